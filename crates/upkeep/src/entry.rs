@@ -1,0 +1,162 @@
+//! What the ledger records. Nothing is ever edited: a correction is a new entry that names the one it corrects.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use jiff::Timestamp;
+use jiff::civil::Date;
+use motion::Tool;
+
+use crate::{Material, Usage};
+
+/// The number of an entry, as screens and commands show it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct EntryId(pub i64);
+
+impl fmt::Display for EntryId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.0)
+    }
+}
+
+/// One line of the ledger.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entry {
+    /// Its number.
+    pub id: EntryId,
+    /// The machine's name.
+    pub machine: String,
+    /// When it happened.
+    pub at: Timestamp,
+    /// When it was written down.
+    pub recorded: Timestamp,
+    /// The entry that this one corrects.
+    pub corrects: Option<EntryId>,
+    /// Words added by the keeper; may be empty.
+    pub note: String,
+    /// What happened.
+    pub event: Event,
+}
+
+/// What can happen.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Event {
+    /// The machine joined the shop. Meters start here.
+    Added {
+        /// The name of its build.
+        build: String,
+    },
+    /// A print, or another program, was executed.
+    Run(Run),
+    /// A run is expected.
+    Queued(Queued),
+    /// A task was done.
+    Done {
+        /// The task's name in the machine's build.
+        task: String,
+        /// Supplies used that the task does not name, by name and amount as typed; checked against the rules.
+        supplies: BTreeMap<String, String>,
+    },
+    /// A part was replaced. Its life ends and the next begins.
+    Replaced {
+        /// The position.
+        position: String,
+        /// Why the old part went.
+        because: Because,
+    },
+    /// A part lost the ability to do its work (IEC 60050-192).
+    Failed {
+        /// The position.
+        position: String,
+        /// How it showed, in the keeper's words.
+        mode: String,
+    },
+    /// A condition was measured.
+    Reading {
+        /// The position.
+        position: String,
+        /// What was measured, for example `belt frequency`.
+        what: String,
+        /// The value, never negative.
+        value: f64,
+        /// Its unit, as typed.
+        unit: String,
+    },
+    /// The machine's own hour meter was read.
+    HourMeter {
+        /// What it showed, h.
+        hours: f64,
+        /// Use that had not been booked since the last reading, estimated from the machine's own ratios.
+        unbooked: Usage,
+    },
+    /// The entry that this one corrects did not happen.
+    Withdrawn,
+}
+
+/// Why a part was replaced.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Because {
+    /// It had failed.
+    Failed,
+    /// It was worn, but worked.
+    Worn,
+    /// It was good; the replacement was preventive.
+    Good,
+}
+
+/// Whether a run's use was measured.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Basis {
+    /// Metered from its file.
+    Metered,
+    /// Scaled from hours and grams by the machine's or build's ratios.
+    Estimated {
+        /// Relative spread (one standard deviation) of the ratios, 0.2 for ±20 %.
+        spread: f64,
+    },
+}
+
+/// A run as booked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Run {
+    /// The file's name, or what the keeper called the run.
+    pub label: String,
+    /// SHA-256 of the file's plain bytes, lower-case hexadecimal; `None` where no file is known.
+    pub program: Option<String>,
+    /// Where it stopped, as typed, if before the end: `40 %`, `layer 12`, `line 300`.
+    pub stopped: Option<String>,
+    /// What each tool printed.
+    pub materials: BTreeMap<Tool, Material>,
+    /// What it asked of the machine.
+    pub usage: Usage,
+    /// Whether that was measured.
+    pub basis: Basis,
+    /// The queued run that this one fulfils.
+    pub queued: Option<EntryId>,
+}
+
+/// A run that is expected.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Queued {
+    /// The file's name, or what the keeper calls it.
+    pub label: String,
+    /// SHA-256 of the file's plain bytes, lower-case hexadecimal.
+    pub program: Option<String>,
+    /// The day on which it is expected; `None` for as soon as the machine is free.
+    pub on: Option<Date>,
+    /// What each tool will print.
+    pub materials: BTreeMap<Tool, Material>,
+    /// What it will ask of the machine.
+    pub usage: Usage,
+}
+
+impl Event {
+    /// The use that this event adds to the machine's meters.
+    pub fn usage(&self) -> Option<&Usage> {
+        match self {
+            Event::Run(run) => Some(&run.usage),
+            Event::HourMeter { unbooked, .. } => Some(unbooked),
+            _ => None,
+        }
+    }
+}
