@@ -1,0 +1,440 @@
+//! The command line: words, options and their examples.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+const AFTER: &str = "\
+Where the records are:
+  --shop FILE, else the environment's TALLOW_SHOP, else the user's data folder.
+  A shop may also be a PostgreSQL database: --shop postgres://user@host/name
+
+Ends with 0 when done, 1 when something was refused or failed, 2 when the words of the command were wrong.
+
+First steps:
+  tallow demo                                       an invented shop to look at
+  tallow shop new \"My bench\"                        a shop of your own
+  tallow build list                                 the machine types that are known
+  tallow machine add bowline --build moving-bed
+  tallow run part.gcode --on bowline --material PLA
+  tallow due";
+
+/// Keeps filament printers running: meters what each print asks of each part, tells what care is due, keeps the
+/// records.
+#[derive(Debug, Parser)]
+#[command(name = "tallow", version, after_help = AFTER, max_term_width = 100)]
+pub(crate) struct Cli {
+    /// The shop's records
+    #[arg(long, global = true, value_name = "FILE", env = "TALLOW_SHOP", hide_env_values = true)]
+    pub(crate) shop: Option<String>,
+
+    /// Answer as JSON, for programs; shapes are in docs/JSON.md
+    #[arg(long, global = true)]
+    pub(crate) json: bool,
+
+    /// Take this instant for the present, for rehearsals: `2026-11-25T15:30[Europe/Oslo]`
+    #[arg(long, global = true, value_name = "INSTANT", env = "TALLOW_NOW", hide = true)]
+    pub(crate) now: Option<String>,
+
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Make an invented shop, or open the one made before, and show what is due in it
+    #[command(after_help = "Example:\n  tallow demo")]
+    Demo(Demo),
+    /// Make a shop, look at it, check its records
+    #[command(subcommand)]
+    Shop(Shop),
+    /// Add machines and look at them
+    #[command(subcommand)]
+    Machine(Machine),
+    /// Machine types: list them, check a file of your own, print one to start from
+    #[command(subcommand)]
+    Build(Build),
+    /// Filament materials: list them, add your own
+    #[command(subcommand)]
+    Material(Material),
+    /// Meter print files without booking them
+    #[command(after_help = "\
+Examples:
+  tallow meter hull-rib.gcode --build enclosed-corexy
+  tallow meter *.gcode --build mine.toml --json
+  zcat rib.gcode.gz | tallow meter - --build delta --stop \"layer 12\"")]
+    Meter(Meter),
+    /// Book a run: a print file, or hours and grams alone
+    #[command(after_help = "\
+Examples:
+  tallow run hull-rib.gcode --on bowline --material ASA
+  tallow run two-tone.gcode --on bowline --material T0=PLA --material T1=PLA-CF --when \"yesterday 14:10\"
+  tallow run hull-rib.gcode --on bowline --material ASA --stop \"40 %\"
+  tallow run --on bowline --hours 5.5 --grams 120 --material PETG --label \"cleats\"")]
+    Run(Run),
+    /// Say that a run is expected, so that the forecast counts it
+    #[command(after_help = "\
+Examples:
+  tallow queue hull-rib.gcode --on bowline --material ASA --day friday
+  tallow queue --on bowline --hours 12 --material PLA --label \"name boards\"")]
+    Queue(Queue),
+    /// What needs care, how much of its allowance is used, and the likely day
+    #[command(after_help = "\
+Examples:
+  tallow due
+  tallow due bowline --all
+  tallow due bowline --why
+  tallow due --days 30 --json")]
+    Due(Due),
+    /// Print the steps of a task with its cautions
+    #[command(after_help = "Example:\n  tallow steps \"wipe the x rods\" --on bowline")]
+    Steps(Steps),
+    /// Record a task done
+    #[command(after_help = "\
+Examples:
+  tallow done \"wipe the x rods\" --on bowline
+  tallow done \"oil the y and z rods\" --on bowline --when \"monday 8:30\" --used \"light machine oil, ISO VG 32=2 ml\"")]
+    Done(Done),
+    /// Record a part replaced
+    #[command(after_help = "Example:\n  tallow replace nozzle --on bowline --because worn")]
+    Replace(Replace),
+    /// Record a failure of a part
+    #[command(after_help = "Example:\n  tallow failure \"feed tube 2\" \"filament sticks in the tube\" --on bowline")]
+    Failure(Failure),
+    /// Record a measured condition
+    #[command(after_help = "Example:\n  tallow reading \"belt a\" \"belt frequency\" \"110 Hz\" --on bowline")]
+    Reading(Reading),
+    /// Record what the machine's own hour meter shows; use that was not booked is estimated
+    #[command(after_help = "Example:\n  tallow hour-meter 1520.5 --on bowline")]
+    HourMeter(HourMeter),
+    /// What happened on a machine, newest first
+    #[command(after_help = "Example:\n  tallow history bowline --most 20")]
+    History(History),
+    /// Correct an entry: a new entry that names the old one
+    #[command(after_help = "\
+Examples:
+  tallow correct 123 --withdraw --note \"booked twice\"
+  tallow correct 123 --when \"yesterday 14:10\"
+  tallow correct 123 --material T0=ASA")]
+    Correct(Correct),
+    /// Ask the shop's own past how often the forecast's range held
+    #[command(after_help = "Example:\n  tallow replay")]
+    Replay(Replay),
+    /// The duty quantities that are metered, with their units
+    Quantities,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Demo {
+    /// Make it anew, even if there is one
+    #[arg(long)]
+    pub(crate) anew: bool,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Shop {
+    /// Make a shop
+    #[command(after_help = "Example:\n  tallow shop new \"Pattern loft\" --zone Europe/Oslo")]
+    New {
+        /// Its name
+        name: String,
+        /// Its time zone, by IANA name; the machine's own if left out
+        #[arg(long, value_name = "ZONE")]
+        zone: Option<String>,
+    },
+    /// Where it is and what it holds
+    Show,
+    /// Prove that the daily sums equal the entries; --rebuild makes them anew
+    Verify {
+        /// Make all sums anew from the entries first
+        #[arg(long)]
+        rebuild: bool,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Machine {
+    /// Add a machine
+    #[command(after_help = "\
+Examples:
+  tallow machine add bowline --build enclosed-corexy
+  tallow machine add bowline --build mine.toml --when 2026-09-01")]
+    Add {
+        /// Its name in the shop
+        name: String,
+        /// A known build, or a file of your own
+        #[arg(long, value_name = "BUILD")]
+        build: String,
+        /// When its meters start; now if left out
+        #[arg(long)]
+        when: Option<String>,
+        /// Words to keep with the entry
+        #[arg(long, default_value = "", hide_default_value = true)]
+        note: String,
+    },
+    /// The machines of the shop
+    List,
+    /// A machine's parts with their meters, and where its axes have worn
+    #[command(after_help = "Example:\n  tallow machine show bowline")]
+    Show {
+        /// Its name
+        name: String,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Build {
+    /// The known builds
+    List,
+    /// Check build files
+    #[command(after_help = "Example:\n  tallow build check mine.toml")]
+    Check {
+        /// The files
+        #[arg(required = true)]
+        files: Vec<PathBuf>,
+    },
+    /// Print a build's text, to start one of your own from
+    #[command(after_help = "Example:\n  tallow build print moving-bed > mine.toml")]
+    Print {
+        /// A known build
+        name: String,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Material {
+    /// The known materials
+    List,
+    /// Add a material of your own
+    #[command(after_help = "Example:\n  tallow material add PLA-STONE --density 1.4 --class abrasive")]
+    Add {
+        /// Its name
+        name: String,
+        /// Its density, g/cm³
+        #[arg(long, value_name = "G/CM3")]
+        density: f64,
+        /// What it does to a machine: abrasive, fumes, hygroscopic, soft
+        #[arg(long = "class", value_name = "CLASS")]
+        classes: Vec<String>,
+    },
+}
+
+/// How the speed through a corner is found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum CornerRule {
+    /// Each axis may jump by its jerk
+    Jerk,
+    /// The corner is rounded by at most the junction deviation
+    Deviation,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Meter {
+    /// The files; - is standard input
+    #[arg(required = true)]
+    pub(crate) files: Vec<PathBuf>,
+    /// A known build, or a file of your own
+    #[arg(long, value_name = "BUILD")]
+    pub(crate) build: String,
+    /// The corner rule; the build's own if left out
+    #[arg(long, value_name = "RULE")]
+    pub(crate) corner: Option<CornerRule>,
+    /// Stop at a share of time ("40 %"), of bytes ("40 % of bytes"), a layer ("layer 12") or a line ("line 300")
+    #[arg(long, value_name = "POINT")]
+    pub(crate) stop: Option<String>,
+}
+
+/// What was or will be run, and of what.
+#[derive(Args, Debug)]
+pub(crate) struct Program {
+    /// The print file; - is standard input; left out when only hours are known
+    #[arg(required_unless_present = "hours")]
+    pub(crate) file: Option<PathBuf>,
+    /// The machine
+    #[arg(long, value_name = "MACHINE")]
+    pub(crate) on: String,
+    /// What was printed: a material for every tool, or T0=MATERIAL once per tool
+    #[arg(long = "material", value_name = "[Tn=]MATERIAL", required = true)]
+    pub(crate) materials: Vec<String>,
+    /// Hours printed, where there is no file; the use is then an estimate
+    #[arg(long, conflicts_with = "file")]
+    pub(crate) hours: Option<f64>,
+    /// Filament used, g, where there is no file
+    #[arg(long, requires = "hours")]
+    pub(crate) grams: Option<f64>,
+    /// What to call it; the file's name if left out
+    #[arg(long)]
+    pub(crate) label: Option<String>,
+    /// Words to keep with the entry
+    #[arg(long, default_value = "", hide_default_value = true)]
+    pub(crate) note: String,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Run {
+    #[command(flatten)]
+    pub(crate) program: Program,
+    /// When it started; if left out, it is taken to have ended just now
+    #[arg(long)]
+    pub(crate) when: Option<String>,
+    /// Where it stopped, if before the end: "40 %" of its time, "40 % of bytes", "layer 12" or "line 300"
+    #[arg(long, value_name = "POINT", conflicts_with = "hours")]
+    pub(crate) stop: Option<String>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Queue {
+    #[command(flatten)]
+    pub(crate) program: Program,
+    /// The day on which it is expected; as soon as the machine is free if left out
+    #[arg(long)]
+    pub(crate) day: Option<String>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Due {
+    /// One machine; all if left out
+    pub(crate) machine: Option<String>,
+    /// How many days to look ahead
+    #[arg(long, default_value_t = 14, value_parser = clap::value_parser!(u16).range(1..=730))]
+    pub(crate) days: u16,
+    /// List every task, however far off
+    #[arg(long)]
+    pub(crate) all: bool,
+    /// Show how each figure was reached
+    #[arg(long)]
+    pub(crate) why: bool,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Steps {
+    /// The task
+    pub(crate) task: String,
+    /// The machine
+    #[arg(long, value_name = "MACHINE")]
+    pub(crate) on: String,
+}
+
+/// On which machine, when, and what to say of it.
+#[derive(Args, Debug)]
+pub(crate) struct Occasion {
+    /// The machine
+    #[arg(long, value_name = "MACHINE")]
+    pub(crate) on: String,
+    /// When; now if left out
+    #[arg(long, default_value = "now")]
+    pub(crate) when: String,
+    /// Words to keep with the entry
+    #[arg(long, default_value = "", hide_default_value = true)]
+    pub(crate) note: String,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Done {
+    /// The task
+    pub(crate) task: String,
+    #[command(flatten)]
+    pub(crate) occasion: Occasion,
+    /// A supply that was used besides or instead of those of the task, with its amount
+    #[arg(long = "used", value_name = "SUPPLY[=AMOUNT]")]
+    pub(crate) supplies: Vec<String>,
+}
+
+/// Why a part was replaced.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Reason {
+    /// It had failed
+    Failed,
+    /// It was worn, but worked
+    Worn,
+    /// It was good
+    Good,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Replace {
+    /// The position of the part
+    pub(crate) position: String,
+    #[command(flatten)]
+    pub(crate) occasion: Occasion,
+    /// Why it went
+    #[arg(long, value_name = "REASON")]
+    pub(crate) because: Reason,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Failure {
+    /// The position of the part
+    pub(crate) position: String,
+    /// How it shows
+    pub(crate) mode: String,
+    #[command(flatten)]
+    pub(crate) occasion: Occasion,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Reading {
+    /// The position of the part
+    pub(crate) position: String,
+    /// What was measured
+    pub(crate) what: String,
+    /// The value with its unit
+    #[arg(allow_hyphen_values = true)]
+    pub(crate) value: String,
+    #[command(flatten)]
+    pub(crate) occasion: Occasion,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct HourMeter {
+    /// The hours that it shows
+    #[arg(allow_hyphen_values = true)]
+    pub(crate) hours: f64,
+    #[command(flatten)]
+    pub(crate) occasion: Occasion,
+    /// What was printed in hours that were not booked
+    #[arg(long, default_value = "")]
+    pub(crate) material: String,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct History {
+    /// The machine
+    pub(crate) machine: String,
+    /// How many entries at most
+    #[arg(long, default_value_t = 30)]
+    pub(crate) most: u32,
+    /// Only entries before this one
+    #[arg(long, value_name = "ENTRY")]
+    pub(crate) before: Option<i64>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Correct {
+    /// The entry's number
+    pub(crate) entry: i64,
+    /// It did not happen
+    #[arg(long, conflicts_with_all = ["when", "materials", "because", "value"])]
+    pub(crate) withdraw: bool,
+    /// When it really happened
+    #[arg(long)]
+    pub(crate) when: Option<String>,
+    /// What was really printed
+    #[arg(long = "material", value_name = "[Tn=]MATERIAL")]
+    pub(crate) materials: Vec<String>,
+    /// Why the part was really replaced
+    #[arg(long, value_name = "REASON")]
+    pub(crate) because: Option<Reason>,
+    /// What was really measured, with its unit
+    #[arg(long, value_name = "VALUE")]
+    pub(crate) value: Option<String>,
+    /// Words to keep with the correction
+    #[arg(long, default_value = "", hide_default_value = true)]
+    pub(crate) note: String,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Replay {
+    /// One machine; all if left out
+    pub(crate) machine: Option<String>,
+}
