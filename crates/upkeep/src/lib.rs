@@ -2,12 +2,28 @@
 //!
 //! No I/O and no clock: the day is an argument, so that a list made last March can be made again and compared.
 
+pub mod amount;
 pub mod build;
+pub mod due;
 pub mod entry;
+pub mod forecast;
+mod history;
 pub mod material;
+mod meter;
+mod nearest;
+pub mod rules;
+pub mod state;
+pub mod supply;
 pub mod usage;
+pub mod used;
 
 pub use build::Build;
+pub use due::{Due, When, due};
 pub use entry::{Entry, EntryId, Event};
-pub use material::Material;
+pub use forecast::{Grounds, Likely, UseGrounds};
+pub use material::{Material, MaterialClass, MaterialInfo, Materials};
+pub use nearest::nearest;
+pub use state::{Care, DayUse, MachineState, QueuedUse, Standing};
+pub use supply::{Kind, Supplies};
 pub use usage::Usage;
+pub use used::{LimitUsed, Since, SinceWhat, Used, part_meters, used};

@@ -30,7 +30,7 @@ pub struct Expected {
     pub hours_per_week: f64,
     /// Days of the week with any printing, 1 to 7.
     pub days_per_week: f64,
-    /// Filament per printing hour, by mass: kg.
+    /// Duty per printing hour, in each quantity's unit.
     pub per_hour: Vec<(Quantity, f64)>,
 }
 
@@ -61,7 +61,8 @@ pub enum Axis {
 }
 
 /// A substance that must never touch a position, and why.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Ban {
     /// The class of substance: `grease`, `oil`, `acetone` …
     pub substance: String,
@@ -164,7 +165,7 @@ pub struct Limit {
     pub every: Allowance,
     /// The allowance as the build writes it: `250 km`.
     pub text: String,
-    /// Weights of classes of material; a class not named counts once.
+    /// Weights by material name or class; what is not named counts once. See [`crate::Materials::weight`].
     pub counts: Vec<(String, f64)>,
     /// Where the allowance comes from.
     pub source: String,

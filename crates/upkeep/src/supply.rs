@@ -1,0 +1,216 @@
+//! Supplies by kind and grade, the substances in them, and the kinds of part that they may or may not touch.
+
+use std::sync::LazyLock;
+
+use serde::Deserialize;
+
+use crate::build::Ban;
+
+/// Why a supply asks for a caution.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+pub enum Hazard {
+    /// It, or its vapour, burns.
+    #[serde(rename = "flammable")]
+    Flammable,
+    /// It irritates skin, eyes or airways.
+    #[serde(rename = "irritant")]
+    Irritant,
+    /// It throws dust into eyes.
+    #[serde(rename = "compressed air")]
+    CompressedAir,
+}
+
+impl Hazard {
+    /// What to write of it: `is flammable`.
+    pub fn says(self) -> &'static str {
+        match self {
+            Hazard::Flammable => "is flammable",
+            Hazard::Irritant => "is an irritant",
+            Hazard::CompressedAir => "is compressed air",
+        }
+    }
+}
+
+/// A class of substance that rules speak of.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Substance {
+    /// Its name: `grease`, `oil`, `acetone` …
+    pub name: String,
+    /// Other words by which it is known in what a keeper types.
+    #[serde(default)]
+    pub words: Vec<String>,
+    /// What whoever handles it wears.
+    #[serde(default)]
+    pub gear: Vec<String>,
+}
+
+/// A consumable by kind and grade.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SupplyInfo {
+    /// Its name, for example `NLGI 2 lithium grease`.
+    pub name: String,
+    /// The substances that it is.
+    pub classes: Vec<String>,
+    /// In what it is counted: `ml`, `g`, or empty for pieces.
+    pub unit: String,
+    /// Why it asks for a caution.
+    #[serde(default)]
+    pub caution: Option<Hazard>,
+}
+
+/// Every supply and substance that the rules know.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Supplies {
+    #[serde(rename = "substance")]
+    substances: Vec<Substance>,
+    #[serde(rename = "supply")]
+    supplies: Vec<SupplyInfo>,
+}
+
+impl Supplies {
+    /// The built-in list.
+    pub fn built_in() -> &'static Supplies {
+        static BUILT_IN: LazyLock<Supplies> = LazyLock::new(|| {
+            // OK because the text is part of the program and a test reads it.
+            toml::from_str(include_str!("../data/supplies.toml")).expect("the built-in list is valid")
+        });
+        &BUILT_IN
+    }
+
+    /// The supply of that name, whatever its case.
+    pub fn get(&self, name: &str) -> Option<&SupplyInfo> {
+        self.supplies.iter().find(|supply| supply.name.eq_ignore_ascii_case(name.trim()))
+    }
+
+    /// All supplies.
+    pub fn iter(&self) -> impl Iterator<Item = &SupplyInfo> {
+        self.supplies.iter()
+    }
+
+    /// The substance of that name.
+    pub fn substance(&self, name: &str) -> Option<&Substance> {
+        self.substances.iter().find(|substance| substance.name == name)
+    }
+
+    /// All substances.
+    pub fn substances(&self) -> impl Iterator<Item = &Substance> {
+        self.substances.iter()
+    }
+
+    /// The substances in what a keeper calls `name`: those of the listed supply, or else those that its words tell, so
+    /// that "white lithium grease" is grease although no list has it.
+    pub fn substances_in(&self, name: &str) -> Vec<&Substance> {
+        match self.get(name) {
+            Some(supply) => supply.classes.iter().filter_map(|class| self.substance(class)).collect(),
+            None => {
+                let typed = spaced_words(name);
+                self.substances.iter().filter(|substance| substance.is_told_by(&typed)).collect()
+            }
+        }
+    }
+}
+
+impl Substance {
+    /// Whether `typed`, as [`spaced_words`] gives it, has this substance's name or one of its words.
+    fn is_told_by(&self, typed: &str) -> bool {
+        let told = |word: &String| typed.contains(&format!(" {word} "));
+        told(&self.name) || self.words.iter().any(told)
+    }
+}
+
+/// The words of `text` in lower case, one space around each.
+fn spaced_words(text: &str) -> String {
+    let lower = text.to_lowercase();
+    let words: Vec<&str> = lower.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
+    format!(" {} ", words.join(" "))
+}
+
+/// A kind of thing that sits at a position.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Kind {
+    /// Its name, for example `toothed belt`.
+    pub name: String,
+    /// What it is, in one sentence.
+    pub about: String,
+    /// What must never touch it.
+    #[serde(default)]
+    pub never: Vec<Ban>,
+    /// Whether it carries mains voltage.
+    #[serde(default)]
+    pub mains: bool,
+}
+
+impl Kind {
+    /// Every kind that the rules know.
+    pub fn all() -> &'static [Kind] {
+        static ALL: LazyLock<Vec<Kind>> = LazyLock::new(|| {
+            // OK because the text is part of the program and a test reads it.
+            let file: KindFile = toml::from_str(include_str!("../data/kinds.toml")).expect("the built-in list is valid");
+            file.kind
+        });
+        &ALL
+    }
+
+    /// The kind of that name.
+    pub fn from_name(name: &str) -> Option<&'static Kind> {
+        Kind::all().iter().find(|kind| kind.name == name)
+    }
+}
+
+/// The shape of the file of kinds.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct KindFile {
+    kind: Vec<Kind>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(name: &str) -> Vec<&str> {
+        Supplies::built_in().substances_in(name).into_iter().map(|substance| substance.name.as_str()).collect()
+    }
+
+    #[test]
+    fn a_supply_that_no_list_has_is_told_by_its_words() {
+        assert_eq!(told("White lithium GREASE, tube"), ["grease"]);
+        assert_eq!(told("IPA 99%"), ["alcohol"]);
+        assert_eq!(told("can of compressed air"), ["compressed air"]);
+        assert_eq!(told("greaseproof paper"), [] as [&str; 0]);
+    }
+
+    #[test]
+    fn a_listed_supply_is_what_the_list_says() {
+        assert_eq!(told("thermal paste"), [] as [&str; 0]);
+        assert_eq!(told("nlgi 2 lithium grease"), ["grease"]);
+    }
+
+    #[test]
+    fn every_class_and_every_ban_names_a_known_substance() {
+        let supplies = Supplies::built_in();
+        for class in supplies.iter().flat_map(|supply| &supply.classes) {
+            assert!(supplies.substance(class).is_some(), "{class}");
+        }
+        for ban in Kind::all().iter().flat_map(|kind| &kind.never) {
+            assert!(supplies.substance(&ban.substance).is_some(), "{}", ban.substance);
+            assert!(!ban.reason.is_empty());
+        }
+    }
+
+    #[test]
+    fn names_are_unique_and_units_are_known() {
+        let supplies = Supplies::built_in();
+        for supply in supplies.iter() {
+            assert_eq!(supplies.iter().filter(|other| other.name == supply.name).count(), 1, "{}", supply.name);
+            assert!(["", "ml", "g"].contains(&supply.unit.as_str()), "{}", supply.name);
+        }
+        for kind in Kind::all() {
+            assert_eq!(Kind::all().iter().filter(|other| other.name == kind.name).count(), 1, "{}", kind.name);
+        }
+    }
+}
