@@ -1,0 +1,247 @@
+//! How fast a meter runs: the future's use as a random draw of whole weeks, from the machine's own and the build's
+//! expected ones.
+//!
+//! Each coming week, counted from today, is a draw of one of the last weeks cut at the same weekday. Drawing whole weeks
+//! keeps what belongs together: idle weekends, a long print that fills a day and leaves the next one idle, busy weeks.
+//! The build's expected weeks stand among them with the weight of a few weeks of records, as credibility theory has it
+//! (Bühlmann 1967, "Experience rating and credibility", ASTIN Bulletin 4: 199–207): own share m / (m + κ), κ = variance
+//! between weeks / variance of what shops of this kind do at the mean.
+
+use motion::Quantity;
+
+use crate::build::Expected;
+
+/// Weeks of the machine's own records that count. Half a year: a school's or a shop's year has two halves.
+pub(crate) const WINDOW_WEEKS: usize = 26;
+
+/// A week counts half as much as one that is this many weeks younger: a quarter. Judgement, no source: a shop's orders
+/// change by the season, and 26 weeks so weighted still tell the mean as well as 22 equal ones.
+const HALF_LIFE_WEEKS: f64 = 13.0;
+
+/// Relative spread of the weeks of a machine of which only the build is known: busy ones bring half as much again, slack
+/// ones half as much. Judgement, no source.
+const EXPECTED_WEEK_SPREAD: f64 = 0.5;
+
+/// Relative spread of what shops do with a machine around the build's expectation: four out of five within a factor of
+/// two (lognormal: ln 2 / 1.2816 = 0.541 in the logarithm). Judgement, no source.
+const EXPECTED_LEVEL_SPREAD: f64 = 0.58;
+
+/// κ: the build's expectation counts as much as this many weeks of records, here 0.74.
+const EXPECTED_WEEKS: f64 =
+    (EXPECTED_WEEK_SPREAD * EXPECTED_WEEK_SPREAD) / (EXPECTED_LEVEL_SPREAD * EXPECTED_LEVEL_SPREAD);
+
+/// The spread between weeks is itself known only after some weeks: the expected one counts as this many. Judgement.
+const SPREAD_WEEKS: f64 = 2.0;
+
+/// Weeks in a batch, by whose means the slow swings of the level show: about a month.
+const BATCH_WEEKS: usize = 4;
+
+/// The random use of the days to come.
+///
+/// Days come in blocks of `cycle` days; each block is drawn anew, `level` is drawn once for good.
+#[derive(Clone, Debug)]
+pub(crate) struct Pace {
+    /// Days in a block: 7, so that a day is drawn from days of its own weekday.
+    pub(crate) cycle: usize,
+    /// The chance of each block; they sum to 1.
+    pub(crate) chances: Vec<f64>,
+    /// The use of each day of each block, block by block.
+    pub(crate) daily: Vec<f64>,
+    /// Relative spread of the level: a factor with mean 1 on all that is drawn.
+    pub(crate) level_spread: f64,
+    /// What today has brought already; a draw for today counts as far as it exceeds that.
+    pub(crate) booked_today: f64,
+    /// What is known of each day from today on, because it is queued: it takes the place of the draw.
+    pub(crate) known: Vec<Option<f64>>,
+    /// Blocks from the machine's own records.
+    pub(crate) own_blocks: usize,
+    /// The chance that a block is from the machine's own records.
+    pub(crate) own_chance: f64,
+}
+
+impl Pace {
+    /// The pace of a meter that counted `daily` on the last days, the last of them today, and that the build expects to
+    /// count `expected` in a week.
+    pub(crate) fn of_weeks(daily: &[f64], expected: Option<ExpectedWeek>) -> Pace {
+        let (today, past) = daily.split_last().map_or((0.0, daily), |(today, past)| (*today, past));
+        let own: Vec<&[f64]> = past.rchunks_exact(7).take(WINDOW_WEEKS).collect();
+        let weights: Vec<f64> = (0..own.len()).map(|ago| (-(ago as f64) / HALF_LIFE_WEEKS).exp2()).collect();
+        let own_weeks = effective(&weights);
+        let expected_weeks = if expected.is_some() { EXPECTED_WEEKS } else { 0.0 };
+        let total = own_weeks + expected_weeks;
+        let mut pace = Pace {
+            cycle: 7,
+            chances: Vec::new(),
+            daily: Vec::new(),
+            level_spread: level_spread(&own, own_weeks, expected_weeks),
+            booked_today: today,
+            known: Vec::new(),
+            own_blocks: own.len(),
+            own_chance: if 0.0 < total { own_weeks / total } else { 0.0 },
+        };
+        let sum: f64 = weights.iter().sum();
+        for (week, weight) in own.iter().zip(&weights) {
+            pace.push(weight / sum * pace.own_chance, week);
+        }
+        if let Some(expected) = expected {
+            expected.weeks(|chance, week| pace.push(chance * expected_weeks / total, week));
+        }
+        pace
+    }
+
+    fn push(&mut self, chance: f64, week: &[f64]) {
+        self.chances.push(chance);
+        self.daily.extend_from_slice(week);
+    }
+
+    /// The mean use of day `day` of a block.
+    pub(crate) fn mean_of_day(&self, day: usize) -> f64 {
+        self.blocks().map(|(chance, block)| chance * block[day]).sum()
+    }
+
+    /// Mean and variance of the use of a block.
+    pub(crate) fn block_moments(&self) -> (f64, f64) {
+        let sums = || self.blocks().map(|(chance, block)| (chance, block.iter().sum::<f64>()));
+        let mean: f64 = sums().map(|(chance, sum)| chance * sum).sum();
+        (mean, sums().map(|(chance, sum)| chance * (sum - mean) * (sum - mean)).sum())
+    }
+
+    /// Books the runs that are queued, `(days from today, use)`.
+    ///
+    /// The history's draws stand for runs of the kind that get queued, so a day's queue and its draw must not both
+    /// count. The queue takes the draw's place, unless the day brings more in the mean: then the queued run is one of
+    /// those that the draw stands for.
+    pub(crate) fn expect(&mut self, queued: &[(usize, f64)]) {
+        let n_days = queued.iter().map(|(day, _)| day + 1).max().unwrap_or(0);
+        let mut sums = vec![0.0; n_days];
+        for &(day, amount) in queued {
+            sums[day] += amount;
+        }
+        self.known = Vec::with_capacity(n_days);
+        for (day, &sum) in sums.iter().enumerate() {
+            let drawn = if day == 0 { self.mean_today() } else { self.mean_of_day(day % self.cycle) };
+            self.known.push((0.0 < sum && drawn <= sum).then_some(sum));
+        }
+    }
+
+    fn mean_today(&self) -> f64 {
+        self.blocks().map(|(chance, block)| chance * (block[0] - self.booked_today).max(0.0)).sum()
+    }
+
+    /// A bound that the chance of passing `remaining` within `n_days` can't exceed.
+    ///
+    /// # Formula
+    /// Cantelli's inequality P(S ≥ R) ≤ V / (V + (R − E)²) for the sum S of as many whole blocks as cover the days, with
+    /// E its mean and V its variance, (1 + τ²)·k·σ² + τ²·k²·μ² for k blocks and a level of relative spread τ.
+    pub(crate) fn chance_bound(&self, remaining: f64, n_days: usize) -> f64 {
+        let blocks = n_days.div_ceil(self.cycle) as f64;
+        let (mean, variance) = self.block_moments();
+        let level = self.level_spread * self.level_spread;
+        let variance = (1.0 + level) * blocks * variance + level * blocks * blocks * mean * mean;
+        let above = remaining - blocks * mean - self.known_within(n_days);
+        if above <= 0.0 { 1.0 } else { variance / (variance + above * above) }
+    }
+
+    /// What the queue brings in the first `n_days` days.
+    pub(crate) fn known_within(&self, n_days: usize) -> f64 {
+        self.known.iter().take(n_days).flatten().sum()
+    }
+
+    /// The drawn use of the first 1, 2, … `cycle` days of the block that begins `index` blocks from today, for each
+    /// draw: rows as the blocks, each of `cycle` sums.
+    pub(crate) fn sums(&self, index: usize) -> Vec<f64> {
+        let mut sums = self.daily.clone();
+        for block in sums.chunks_exact_mut(self.cycle) {
+            if index == 0 {
+                block[0] = (block[0] - self.booked_today).max(0.0);
+            }
+            let mut sum = 0.0;
+            for (day, use_) in block.iter_mut().enumerate() {
+                if !matches!(self.known.get(index * self.cycle + day), Some(Some(_))) {
+                    sum += *use_;
+                }
+                *use_ = sum;
+            }
+        }
+        sums
+    }
+
+    /// Whether the block that begins `index` blocks from today is like any later one.
+    pub(crate) fn is_plain(&self, index: usize) -> bool {
+        let known = self.known.iter().skip(index * self.cycle).take(self.cycle);
+        (index != 0 || self.booked_today <= 0.0) && known.flatten().next().is_none()
+    }
+
+    fn blocks(&self) -> impl Iterator<Item = (f64, &[f64])> {
+        self.chances.iter().copied().zip(self.daily.chunks_exact(self.cycle))
+    }
+}
+
+/// What a build expects of a week, for one meter.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct ExpectedWeek {
+    /// In all.
+    pub(crate) amount: f64,
+    /// On how many days.
+    pub(crate) days: f64,
+}
+
+impl ExpectedWeek {
+    /// What `expected` says of `quantity`, if it does; time is an hour an hour unless it says otherwise.
+    pub(crate) fn of(expected: &Expected, quantity: Quantity, share: f64) -> Option<ExpectedWeek> {
+        let stated = expected.per_hour.iter().find(|(stated, _)| *stated == quantity).map(|(_, amount)| *amount);
+        let per_hour = stated.or((quantity == Quantity::Time).then_some(3600.0))?;
+        Some(ExpectedWeek { amount: per_hour * expected.hours_per_week * share, days: expected.days_per_week })
+    }
+
+    /// Hands out the expected weeks with their chances: busy days in a row from any weekday on, in a slack or a busy week.
+    fn weeks(&self, mut push: impl FnMut(f64, &[f64])) {
+        let days = self.days.clamp(1.0, 7.0);
+        for level in [1.0 - EXPECTED_WEEK_SPREAD, 1.0 + EXPECTED_WEEK_SPREAD] {
+            for first in 0..7 {
+                let mut week = [0.0; 7];
+                for day in 0..7 {
+                    let busy = (days - day as f64).clamp(0.0, 1.0);
+                    week[(first + day) % 7] = level * self.amount / days * busy;
+                }
+                push(1.0 / 14.0, &week);
+            }
+        }
+    }
+}
+
+/// How many equal weights tell a mean as well as `weights` do (Kish 1965, Survey Sampling, § 11.7): (Σw)² / Σw².
+fn effective(weights: &[f64]) -> f64 {
+    let (sum, squares) = weights.iter().fold((0.0, 0.0), |(sum, squares), w| (sum + w, squares + w * w));
+    if squares == 0.0 { 0.0 } else { sum * sum / squares }
+}
+
+/// How well the level of the weeks to come is known, as a relative standard deviation.
+///
+/// # Formula
+/// √(max(s², b·s_b²) / (m + κ) + max(0, s_b² − s² / b)), with s² the relative variance between weeks, s_b² that between the
+/// means of batches of b weeks: the first term is the doubt about the past's mean (batch means: Law & Kelton, Simulation
+/// Modeling and Analysis, ch. 9), the second the swings that independent weeks would not show.
+fn level_spread(weeks: &[&[f64]], own_weeks: f64, expected_weeks: f64) -> f64 {
+    let sums: Vec<f64> = weeks.iter().map(|week| week.iter().sum()).collect();
+    let (mean, variance) = mean_and_variance(&sums);
+    if sums.is_empty() || mean == 0.0 {
+        return if 0.0 < expected_weeks { EXPECTED_LEVEL_SPREAD } else { 0.0 };
+    }
+    let batches: Vec<f64> = sums.chunks_exact(BATCH_WEEKS).map(|batch| mean_and_variance(batch).0).collect();
+    let between = if 3 <= batches.len() { mean_and_variance(&batches).1 / (mean * mean) } else { 0.0 };
+    let known_weeks = sums.len() as f64 - 1.0;
+    let within = (SPREAD_WEEKS * EXPECTED_WEEK_SPREAD * EXPECTED_WEEK_SPREAD + known_weeks * variance / (mean * mean))
+        / (SPREAD_WEEKS + known_weeks);
+    let batch = BATCH_WEEKS as f64;
+    let doubt = within.max(batch * between) / (own_weeks + expected_weeks);
+    (doubt + (between - within / batch).max(0.0)).sqrt()
+}
+
+/// Mean and sample variance (divisor n − 1); variance 0 for a single value.
+fn mean_and_variance(values: &[f64]) -> (f64, f64) {
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / n.max(1.0);
+    let squares: f64 = values.iter().map(|value| (value - mean) * (value - mean)).sum();
+    (mean, squares / (n - 1.0).max(1.0))
+}

@@ -1,0 +1,184 @@
+//! The day on which a meter reaches what is left of its allowance, by convolution.
+//!
+//! Use is never negative, so the meter has passed by day n exactly if the sum of the first n days' use, S_n, is no less
+//! than what remains: P(T ≤ n) = P(S_n ≥ R). The law of S_n is worked out once on a grid, block of days by block of days,
+//! and read for every task that goes by the same meter.
+//!
+//! # Error
+//! A draw between two grid points is split between them so that its mean stays (linear splitting). That adds at most
+//! h²/4 of variance per block, and reading at the next grid point moves the threshold by at most one bin h. With
+//! h ≤ R/256 and h ≤ one day's mean use, the days move by at most one when the bin is halved; `tests/forecast.rs` holds
+//! that.
+
+use super::pace::Pace;
+
+/// Bins over what remains: see the module's error bound.
+const BINS: f64 = 256.0;
+
+/// Bins that the largest threshold may take, whatever the pace.
+const MAX_BINS: f64 = 4096.0;
+
+/// The law of the meter's future sums.
+pub(crate) struct Passage<'a> {
+    pace: &'a Pace,
+    /// Equally likely factors of the level, mean 1.
+    levels: Vec<f64>,
+    bin: f64,
+    /// `mass[b]`: chance that the last block's sum is in bin b; what is beyond the last bin is dropped, for it has passed.
+    mass: Vec<f64>,
+    /// `passed[k][b]`: chance that the sum of k blocks is in bin b or beyond.
+    passed: Vec<Vec<f64>>,
+    plain: Option<Kernel>,
+}
+
+/// A block's sum on the grid.
+#[derive(Clone)]
+struct Kernel(Vec<f64>);
+
+impl<'a> Passage<'a> {
+    /// Works out the sums until the chance of having passed `remaining` is at least `chance`, or for `max_days` days.
+    pub(crate) fn new(pace: &'a Pace, remaining: f64, chance: f64, max_days: usize) -> Passage<'a> {
+        Passage::with_bins(pace, remaining, chance, max_days, BINS)
+    }
+
+    pub(crate) fn with_bins(pace: &'a Pace, remaining: f64, chance: f64, max_days: usize, bins: f64) -> Passage<'a> {
+        let levels = levels(pace.level_spread);
+        let bin = bin(pace, remaining, bins);
+        let n_bins = (remaining / levels[0] / bin).min(MAX_BINS).ceil() as usize + 1;
+        let mut mass = vec![0.0; n_bins];
+        mass[0] = 1.0;
+        let mut passed = vec![0.0; n_bins + 1];
+        passed[0] = 1.0;
+        let mut passage = Passage { pace, levels, bin, mass, passed: vec![passed], plain: None };
+        let mut n_days = 0;
+        while n_days < max_days && passage.chance(remaining, n_days) < chance {
+            passage.step();
+            n_days += pace.cycle;
+        }
+        passage
+    }
+
+    /// The chance that `remaining` has been reached by the end of the first `n_days` days; the last day worked out
+    /// stands for all later ones.
+    pub(crate) fn chance(&self, remaining: f64, n_days: usize) -> f64 {
+        let n_days = n_days.min(self.n_days());
+        let (blocks, rest) = (n_days / self.pace.cycle, n_days % self.pace.cycle);
+        let remaining = remaining - self.pace.known_within(n_days);
+        if remaining <= 0.0 {
+            return 1.0;
+        }
+        let sums = if rest == 0 { Vec::new() } else { self.pace.sums(blocks) };
+        let chances = self.levels.iter().map(|level| self.chance_at(remaining / level, blocks, rest, &sums));
+        chances.sum::<f64>() / self.levels.len() as f64
+    }
+
+    /// The first day, counted from 1 for today, by whose end the chance of having passed is at least `chance`.
+    pub(crate) fn first_day(&self, remaining: f64, chance: f64) -> Option<usize> {
+        let cycle = self.pace.cycle;
+        let block = (1..self.passed.len()).find(|block| chance <= self.chance(remaining, block * cycle))?;
+        ((block - 1) * cycle + 1..=block * cycle).find(|&day| chance <= self.chance(remaining, day))
+    }
+
+    /// How many days are worked out.
+    fn n_days(&self) -> usize {
+        (self.passed.len() - 1) * self.pace.cycle
+    }
+
+    fn chance_at(&self, remaining: f64, blocks: usize, rest: usize, sums: &[f64]) -> f64 {
+        let passed = &self.passed[blocks];
+        let read = |remaining: f64| {
+            // The slack keeps a sum that is on the grid from falling past its own point by rounding.
+            let bin = (remaining / self.bin - 1e-9).ceil().max(0.0) as usize;
+            passed[bin.min(passed.len() - 1)]
+        };
+        if rest == 0 {
+            return read(remaining);
+        }
+        let blocks = sums.chunks_exact(self.pace.cycle).zip(&self.pace.chances);
+        blocks.map(|(sums, chance)| chance * read(remaining - sums[rest - 1])).sum()
+    }
+
+    /// Adds one more block.
+    fn step(&mut self) {
+        let index = self.passed.len() - 1;
+        let kernel = match (&self.plain, self.pace.is_plain(index)) {
+            (Some(plain), true) => plain.clone(),
+            (_, is_plain) => {
+                let kernel = Kernel::new(self.pace, index, self.bin, self.mass.len());
+                if is_plain {
+                    self.plain = Some(kernel.clone());
+                }
+                kernel
+            }
+        };
+        self.mass = kernel.convolve(&self.mass);
+        let mut passed = vec![0.0; self.mass.len() + 1];
+        let kept: f64 = self.mass.iter().sum();
+        let mut sum = 1.0 - kept;
+        passed[self.mass.len()] = sum;
+        for (bin, mass) in self.mass.iter().enumerate().rev() {
+            sum += mass;
+            passed[bin] = sum;
+        }
+        self.passed.push(passed);
+    }
+}
+
+impl Kernel {
+    fn new(pace: &Pace, index: usize, bin: f64, n_bins: usize) -> Kernel {
+        let sums = pace.sums(index);
+        let mut masses = Vec::new();
+        for (sums, chance) in sums.chunks_exact(pace.cycle).zip(&pace.chances) {
+            let at = (sums[pace.cycle - 1] / bin).min(n_bins as f64);
+            let low = at.floor();
+            let index = low as usize;
+            if masses.len() < index + 2 {
+                masses.resize(index + 2, 0.0);
+            }
+            masses[index] += chance * (1.0 - (at - low));
+            masses[index + 1] += chance * (at - low);
+        }
+        masses.truncate(n_bins);
+        Kernel(masses)
+    }
+
+    /// The law of the sum of a draw from `mass` and one from the kernel; what passes the last bin is dropped.
+    fn convolve(&self, mass: &[f64]) -> Vec<f64> {
+        let mut sum = vec![0.0; mass.len()];
+        for (shift, &chance) in self.0.iter().enumerate().filter(|(_, chance)| 0.0 < **chance) {
+            for (sum, mass) in sum[shift..].iter_mut().zip(mass) {
+                *sum += chance * mass;
+            }
+        }
+        sum
+    }
+}
+
+/// The bin: one day's mean use or the whole fraction of it that makes `bins` of what remains.
+///
+/// A whole fraction, so that use which is the same every day stays on the grid and its day is exact.
+fn bin(pace: &Pace, remaining: f64, bins: f64) -> f64 {
+    let day = pace.block_moments().0 / pace.cycle as f64;
+    if day <= remaining / (MAX_BINS / 2.0) {
+        return remaining / (MAX_BINS / 2.0);
+    }
+    day / (bins * day / remaining).ceil()
+}
+
+/// Equally likely factors with mean 1 and relative standard deviation `spread`, lowest first: the middles of equal shares
+/// of a lognormal law.
+fn levels(spread: f64) -> Vec<f64> {
+    if spread == 0.0 {
+        return vec![1.0];
+    }
+    let sigma = (spread * spread).ln_1p().sqrt();
+    let levels = NORMAL_SHARES.map(|z| (sigma * z).exp());
+    let mean = levels.iter().sum::<f64>() / levels.len() as f64;
+    levels.iter().map(|level| level / mean).collect()
+}
+
+/// Φ⁻¹((j + ½) / 16) for j = 0 … 15, widened by 4 % so that their variance is 1.
+const NORMAL_SHARES: [f64; 16] = [
+    -1.938159, -1.371381, -1.050887, -0.807861, -0.602583, -0.418538, -0.246807, -0.081588, 0.081588, 0.246807,
+    0.418538, 0.602583, 0.807861, 1.050887, 1.371381, 1.938159,
+];
