@@ -1,1 +1,37 @@
-//! To come.
+//! The record of a shop: append-only entries, and rows derived from them so that nobody has to wait.
+//!
+//! An entry is never edited or deleted; a correction is a new entry that names the one it corrects. Each booking is one
+//! transaction that writes the entry and everything that follows from it, so a kill at any instant leaves the record
+//! whole. [`Ledger::rebuild`] computes the derived rows from the entries alone, and [`Ledger::verify`] proves that what
+//! is kept is equal to that, to the last grain.
+//!
+//! This is the only crate that speaks SQL. One SQL text runs on SQLite, embedded in a file, and on PostgreSQL. It reads
+//! no clock: the instant of recording is part of each entry.
+
+mod append;
+mod catalogue;
+mod chains;
+mod codec;
+mod derived;
+mod error;
+mod kind;
+mod ledger;
+mod names;
+mod place;
+mod proof;
+mod read;
+mod record;
+mod schema;
+mod standing;
+pub mod state;
+mod states;
+mod tables;
+mod time;
+
+pub use append::{Imported, NewEntry};
+pub use catalogue::{BuildText, Program, ProgramKey};
+pub use error::Error;
+pub use kind::Kind;
+pub use ledger::{Ledger, Shop};
+pub use proof::{Difference, Verdict};
+pub use read::{Filter, Listed, MachineInfo};

@@ -1,0 +1,389 @@
+//! Writing: one transaction for an entry and everything that follows from it.
+
+use jiff::Timestamp;
+use sqlx::AnyConnection;
+use upkeep::entry::Run;
+use upkeep::{Entry, EntryId, Event, Usage};
+
+use crate::chains::Chains;
+use crate::derived::{Derived, Joined, care, run_name};
+use crate::names::Names;
+use crate::tables::{self, MachineRow};
+use crate::{Error, Kind, Ledger, catalogue, record, time};
+
+/// An entry to be written.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NewEntry {
+    /// The machine's name.
+    pub machine: String,
+    /// When it happened; a run's start. Kept to the microsecond.
+    pub at: Timestamp,
+    /// When it is written down.
+    pub recorded: Timestamp,
+    /// Words added by the keeper; may be empty.
+    pub note: String,
+    /// What happened.
+    pub event: Event,
+}
+
+/// What became of one entry of an import.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Imported {
+    /// It was written down under this number.
+    New(EntryId),
+    /// It is a run that counts already, as this entry.
+    Already(EntryId),
+}
+
+impl Ledger {
+    /// Writes an entry down and brings every derived row up to date, or does nothing at all. When this returns, the
+    /// entry has reached the disk.
+    ///
+    /// A run without [`Run::queued`] fulfils the oldest queued run of the same program, or of the same label where
+    /// either program is unknown, that was queued before it started.
+    ///
+    /// # Errors
+    /// [`Error::AlreadyBooked`] for a run of the same program (or label, where no program is known) that started at the
+    /// same instant on the same machine; others where the entry makes no sense or the database refuses.
+    pub async fn append(&self, new: NewEntry) -> Result<EntryId, Error> {
+        let mut new = checked(new)?;
+        let mut transaction = self.begin().await?;
+        let machine = lock_for(&mut transaction, &new).await?;
+        let names = tables::names_for(&mut transaction, &self.quantities, record::usage_of(&new.event)).await?;
+        check_first(&mut transaction, &machine, &mut new, &names).await?;
+        let id = tables::insert_entry(&mut transaction, machine.id, &new, None, &names).await?;
+        self.count_in(&mut transaction, &machine, id, &new, &names).await?;
+        transaction.commit().await?;
+        Ok(id)
+    }
+
+    /// Adds a machine that joins the shop at `at`; its build must be in the shop.
+    ///
+    /// # Errors
+    /// As [`Ledger::append`]; [`Error::MachineExists`], [`Error::NoSuchBuild`].
+    pub async fn add_machine(
+        &self,
+        name: &str,
+        build: &str,
+        at: Timestamp,
+        recorded: Timestamp,
+        note: &str,
+    ) -> Result<EntryId, Error> {
+        let event = Event::Added { build: build.to_owned() };
+        self.append(NewEntry { machine: name.to_owned(), at, recorded, note: note.to_owned(), event }).await
+    }
+
+    /// Replaces what entry `id` says by what `new` says; the old entry stays in the record. Where `id` is itself a
+    /// correction, or has been corrected, the newest correction holds.
+    ///
+    /// # Errors
+    /// Where the correction is about another machine or another kind of event, or contradicts other entries.
+    pub async fn correct(&self, id: EntryId, new: NewEntry) -> Result<EntryId, Error> {
+        let mut new = if new.event == Event::Withdrawn { timely(new)? } else { checked(new)? };
+        // Read outside the transaction, whose first statement must be a write; an entry never changes.
+        let target = self.entry(id).await?;
+        if target.machine != new.machine {
+            return Err(Error::OtherMachine { id, machine: target.machine });
+        }
+        let mut transaction = self.begin().await?;
+        let machine = tables::lock(&mut transaction, &new.machine).await?.ok_or(Error::NoSuchEntry { id })?;
+        let names = tables::names_for(&mut transaction, &self.quantities, record::usage_of(&new.event)).await?;
+        check_correction(&mut transaction, &machine, id, &mut new, &names).await?;
+        let old = tables::derived(&mut transaction, &machine, &names).await?;
+        let correction = tables::insert_entry(&mut transaction, machine.id, &new, Some(id), &names).await?;
+        self.derive(&mut transaction, machine.id, &old, &names).await?;
+        transaction.commit().await?;
+        Ok(correction)
+    }
+
+    /// Says that entry `id` did not happen.
+    ///
+    /// # Errors
+    /// Where there is no such entry, or it added a machine that has other records.
+    pub async fn withdraw(&self, id: EntryId, recorded: Timestamp, note: &str) -> Result<EntryId, Error> {
+        let machine = self.entry(id).await?.machine;
+        let note = note.to_owned();
+        self.correct(id, NewEntry { machine, at: recorded, recorded, note, event: Event::Withdrawn }).await
+    }
+
+    /// Writes many entries of one machine down in one transaction, for example a machine's print history. Runs that
+    /// count already are passed over, so that the same file can be imported twice.
+    ///
+    /// # Errors
+    /// As [`Ledger::append`]; nothing is kept then.
+    pub async fn import(&self, machine: &str, entries: Vec<NewEntry>) -> Result<Vec<Imported>, Error> {
+        let mut transaction = self.begin().await?;
+        let machine = known(tables::lock(&mut transaction, machine).await?, &mut transaction, machine).await?;
+        let usages = entries.iter().filter_map(|new| record::usage_of(&new.event));
+        let names = tables::names_for(&mut transaction, &self.quantities, usages).await?;
+        let old = tables::derived(&mut transaction, &machine, &names).await?;
+        let mut queue = tables::queue(&mut transaction, machine.id, &names).await?;
+        let mut runs = old.runs.clone();
+        let mut outcome = Vec::with_capacity(entries.len());
+        for new in entries {
+            let mut new = checked(NewEntry { machine: machine.name.clone(), ..new })?;
+            if let Event::Added { .. } = new.event {
+                return Err(Error::MachineExists { name: machine.name });
+            }
+            let key = match &mut new.event {
+                Event::Run(run) => {
+                    let key = (new.at, run_name(run));
+                    if let Some(first) = runs.get(&key) {
+                        outcome.push(Imported::Already(*first));
+                        continue;
+                    }
+                    run.queued = claim(run, new.at, &queue, &Chains::default(), &machine.name)?;
+                    queue.retain(|entry| Some(entry.id) != run.queued);
+                    Some(key)
+                }
+                _ => None,
+            };
+            let id = tables::insert_entry(&mut transaction, machine.id, &new, None, &names).await?;
+            runs.extend(key.map(|key| (key, id)));
+            outcome.push(Imported::New(id));
+        }
+        self.derive(&mut transaction, machine.id, &old, &names).await?;
+        transaction.commit().await?;
+        Ok(outcome)
+    }
+
+    /// Derives everything of a machine anew from its entries, and turns the rows of `old` into that.
+    pub(crate) async fn derive(
+        &self,
+        connection: &mut AnyConnection,
+        machine: i64,
+        old: &Derived,
+        names: &Names,
+    ) -> Result<(), Error> {
+        let (effective, chains) = tables::effective(connection, machine, names).await?;
+        let new = Derived::from_entries(&effective, &chains, &self.shop.zone)?;
+        tables::put_derived(connection, machine, old, &new, names).await
+    }
+
+    /// Adds what follows from one new entry to the derived rows.
+    async fn count_in(
+        &self,
+        connection: &mut AnyConnection,
+        machine: &MachineRow,
+        id: EntryId,
+        new: &NewEntry,
+        names: &Names,
+    ) -> Result<(), Error> {
+        if let Some(usage) = new.event.usage().filter(|usage| !usage.is_empty()) {
+            self.count_usage(connection, machine.id, new.at, usage, names).await?;
+        }
+        match &new.event {
+            Event::Added { build } => {
+                let joined = Joined { build: build.clone(), at: new.at, entry: id };
+                tables::put_joined(connection, machine.id, Some(&joined)).await
+            }
+            Event::Run(run) => {
+                if let Some(queued) = run.queued {
+                    tables::drop_queued(connection, queued).await?;
+                }
+                tables::put_run(connection, machine.id, time::to_micros(new.at), &run_name(run), id).await
+            }
+            Event::Queued(_) => tables::put_queued(connection, machine.id, id).await,
+            Event::Done { .. } | Event::Replaced { .. } => give_care(connection, machine.id, id, new, names).await,
+            Event::Failed { .. } | Event::Reading { .. } | Event::HourMeter { .. } | Event::Withdrawn => Ok(()),
+        }
+    }
+
+    /// Adds use that began at `at` to the total, its day, and the mark after it if there is one.
+    async fn count_usage(
+        &self,
+        connection: &mut AnyConnection,
+        machine: i64,
+        at: Timestamp,
+        usage: &Usage,
+        names: &Names,
+    ) -> Result<(), Error> {
+        let mut total = tables::total(connection, machine, names).await?;
+        total.add(usage);
+        tables::put_total(connection, machine, &total, names).await?;
+
+        let day = time::day(at, &self.shop.zone);
+        let (month, day) = (time::month(day), time::day_of_month(day));
+        let mut days = tables::days_of_month(connection, machine, month, names).await?;
+        let sum = days.entry(day).or_default();
+        sum.add(usage);
+        if sum.is_empty() {
+            days.remove(&day);
+        }
+        tables::put_month(connection, machine, month, &days, names).await?;
+
+        if tables::newest_mark(connection, machine).await?.is_some_and(|newest| time::to_micros(at) < newest) {
+            let mut standings = tables::standings(connection, machine, names).await?;
+            standings.book(at, usage);
+            tables::put_standings(connection, machine, &standings, names).await?;
+        }
+        Ok(())
+    }
+}
+
+/// Moves a standing up to a new entry, unless a later one stands.
+async fn give_care(
+    connection: &mut AnyConnection,
+    machine: i64,
+    id: EntryId,
+    new: &NewEntry,
+    names: &Names,
+) -> Result<(), Error> {
+    let Some(care) = care(&new.event) else { return Ok(()) };
+    let mut standings = tables::standings(connection, machine, names).await?;
+    if !standings.is_news(&care, new.at, id) {
+        return Ok(());
+    }
+    let mut base = tables::total(connection, machine, names).await?;
+    base.subtract(&tables::usage_from(connection, machine, time::to_micros(new.at), names).await?);
+    standings.set(care, new.at, id, &base);
+    tables::put_standings(connection, machine, &standings, names).await
+}
+
+/// Locks the machine of a new entry, or makes it where the entry adds it.
+async fn lock_for(connection: &mut AnyConnection, new: &NewEntry) -> Result<MachineRow, Error> {
+    let Event::Added { build } = &new.event else {
+        let row = tables::lock(connection, &new.machine).await?;
+        return known(row, connection, &new.machine).await;
+    };
+    let machine = tables::make_machine(connection, &new.machine).await?;
+    if machine.joined.is_some() {
+        return Err(Error::MachineExists { name: machine.name });
+    }
+    catalogue::check_build(connection, build).await?;
+    Ok(machine)
+}
+
+/// The machine, if it is in the shop now.
+async fn known(row: Option<MachineRow>, connection: &mut AnyConnection, name: &str) -> Result<MachineRow, Error> {
+    match row {
+        Some(row) if row.joined.is_some() => Ok(row),
+        _ => Err(no_such_machine(connection, name).await?),
+    }
+}
+
+/// The error for a machine that is not in the shop, with those that are.
+pub(crate) async fn no_such_machine(connection: &mut AnyConnection, name: &str) -> Result<Error, Error> {
+    let rows = tables::machines(connection).await?;
+    let known = rows.into_iter().filter(|row| row.joined.is_some()).map(|row| row.name).collect();
+    Ok(Error::NoSuchMachine { name: name.to_owned(), known })
+}
+
+/// Checks a new entry against the machine's record, and lets a run fulfil what is expected.
+async fn check_first(
+    connection: &mut AnyConnection,
+    machine: &MachineRow,
+    new: &mut NewEntry,
+    names: &Names,
+) -> Result<(), Error> {
+    if let Some(joined) = machine.joined.as_ref().filter(|joined| new.at < joined.at) {
+        return Err(Error::BeforeAdded { machine: machine.name.clone(), at: new.at, added: joined.at });
+    }
+    let Event::Run(run) = &mut new.event else { return Ok(()) };
+    if let Some(first) = tables::run(connection, machine.id, time::to_micros(new.at), &run_name(run)).await? {
+        return Err(Error::AlreadyBooked(first));
+    }
+    let queue = tables::queue(connection, machine.id, names).await?;
+    let chains = if run.queued.is_some() { tables::chains(connection, machine.id).await? } else { Chains::default() };
+    run.queued = claim(run, new.at, &queue, &chains, &machine.name)?;
+    Ok(())
+}
+
+/// Checks a correction against what it corrects. A corrected run fulfils what it did before, unless it says otherwise.
+async fn check_correction(
+    connection: &mut AnyConnection,
+    machine: &MachineRow,
+    id: EntryId,
+    new: &mut NewEntry,
+    names: &Names,
+) -> Result<(), Error> {
+    let chains = tables::chains(connection, machine.id).await?;
+    let was = Kind::of(&tables::entry(connection, chains.root(id), names).await?.event);
+    let now = Kind::of(&new.event);
+    if now != Kind::Withdrawn && now != was {
+        return Err(Error::OtherKind { id, was: was.word().to_owned(), now: now.word().to_owned() });
+    }
+    match &mut new.event {
+        Event::Added { build } => catalogue::check_build(connection, build).await,
+        Event::Run(run) => {
+            let before = match tables::entry(connection, chains.newest(id), names).await?.event {
+                Event::Run(before) => before.queued,
+                _ => None,
+            };
+            let same = |named: EntryId| before.is_some_and(|before| chains.root(before) == chains.root(named));
+            if run.queued.is_none_or(same) {
+                run.queued = before;
+            } else {
+                let queue = tables::queue(connection, machine.id, names).await?;
+                run.queued = claim(run, new.at, &queue, &chains, &machine.name)?;
+            }
+            Ok(())
+        }
+        _ => Ok(()),
+    }
+}
+
+/// The queued entry that a run fulfils: the one it names, else the oldest that fits.
+fn claim(
+    run: &Run,
+    start: Timestamp,
+    queue: &[Entry],
+    chains: &Chains,
+    machine: &str,
+) -> Result<Option<EntryId>, Error> {
+    if let Some(named) = run.queued {
+        let id = chains.newest(named);
+        let found = queue.iter().any(|entry| entry.id == id);
+        return if found { Ok(Some(id)) } else { Err(Error::NotQueued { id: named, machine: machine.to_owned() }) };
+    }
+    let fits = |entry: &&Entry| match &entry.event {
+        Event::Queued(queued) if entry.at <= start => match (&queued.program, &run.program) {
+            (Some(expected), Some(program)) => expected == program,
+            _ => queued.label == run.label,
+        },
+        _ => false,
+    };
+    Ok(queue.iter().find(fits).map(|entry| entry.id))
+}
+
+/// A new entry with its instants as they will be read back, or what is wrong with it by itself.
+fn checked(new: NewEntry) -> Result<NewEntry, Error> {
+    let new = timely(new)?;
+    let named = |what: &'static str, name: &str| match name.trim() {
+        "" => Err(Error::Nameless { what }),
+        _ => Ok(()),
+    };
+    let amount = |what: &'static str, value: f64| {
+        if 0.0 <= value && value < f64::INFINITY { Ok(()) } else { Err(Error::BadAmount { what, value }) }
+    };
+    named("machine", &new.machine)?;
+    match &new.event {
+        Event::Added { build } => named("build", build)?,
+        Event::Run(run) => {
+            named("run", &run.label)?;
+            if let upkeep::entry::Basis::Estimated { spread } = run.basis {
+                amount("a spread", spread)?;
+            }
+        }
+        Event::Queued(queued) => named("run", &queued.label)?,
+        Event::Done { task, .. } => named("task", task)?,
+        Event::Replaced { position, .. } | Event::Failed { position, .. } => named("position", position)?,
+        Event::Reading { position, what, value, .. } => {
+            named("position", position)?;
+            named("reading", what)?;
+            amount("a reading", *value)?;
+        }
+        Event::HourMeter { hours, .. } => amount("an hour meter's reading", *hours)?,
+        Event::Withdrawn => return Err(Error::NothingToWithdraw),
+    }
+    Ok(new)
+}
+
+/// A new entry with its instants to the microsecond, if it was not recorded before it happened.
+fn timely(new: NewEntry) -> Result<NewEntry, Error> {
+    let (at, recorded) = (time::to_the_microsecond(new.at), time::to_the_microsecond(new.recorded));
+    if recorded < at {
+        return Err(Error::NotYet { at, recorded });
+    }
+    Ok(NewEntry { at, recorded, ..new })
+}

@@ -1,0 +1,284 @@
+//! The binary columns: use, days, marks and duty as bytes.
+//!
+//! Every value starts with the byte [`FORMAT`]. Whole numbers are varints of seven bits to the byte, lowest first;
+//! signed ones are zigzagged. Quantities and materials stand as the ids of their tables of names, so a value outlives
+//! any reordering of the list of quantities.
+//!
+//! ```text
+//! use    = n, n × stream
+//! stream = tool, material id, quantities, grains of each quantity
+//! quantities = m, m bytes; bit b of byte i is set where quantity 8 i + b is present
+//! days   = n, n × (day of the month, use)
+//! marks  = n, n × (instant less the one before, use since the one before, k, k × (0 task | 1 position, name, entry))
+//! duty   = n, n × (tool, quantities, amount of each as IEEE 754 binary64, little-endian)
+//! ```
+
+use motion::{Amounts, Duty, Quantity, Tool};
+use upkeep::usage::{Grains, Stream};
+use upkeep::{EntryId, Usage};
+
+use crate::names::Names;
+use crate::standing::Standings;
+use crate::state::Care;
+use crate::time::{self, DaysOfMonth};
+
+/// The first byte of every value; a later layout would be 2.
+const FORMAT: u8 = 1;
+
+/// Bytes that are not what they should be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Garbled;
+
+/// A value of use as bytes.
+pub(crate) fn usage_to_bytes(usage: &Usage, names: &Names) -> Vec<u8> {
+    let mut out = Writer::new();
+    out.usage(usage, names);
+    out.0
+}
+
+/// The value of use that `bytes` hold.
+pub(crate) fn usage_from_bytes(bytes: &[u8], names: &Names) -> Result<Usage, Garbled> {
+    let mut input = Reader::new(bytes)?;
+    let usage = input.usage(names)?;
+    input.end(usage)
+}
+
+/// The days of one month as bytes.
+pub(crate) fn days_to_bytes(days: &DaysOfMonth, names: &Names) -> Vec<u8> {
+    let mut out = Writer::new();
+    out.count(days.len());
+    for (&day, usage) in days {
+        out.0.push(day);
+        out.usage(usage, names);
+    }
+    out.0
+}
+
+/// Hands each day of the month and its use to `each`, in order.
+pub(crate) fn for_each_day(bytes: &[u8], names: &Names, mut each: impl FnMut(u8, Usage)) -> Result<(), Garbled> {
+    let mut input = Reader::new(bytes)?;
+    for _ in 0..input.varint()? {
+        let day = input.byte()?;
+        each(day, input.usage(names)?);
+    }
+    input.end(())
+}
+
+/// The standings of one machine as bytes.
+pub(crate) fn standings_to_bytes(standings: &Standings, names: &Names) -> Vec<u8> {
+    let mut out = Writer::new();
+    out.count(standings.marks().len());
+    let mut before = 0;
+    for (&at, mark) in standings.marks() {
+        let micros = time::to_micros(at);
+        out.signed(micros - before);
+        before = micros;
+        out.usage(&mark.since_the_one_before, names);
+        out.count(mark.cares.len());
+        for (care, entry) in &mark.cares {
+            let (tag, name) = match care {
+                Care::Task(name) => (0, name),
+                Care::Position(name) => (1, name),
+            };
+            out.0.push(tag);
+            out.text(name);
+            out.signed(entry.0);
+        }
+    }
+    out.0
+}
+
+/// The standings that `bytes` hold.
+pub(crate) fn standings_from_bytes(bytes: &[u8], names: &Names) -> Result<Standings, Garbled> {
+    let mut input = Reader::new(bytes)?;
+    let mut standings = Standings::default();
+    let mut micros: i64 = 0;
+    for _ in 0..input.varint()? {
+        micros = micros.checked_add(input.signed()?).ok_or(Garbled)?;
+        let usage = input.usage(names)?;
+        let mark = standings.push(time::from_micros(micros).ok_or(Garbled)?, usage);
+        for _ in 0..input.varint()? {
+            let tag = input.byte()?;
+            let name = input.text()?;
+            let care = match tag {
+                0 => Care::Task(name),
+                1 => Care::Position(name),
+                _ => return Err(Garbled),
+            };
+            mark.cares.insert(care, EntryId(input.signed()?));
+        }
+    }
+    input.end(standings)
+}
+
+/// A program's duty as bytes; amounts come back to the last bit.
+pub(crate) fn duty_to_bytes(duty: &Duty, names: &Names) -> Vec<u8> {
+    let mut out = Writer::new();
+    out.count(duty.tools.len());
+    for (&tool, amounts) in &duty.tools {
+        out.0.push(tool);
+        let present = out.quantities(names, |quantity| amounts[quantity] != 0.0);
+        for quantity in present {
+            out.0.extend_from_slice(&amounts[quantity].to_le_bytes());
+        }
+    }
+    out.0
+}
+
+/// The duty that `bytes` hold.
+pub(crate) fn duty_from_bytes(bytes: &[u8], names: &Names) -> Result<Duty, Garbled> {
+    let mut input = Reader::new(bytes)?;
+    let mut duty = Duty::default();
+    for _ in 0..input.varint()? {
+        let tool: Tool = input.byte()?;
+        let mut amounts = Amounts::default();
+        let mask = input.mask()?;
+        for quantity in present(mask, names) {
+            amounts[quantity?] = f64::from_le_bytes(input.take(8)?.try_into().map_err(|_| Garbled)?);
+        }
+        duty.tools.insert(tool, amounts);
+    }
+    input.end(duty)
+}
+
+/// The quantities whose bits are set, in the order of their ids.
+fn present<'a>(mask: &'a [u8], names: &'a Names) -> impl Iterator<Item = Result<Quantity, Garbled>> + 'a {
+    let ids = mask.iter().enumerate().flat_map(|(at, &byte)| {
+        (0..8).filter(move |bit| byte & (1 << bit) != 0).map(move |bit| at * 8 + bit)
+    });
+    ids.map(|id| names.quantity(id).ok_or(Garbled))
+}
+
+/// Bytes being written.
+struct Writer(Vec<u8>);
+
+impl Writer {
+    fn new() -> Writer {
+        Writer(vec![FORMAT])
+    }
+
+    fn varint(&mut self, mut value: u64) {
+        while value >= 0x80 {
+            self.0.push((value & 0x7f) as u8 | 0x80);
+            value >>= 7;
+        }
+        self.0.push(value as u8);
+    }
+
+    fn signed(&mut self, value: i64) {
+        self.varint(((value << 1) ^ (value >> 63)).cast_unsigned());
+    }
+
+    fn count(&mut self, n: usize) {
+        self.varint(n as u64);
+    }
+
+    fn text(&mut self, text: &str) {
+        self.count(text.len());
+        self.0.extend_from_slice(text.as_bytes());
+    }
+
+    fn usage(&mut self, usage: &Usage, names: &Names) {
+        self.count(usage.streams().count());
+        for (stream, grains) in usage.streams() {
+            self.0.push(stream.tool);
+            self.varint(names.material_id(&stream.material));
+            let present = self.quantities(names, |quantity| grains.get(quantity) != 0);
+            for quantity in present {
+                self.signed(grains.get(quantity));
+            }
+        }
+    }
+
+    /// Writes which quantities are present and gives them in the order of their ids.
+    fn quantities(&mut self, names: &Names, is_present: impl Fn(Quantity) -> bool) -> Vec<Quantity> {
+        let mut mask = Vec::new();
+        let mut present = Vec::new();
+        for (id, quantity) in names.quantities() {
+            if is_present(quantity) {
+                mask.resize(id / 8 + 1, 0);
+                mask[id / 8] |= 1 << (id % 8);
+                present.push(quantity);
+            }
+        }
+        self.count(mask.len());
+        self.0.extend_from_slice(&mask);
+        present
+    }
+}
+
+/// Bytes being read.
+struct Reader<'a>(&'a [u8]);
+
+impl<'a> Reader<'a> {
+    fn new(bytes: &'a [u8]) -> Result<Reader<'a>, Garbled> {
+        match bytes.split_first() {
+            Some((&FORMAT, rest)) => Ok(Reader(rest)),
+            _ => Err(Garbled),
+        }
+    }
+
+    /// Gives `value` if every byte has been read.
+    fn end<T>(&self, value: T) -> Result<T, Garbled> {
+        if self.0.is_empty() { Ok(value) } else { Err(Garbled) }
+    }
+
+    fn take(&mut self, n: usize) -> Result<&'a [u8], Garbled> {
+        let (taken, rest) = self.0.split_at_checked(n).ok_or(Garbled)?;
+        self.0 = rest;
+        Ok(taken)
+    }
+
+    fn byte(&mut self) -> Result<u8, Garbled> {
+        let (&byte, rest) = self.0.split_first().ok_or(Garbled)?;
+        self.0 = rest;
+        Ok(byte)
+    }
+
+    fn varint(&mut self) -> Result<u64, Garbled> {
+        let mut value = 0;
+        for shift in (0..64).step_by(7) {
+            let byte = self.byte()?;
+            value |= u64::from(byte & 0x7f) << shift;
+            if byte < 0x80 {
+                return Ok(value);
+            }
+        }
+        Err(Garbled)
+    }
+
+    fn signed(&mut self) -> Result<i64, Garbled> {
+        let value = self.varint()?;
+        Ok((value >> 1).cast_signed() ^ -(value & 1).cast_signed())
+    }
+
+    fn length(&mut self) -> Result<usize, Garbled> {
+        usize::try_from(self.varint()?).map_err(|_| Garbled)
+    }
+
+    fn text(&mut self) -> Result<String, Garbled> {
+        let length = self.length()?;
+        let bytes = self.take(length)?;
+        std::str::from_utf8(bytes).map(str::to_owned).map_err(|_| Garbled)
+    }
+
+    fn mask(&mut self) -> Result<&'a [u8], Garbled> {
+        let length = self.length()?;
+        self.take(length)
+    }
+
+    fn usage(&mut self, names: &Names) -> Result<Usage, Garbled> {
+        let mut usage = Usage::new();
+        for _ in 0..self.varint()? {
+            let tool: Tool = self.byte()?;
+            let material = names.material(self.varint()?).ok_or(Garbled)?.clone();
+            let mut grains = Grains::default();
+            let mask = self.mask()?;
+            for quantity in present(mask, names) {
+                grains.set(quantity?, self.signed()?);
+            }
+            usage.add_stream(Stream { tool, material }, &grains, 1);
+        }
+        Ok(usage)
+    }
+}

@@ -1,0 +1,270 @@
+//! What can go wrong between a keeper and the record.
+
+use jiff::Timestamp;
+use upkeep::EntryId;
+
+/// Why the ledger refused.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum Error {
+    /// Nothing is there to open.
+    #[error("no shop at {place}; make one there first, or check the path")]
+    NoShop {
+        /// The path or address, without a password.
+        place: String,
+    },
+    /// A new shop would overwrite one.
+    #[error("{place} already holds the shop '{name}'; open it, or choose another place for a new one")]
+    ShopExists {
+        /// The path or address.
+        place: String,
+        /// The shop that is there.
+        name: String,
+    },
+    /// The database belongs to something else.
+    #[error("{place} is a database, but holds other tables and no shop; choose another place")]
+    NotAShop {
+        /// The path or address.
+        place: String,
+    },
+    /// The file is of another kind.
+    #[error("{place} is not a database; check the path, or restore the file from a copy")]
+    NotADatabase {
+        /// The path.
+        place: String,
+    },
+    /// The file could not be opened or made.
+    #[error("cannot open {place} ({reason}); check that its folder exists and may be read and written")]
+    CannotOpen {
+        /// The path or address.
+        place: String,
+        /// What the system said.
+        reason: String,
+    },
+    /// A later version has been here.
+    #[error("{place} was written by a newer version (its shape is {found}, this version knows up to {known}); update")]
+    Newer {
+        /// The path or address.
+        place: String,
+        /// The shape found.
+        found: i64,
+        /// The newest shape that this version knows.
+        known: i64,
+    },
+    /// The time zone's name is not known.
+    #[error("no time zone '{zone}'; give a name of the IANA database, for example Europe/Lisbon")]
+    NoSuchZone {
+        /// The name.
+        zone: String,
+    },
+    /// The file or its folder may not be written.
+    #[error("the shop may not be written; check the permissions of its file and folder")]
+    ReadOnly,
+    /// The disk is full.
+    #[error("the disk is full; nothing of this entry was kept, so make room and record it again")]
+    DiskFull,
+    /// Another program holds the shop.
+    #[error("another program has locked the shop and did not let go in time; close it, or try again")]
+    Locked,
+    /// The database server cannot be reached or broke off.
+    #[error("no answer from the database ({reason}); check that the server runs and the address is right")]
+    Unreachable {
+        /// What went wrong.
+        reason: String,
+    },
+    /// Something kept cannot be read.
+    #[error("{what} cannot be read back; rebuild the derived rows, and if that does not help restore from a copy")]
+    Damaged {
+        /// What it is.
+        what: String,
+    },
+    /// A machine of that name is not in the shop.
+    #[error("no machine '{name}'; {}", the_list("machine", known))]
+    NoSuchMachine {
+        /// The name asked for.
+        name: String,
+        /// The machines that are there, by name.
+        known: Vec<String>,
+    },
+    /// The machine is there already.
+    #[error("there already is a machine '{name}'; choose another name")]
+    MachineExists {
+        /// Its name.
+        name: String,
+    },
+    /// A machine that still has records cannot be withdrawn.
+    #[error("machine '{name}' has other records, the first is entry {entry}; withdraw those first")]
+    MachineInUse {
+        /// Its name.
+        name: String,
+        /// The first entry in the way.
+        entry: EntryId,
+    },
+    /// A build of that name is not in the shop.
+    #[error("no build '{name}' in the shop; {}", the_list("build", known))]
+    NoSuchBuild {
+        /// The name asked for.
+        name: String,
+        /// The builds that are there, by name.
+        known: Vec<String>,
+    },
+    /// A build in the shop cannot be understood.
+    #[error("build '{name}' cannot be read: {reason}")]
+    BadBuild {
+        /// Its name.
+        name: String,
+        /// Why.
+        reason: String,
+    },
+    /// There is no such entry.
+    #[error("no entry {id}; list the entries to find its number")]
+    NoSuchEntry {
+        /// The number asked for.
+        id: EntryId,
+    },
+    /// The run counts already.
+    #[error("this run is already booked, as entry {0}; it counts once")]
+    AlreadyBooked(EntryId),
+    /// It happened before the machine joined the shop.
+    #[error(
+        "{at} is before machine '{machine}' joined the shop ({added}); check the time, or correct the entry that added it"
+    )]
+    BeforeAdded {
+        /// The machine.
+        machine: String,
+        /// When it is said to have happened.
+        at: Timestamp,
+        /// When the machine joined.
+        added: Timestamp,
+    },
+    /// It has not happened yet.
+    #[error("{at} is later than the time of recording ({recorded}); only what has happened can be recorded")]
+    NotYet {
+        /// When it is said to have happened.
+        at: Timestamp,
+        /// When it is written down.
+        recorded: Timestamp,
+    },
+    /// A correction names another machine.
+    #[error("entry {id} is about machine '{machine}', so its correction must be too")]
+    OtherMachine {
+        /// The entry to be corrected.
+        id: EntryId,
+        /// Its machine.
+        machine: String,
+    },
+    /// A correction says something else than the entry did.
+    #[error("entry {id} says '{was}', not '{now}'; withdraw it and record the other thing by itself")]
+    OtherKind {
+        /// The entry to be corrected.
+        id: EntryId,
+        /// What kind of event it records.
+        was: String,
+        /// What kind its correction would record.
+        now: String,
+    },
+    /// A withdrawal needs an entry to withdraw.
+    #[error("a withdrawal names the entry that did not happen; give its number")]
+    NothingToWithdraw,
+    /// A name is missing.
+    #[error("the {what} has no name; give one")]
+    Nameless {
+        /// What needs a name.
+        what: &'static str,
+    },
+    /// A number makes no sense.
+    #[error("{what} of {value} makes no sense; give a number of 0 or more")]
+    BadAmount {
+        /// What was given.
+        what: &'static str,
+        /// Its value.
+        value: f64,
+    },
+    /// The run fulfils nothing that is expected.
+    #[error("entry {id} is not in the queue of machine '{machine}'")]
+    NotQueued {
+        /// The entry named.
+        id: EntryId,
+        /// The machine.
+        machine: String,
+    },
+    /// Anything else that the database said.
+    #[error("the database refused: {0}")]
+    Database(#[source] sqlx::Error),
+}
+
+impl From<sqlx::Error> for Error {
+    fn from(error: sqlx::Error) -> Error {
+        match &error {
+            sqlx::Error::Database(refusal) => {
+                from_code(refusal.code().as_deref()).unwrap_or(Error::Database(error))
+            }
+            sqlx::Error::Io(io) => Error::Unreachable { reason: io.to_string() },
+            sqlx::Error::PoolTimedOut => Error::Locked,
+            _ => Error::Database(error),
+        }
+    }
+}
+
+/// The error that a database's code stands for, where the keeper can do something about it.
+///
+/// Codes of five characters are SQLSTATE (PostgreSQL manual, appendix A); others are SQLite's result codes, whose low
+/// byte is the primary one (<https://www.sqlite.org/rescode.html>).
+fn from_code(code: Option<&str>) -> Option<Error> {
+    let code = code?;
+    if code.len() == 5 {
+        return match code {
+            "53100" => Some(Error::DiskFull),
+            "25006" | "42501" => Some(Error::ReadOnly),
+            "55P03" | "40P01" => Some(Error::Locked),
+            "XX001" | "XX002" => Some(Error::Damaged { what: "the database".to_owned() }),
+            _ => None,
+        };
+    }
+    match code.parse::<i32>().ok()? & 0xff {
+        5 | 6 => Some(Error::Locked),
+        8 => Some(Error::ReadOnly),
+        11 => Some(Error::Damaged { what: "the database file".to_owned() }),
+        13 => Some(Error::DiskFull),
+        _ => None,
+    }
+}
+
+/// At most this many names are listed; a hall has a thousand machines.
+const LISTED: usize = 12;
+
+/// Names what there is, or says that there is nothing.
+fn the_list(what: &str, known: &[String]) -> String {
+    match known.len() {
+        0 => format!("the shop has no {what} yet"),
+        n if n <= LISTED => format!("there are: {}", known.join(", ")),
+        n => format!("there are {n}, among them: {}", known[..LISTED].join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_shop_without_machines_says_so() {
+        let error = Error::NoSuchMachine { name: "bowline".into(), known: vec![] };
+        assert_eq!(error.to_string(), "no machine 'bowline'; the shop has no machine yet");
+    }
+
+    #[test]
+    fn a_hall_of_machines_is_not_listed_whole() {
+        let known = (0..1000).map(|n| format!("m{n:03}")).collect();
+        let text = Error::NoSuchMachine { name: "x".into(), known }.to_string();
+        assert!(text.contains("there are 1000, among them: m000, ") && text.ends_with("m011"), "{text}");
+    }
+
+    #[test]
+    fn a_full_disk_and_a_lock_are_told_by_their_codes_on_both_engines() {
+        assert!(matches!(from_code(Some("13")), Some(Error::DiskFull)));
+        assert!(matches!(from_code(Some("53100")), Some(Error::DiskFull)));
+        assert!(matches!(from_code(Some("517")), Some(Error::Locked)), "busy snapshot");
+        assert!(matches!(from_code(Some("55P03")), Some(Error::Locked)));
+        assert!(from_code(Some("1")).is_none());
+    }
+}

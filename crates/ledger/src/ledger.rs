@@ -1,0 +1,154 @@
+//! Opening a shop.
+
+use jiff::tz::TimeZone;
+use sqlx::{Any, AnyConnection, AnyPool, Connection, Transaction};
+
+use crate::names::Names;
+use crate::place::{Engine, Place};
+use crate::schema::{self, Shape};
+use crate::{Error, tables};
+
+/// A shop's record, open for reading and writing. Cheap to clone; clones share their connections.
+#[derive(Clone, Debug)]
+pub struct Ledger {
+    pub(crate) pool: AnyPool,
+    pub(crate) engine: Engine,
+    pub(crate) shop: Shop,
+    /// The ids of the quantities; those of materials grow and are read anew each time.
+    pub(crate) quantities: Names,
+}
+
+/// The shop itself.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shop {
+    /// Its name.
+    pub name: String,
+    /// The time zone by whose days it counts.
+    pub zone: TimeZone,
+    /// That zone's name in the IANA database.
+    pub zone_name: String,
+}
+
+impl Ledger {
+    /// Makes a new shop at a path, or in the empty database of a server (`postgres://…`).
+    ///
+    /// # Errors
+    /// Where there is one already, the place cannot be written, or the zone is not known.
+    pub async fn create(at: &str, name: &str, zone: &str) -> Result<Ledger, Error> {
+        if name.trim().is_empty() {
+            return Err(Error::Nameless { what: "shop" });
+        }
+        zone_of(zone)?;
+        let place = Place::parse(at);
+        refuse_folder(&place)?;
+        let mut connection = connect(&place, true).await?;
+        let shape = look(&mut connection, &place).await?;
+        if let (Shape::Version(_), Some(shop)) = (shape, shop(&mut connection, &place, shape).await?) {
+            return Err(Error::ShopExists { place: place.shown, name: shop.name });
+        }
+        if shape == Shape::Empty {
+            place.settle(&mut connection).await?;
+        }
+        schema::migrate(&mut connection, &place, shape).await?;
+        let inserted = sqlx::query("insert into shop (id, name, zone) values (1, $1, $2) on conflict (id) do nothing")
+            .bind(name)
+            .bind(zone)
+            .execute(&mut connection)
+            .await?;
+        let ledger = Ledger::over(connection, &place).await?;
+        match inserted.rows_affected() {
+            0 => Err(Error::ShopExists { place: place.shown, name: ledger.shop.name }),
+            _ => Ok(ledger),
+        }
+    }
+
+    /// Opens the shop at a path or a server's address. A shop of an older version is brought up to date.
+    ///
+    /// # Errors
+    /// Where there is none, it is of a newer version, or it cannot be read or written.
+    pub async fn open(at: &str) -> Result<Ledger, Error> {
+        let place = Place::parse(at);
+        refuse_folder(&place)?;
+        if place.file().is_some_and(|file| matches!(file.try_exists(), Ok(false))) {
+            return Err(Error::NoShop { place: place.shown });
+        }
+        let mut connection = connect(&place, false).await?;
+        match look(&mut connection, &place).await? {
+            Shape::Empty => return Err(Error::NoShop { place: place.shown }),
+            shape => {
+                schema::migrate(&mut connection, &place, shape).await?;
+                place.settle(&mut connection).await?;
+            }
+        }
+        Ledger::over(connection, &place).await
+    }
+
+    /// The ledger behind a connection to a shop that is up to date.
+    async fn over(mut connection: AnyConnection, place: &Place) -> Result<Ledger, Error> {
+        let shape = Shape::Version(schema::known(place.engine));
+        let shop = shop(&mut connection, place, shape).await?.ok_or(Error::NoShop { place: place.shown.clone() })?;
+        let quantities = tables::quantity_names(&mut connection).await?;
+        let pool = place.pool()?;
+        connection.close().await?;
+        Ok(Ledger { pool, engine: place.engine, shop, quantities })
+    }
+
+    /// The shop's name and time zone.
+    pub fn shop(&self) -> &Shop {
+        &self.shop
+    }
+
+    /// Waits until every connection is closed.
+    pub async fn close(&self) {
+        self.pool.close().await;
+    }
+
+    /// Starts to write; nothing is kept unless the transaction is committed.
+    pub(crate) async fn begin(&self) -> Result<Transaction<'static, Any>, Error> {
+        Ok(self.pool.begin().await?)
+    }
+
+    /// Starts to read the record as it stands at one instant.
+    pub(crate) async fn snapshot(&self) -> Result<Transaction<'static, Any>, Error> {
+        let transaction = match self.engine {
+            Engine::Sqlite => self.pool.begin().await?,
+            Engine::Postgres => self.pool.begin_with("begin isolation level repeatable read read only").await?,
+        };
+        Ok(transaction)
+    }
+}
+
+fn zone_of(name: &str) -> Result<TimeZone, Error> {
+    TimeZone::get(name).map_err(|_| Error::NoSuchZone { zone: name.to_owned() })
+}
+
+async fn connect(place: &Place, make: bool) -> Result<AnyConnection, Error> {
+    sqlx::any::install_default_drivers();
+    place.connect(make).await
+}
+
+fn refuse_folder(place: &Place) -> Result<(), Error> {
+    match place.file() {
+        Some(file) if file.is_dir() => {
+            Err(Error::CannotOpen { place: place.shown.clone(), reason: "it is a folder".to_owned() })
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Looks at what is there; the first statement to touch a file, and so the one that finds out what kind it is.
+async fn look(connection: &mut AnyConnection, place: &Place) -> Result<Shape, Error> {
+    schema::shape(connection, place.engine).await.map_err(|error| place.cannot_open(error))
+}
+
+/// The shop in a database of that shape, if it has been named.
+async fn shop(connection: &mut AnyConnection, place: &Place, shape: Shape) -> Result<Option<Shop>, Error> {
+    match shape {
+        Shape::Empty => return Ok(None),
+        Shape::Foreign => return Err(Error::NotAShop { place: place.shown.clone() }),
+        Shape::Version(_) => {}
+    }
+    let row: Option<(String, String)> =
+        sqlx::query_as("select name, zone from shop where id = 1").fetch_optional(connection).await?;
+    row.map(|(name, zone_name)| Ok(Shop { name, zone: zone_of(&zone_name)?, zone_name })).transpose()
+}

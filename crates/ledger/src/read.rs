@@ -1,0 +1,169 @@
+//! Reading: entries as they were written, and what stands.
+
+use jiff::Timestamp;
+use jiff::civil::Date;
+use sqlx::AnyConnection;
+use upkeep::{Entry, EntryId};
+
+use crate::append::no_such_machine;
+use crate::chains::Chains;
+use crate::state::DayUse;
+use crate::tables::{self, MachineRow, entry_columns};
+use crate::{Error, Kind, Ledger, time};
+
+/// A machine as the shop knows it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MachineInfo {
+    /// Its name.
+    pub name: String,
+    /// The name of its build.
+    pub build: String,
+    /// When it joined the shop.
+    pub added: Timestamp,
+    /// The entry that says so.
+    pub entry: EntryId,
+}
+
+/// Which entries to list.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Filter {
+    /// Of this machine only.
+    pub machine: Option<String>,
+    /// Of this kind only.
+    pub kind: Option<Kind>,
+    /// Only those about this build, label, task or position.
+    pub about: Option<String>,
+    /// Only those before this one in the list: the instant and number of the last entry of the page before.
+    pub before: Option<(Timestamp, EntryId)>,
+}
+
+/// An entry in a list.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Listed {
+    /// The entry as it was written.
+    pub entry: Entry,
+    /// The newest correction that replaces or withdraws it.
+    pub replaced_by: Option<EntryId>,
+}
+
+impl Ledger {
+    /// The machines in the shop, by name.
+    ///
+    /// # Errors
+    /// Where the database refuses.
+    pub async fn machines(&self) -> Result<Vec<MachineInfo>, Error> {
+        let mut connection = self.pool.acquire().await?;
+        let rows = tables::machines(&mut connection).await?;
+        let info = |row: MachineRow| {
+            row.joined.map(|joined| MachineInfo {
+                name: row.name,
+                build: joined.build,
+                added: joined.at,
+                entry: joined.entry,
+            })
+        };
+        Ok(rows.into_iter().filter_map(info).collect())
+    }
+
+    /// One entry as it was written.
+    ///
+    /// # Errors
+    /// [`Error::NoSuchEntry`].
+    pub async fn entry(&self, id: EntryId) -> Result<Entry, Error> {
+        let mut connection = self.pool.acquire().await?;
+        let names = tables::names(&mut connection, &self.quantities).await?;
+        tables::entry(&mut connection, id, &names).await
+    }
+
+    /// Up to `limit` entries as they were written, the latest to happen first.
+    ///
+    /// # Errors
+    /// [`Error::NoSuchMachine`].
+    pub async fn entries(&self, filter: &Filter, limit: u32) -> Result<Vec<Listed>, Error> {
+        let mut snapshot = self.snapshot().await?;
+        let machine = match &filter.machine {
+            Some(name) => Some(present(&mut snapshot, name).await?.id),
+            None => None,
+        };
+        let names = tables::names(&mut snapshot, &self.quantities).await?;
+        let query = sqlx::query(match machine {
+            Some(_) => concat!(
+                "select ",
+                entry_columns!(),
+                " from entry e join machine m on m.id = e.machine where e.machine = $6 and (e.at, e.id) < ($1, $2) \
+                  and ($3 = '' or e.kind = $3) and ($4 = 0 or e.about = $5) order by e.at desc, e.id desc limit $7"
+            ),
+            None => concat!(
+                "select ",
+                entry_columns!(),
+                " from entry e join machine m on m.id = e.machine where (e.at, e.id) < ($1, $2) \
+                  and ($3 = '' or e.kind = $3) and ($4 = 0 or e.about = $5) and $6 = 0 \
+                  order by e.at desc, e.id desc limit $7"
+            ),
+        });
+        let (at, id) = filter.before.map_or((i64::MAX, i64::MAX), |(at, id)| (time::to_micros(at), id.0));
+        let rows = query
+            .bind(at)
+            .bind(id)
+            .bind(filter.kind.map_or("", Kind::word))
+            .bind(i64::from(filter.about.is_some()))
+            .bind(filter.about.clone().unwrap_or_default())
+            .bind(machine.unwrap_or(0))
+            .bind(i64::from(limit))
+            .fetch_all(&mut *snapshot)
+            .await?;
+        let chains = match machine {
+            Some(machine) => tables::chains(&mut snapshot, machine).await?,
+            None => tables::all_chains(&mut snapshot).await?,
+        };
+        rows.iter().map(|row| Ok(listed(tables::entry_from_row(row, &names)?, &chains))).collect()
+    }
+
+    /// The entries of a machine that stand, oldest first: corrected ones as corrected, withdrawn ones left out.
+    ///
+    /// # Errors
+    /// [`Error::NoSuchMachine`].
+    pub async fn effective(&self, machine: &str) -> Result<Vec<Entry>, Error> {
+        let mut snapshot = self.snapshot().await?;
+        let machine = present(&mut snapshot, machine).await?;
+        let names = tables::names(&mut snapshot, &self.quantities).await?;
+        Ok(tables::effective(&mut snapshot, machine.id, &names).await?.0)
+    }
+
+    /// The runs that a machine expects, oldest first.
+    ///
+    /// # Errors
+    /// [`Error::NoSuchMachine`].
+    pub async fn queue(&self, machine: &str) -> Result<Vec<Entry>, Error> {
+        let mut snapshot = self.snapshot().await?;
+        let machine = present(&mut snapshot, machine).await?;
+        let names = tables::names(&mut snapshot, &self.quantities).await?;
+        tables::queue(&mut snapshot, machine.id, &names).await
+    }
+
+    /// Use per day of a machine from `from` on (`None`: from the first day), days without use left out.
+    ///
+    /// # Errors
+    /// [`Error::NoSuchMachine`].
+    pub async fn days(&self, machine: &str, from: Option<Date>) -> Result<Vec<DayUse>, Error> {
+        let mut snapshot = self.snapshot().await?;
+        let machine = present(&mut snapshot, machine).await?;
+        let names = tables::names(&mut snapshot, &self.quantities).await?;
+        let days = tables::days(&mut snapshot, machine.id, from.map_or(i64::MIN, time::month), &names).await?;
+        let covered = |date: &Date| from.is_none_or(|from| from <= *date);
+        Ok(days.into_iter().filter(|(date, _)| covered(date)).map(|(date, usage)| DayUse { date, usage }).collect())
+    }
+}
+
+/// The machine of that name, if it is in the shop now.
+pub(crate) async fn present(connection: &mut AnyConnection, name: &str) -> Result<MachineRow, Error> {
+    match tables::machine(connection, name).await? {
+        Some(row) if row.joined.is_some() => Ok(row),
+        _ => Err(no_such_machine(connection, name).await?),
+    }
+}
+
+fn listed(entry: Entry, chains: &Chains) -> Listed {
+    let newest = chains.newest(entry.id);
+    Listed { replaced_by: (newest != entry.id).then_some(newest), entry }
+}

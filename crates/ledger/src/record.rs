@@ -1,0 +1,192 @@
+//! Events as the columns of a row: a kind, what it is about, and the rest as readable JSON. Use is kept apart, as bytes.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+use motion::Tool;
+use serde::{Deserialize, Serialize, de::DeserializeOwned};
+use upkeep::entry::{Basis, Because, Queued, Run};
+use upkeep::{EntryId, Event, Material, Usage};
+
+use crate::Kind;
+
+/// An event without its use.
+pub(crate) struct Columns {
+    /// Which of the events it is.
+    pub kind: Kind,
+    /// The build, label, task or position; empty where the machine as a whole is meant.
+    pub about: String,
+    /// The rest, as a JSON object.
+    pub body: String,
+}
+
+/// The columns that `event` fills.
+pub(crate) fn to_columns(event: &Event) -> Columns {
+    let (about, body) = match event {
+        Event::Added { build } => (build.clone(), String::from("{}")),
+        Event::Run(run) => (run.label.clone(), json(&RunBody::from(run))),
+        Event::Queued(queued) => (queued.label.clone(), json(&QueuedBody::from(queued))),
+        Event::Done { task, supplies } => (task.clone(), json(&DoneBody { supplies: supplies.clone() })),
+        Event::Replaced { position, because } => {
+            (position.clone(), json(&ReplacedBody { because: because_to_word(*because).to_owned() }))
+        }
+        Event::Failed { position, mode } => (position.clone(), json(&FailedBody { mode: mode.clone() })),
+        Event::Reading { position, what, value, unit } => {
+            (position.clone(), json(&ReadingBody { what: what.clone(), value: *value, unit: unit.clone() }))
+        }
+        Event::HourMeter { hours, .. } => (String::new(), json(&HourMeterBody { hours: *hours })),
+        Event::Withdrawn => (String::new(), String::from("{}")),
+    };
+    Columns { kind: Kind::of(event), about, body }
+}
+
+/// The use that `event` carries in the column of its own; a queued run's is not yet on any meter.
+pub(crate) fn usage_of(event: &Event) -> Option<&Usage> {
+    match event {
+        Event::Queued(queued) => Some(&queued.usage),
+        _ => event.usage(),
+    }
+}
+
+/// The event that the columns hold; `None` where they make no sense.
+pub(crate) fn from_columns(kind: Kind, about: String, body: &str, usage: Usage) -> Option<Event> {
+    Some(match kind {
+        Kind::Added => Event::Added { build: about },
+        Kind::Run => Event::Run(parse::<RunBody>(body)?.into_run(about, usage)),
+        Kind::Queued => Event::Queued(parse::<QueuedBody>(body)?.into_queued(about, usage)),
+        Kind::Done => Event::Done { task: about, supplies: parse::<DoneBody>(body)?.supplies },
+        Kind::Replaced => {
+            Event::Replaced { position: about, because: because_from_word(&parse::<ReplacedBody>(body)?.because)? }
+        }
+        Kind::Failed => Event::Failed { position: about, mode: parse::<FailedBody>(body)?.mode },
+        Kind::Reading => {
+            let body: ReadingBody = parse(body)?;
+            Event::Reading { position: about, what: body.what, value: body.value, unit: body.unit }
+        }
+        Kind::HourMeter => Event::HourMeter { hours: parse::<HourMeterBody>(body)?.hours, unbooked: usage },
+        Kind::Withdrawn => Event::Withdrawn,
+    })
+}
+
+fn json(body: &impl Serialize) -> String {
+    // OK because these bodies hold only text, finite numbers and maps keyed by text or whole numbers.
+    serde_json::to_string(body).expect("a body is plain data")
+}
+
+fn parse<T: DeserializeOwned>(body: &str) -> Option<T> {
+    serde_json::from_str(body).ok()
+}
+
+#[derive(Serialize, Deserialize)]
+struct RunBody {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    program: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    stopped: Option<String>,
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    materials: BTreeMap<Tool, String>,
+    /// Only where the use was estimated.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    spread: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    queued: Option<i64>,
+}
+
+impl From<&Run> for RunBody {
+    fn from(run: &Run) -> RunBody {
+        RunBody {
+            program: run.program.clone(),
+            stopped: run.stopped.clone(),
+            materials: names_of(&run.materials),
+            spread: match run.basis {
+                Basis::Metered => None,
+                Basis::Estimated { spread } => Some(spread),
+            },
+            queued: run.queued.map(|id| id.0),
+        }
+    }
+}
+
+impl RunBody {
+    fn into_run(self, label: String, usage: Usage) -> Run {
+        Run {
+            label,
+            program: self.program,
+            stopped: self.stopped,
+            materials: materials_of(&self.materials),
+            usage,
+            basis: self.spread.map_or(Basis::Metered, |spread| Basis::Estimated { spread }),
+            queued: self.queued.map(EntryId),
+        }
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+struct QueuedBody {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    program: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    on: Option<Date>,
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    materials: BTreeMap<Tool, String>,
+}
+
+impl From<&Queued> for QueuedBody {
+    fn from(queued: &Queued) -> QueuedBody {
+        QueuedBody { program: queued.program.clone(), on: queued.on, materials: names_of(&queued.materials) }
+    }
+}
+
+impl QueuedBody {
+    fn into_queued(self, label: String, usage: Usage) -> Queued {
+        Queued { label, program: self.program, on: self.on, materials: materials_of(&self.materials), usage }
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+struct DoneBody {
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    supplies: BTreeMap<String, String>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct ReplacedBody {
+    because: String,
+}
+
+#[derive(Serialize, Deserialize)]
+struct FailedBody {
+    mode: String,
+}
+
+#[derive(Serialize, Deserialize)]
+struct ReadingBody {
+    what: String,
+    value: f64,
+    unit: String,
+}
+
+#[derive(Serialize, Deserialize)]
+struct HourMeterBody {
+    hours: f64,
+}
+
+fn names_of(materials: &BTreeMap<Tool, Material>) -> BTreeMap<Tool, String> {
+    materials.iter().map(|(&tool, material)| (tool, material.name().to_owned())).collect()
+}
+
+fn materials_of(names: &BTreeMap<Tool, String>) -> BTreeMap<Tool, Material> {
+    names.iter().map(|(&tool, name)| (tool, Material::new(name))).collect()
+}
+
+fn because_to_word(because: Because) -> &'static str {
+    match because {
+        Because::Failed => "failed",
+        Because::Worn => "worn",
+        Because::Good => "good",
+    }
+}
+
+fn because_from_word(word: &str) -> Option<Because> {
+    [Because::Failed, Because::Worn, Because::Good].into_iter().find(|&because| because_to_word(because) == word)
+}

@@ -1,0 +1,211 @@
+//! What the due list needs, of one machine or of a hall, fast: per machine a row of totals, one of standings, and one for
+//! each recent month.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use jiff::civil::Date;
+use sqlx::any::AnyRow;
+use sqlx::{AnyConnection, Row};
+use upkeep::{Build, Event, Usage};
+
+use crate::codec::{self, Garbled};
+use crate::names::Names;
+use crate::read::present;
+use crate::standing::Standings;
+use crate::state::{DayUse, MachineState, QueuedUse};
+use crate::tables::{self, MachineRow, entry_columns, readable};
+use crate::{Error, Ledger, catalogue, time};
+
+/// Machines read in one go: few enough that the rows of one go stay in the processor's cache, many enough that the
+/// statements cost nothing.
+const GO: usize = 32;
+
+/// Connections that read at once. More gain little: the disk's cache serves them all.
+const READERS: usize = 2;
+
+impl Ledger {
+    /// The state of one machine, with its use per day from `history_from` on.
+    ///
+    /// # Errors
+    /// [`Error::NoSuchMachine`], [`Error::BadBuild`].
+    pub async fn machine_state(&self, machine: &str, history_from: Date) -> Result<MachineState, Error> {
+        let mut snapshot = self.snapshot().await?;
+        let machine = present(&mut snapshot, machine).await?;
+        let builds = catalogue::builds(&mut snapshot).await?;
+        let mut states = read(&mut snapshot, &[machine], history_from, &builds, &self.quantities).await?;
+        // OK because one machine was asked for, and `present` has found it.
+        Ok(states.remove(0))
+    }
+
+    /// The states of all machines, by name, with their use per day from `history_from` on. Uses two threads of a runtime
+    /// that has them.
+    ///
+    /// # Errors
+    /// [`Error::BadBuild`].
+    pub async fn states(&self, history_from: Date) -> Result<Vec<MachineState>, Error> {
+        let mut connection = self.pool.acquire().await?;
+        let builds = Arc::new(catalogue::builds(&mut connection).await?);
+        let mut machines = tables::machines(&mut connection).await?;
+        drop(connection);
+        machines.retain(|machine| machine.joined.is_some());
+        machines.sort_by_key(|machine| machine.id);
+        let share = machines.len().div_ceil(READERS).max(1);
+        let readers: Vec<_> = machines
+            .chunks(share)
+            .map(|share| tokio::spawn(read_share(self.clone(), share.to_vec(), history_from, builds.clone())))
+            .collect();
+        let mut states = Vec::with_capacity(machines.len());
+        for reader in readers {
+            // OK because a reader is never aborted, and a panic in one is a panic here.
+            states.extend(reader.await.expect("a reader ends by itself")?);
+        }
+        states.sort_by(|a, b| a.name.cmp(&b.name));
+        Ok(states)
+    }
+}
+
+/// Reads the states of some machines over a connection of its own.
+async fn read_share(
+    ledger: Ledger,
+    machines: Vec<MachineRow>,
+    from: Date,
+    builds: Arc<BTreeMap<String, Arc<Build>>>,
+) -> Result<Vec<MachineState>, Error> {
+    let mut states = Vec::with_capacity(machines.len());
+    for go in machines.chunks(GO) {
+        let mut snapshot = ledger.snapshot().await?;
+        states.extend(read(&mut snapshot, go, from, &builds, &ledger.quantities).await?);
+        snapshot.commit().await?;
+    }
+    Ok(states)
+}
+
+/// Reads the states of `machines`, which are in the order of their ids.
+async fn read(
+    connection: &mut AnyConnection,
+    machines: &[MachineRow],
+    from: Date,
+    builds: &BTreeMap<String, Arc<Build>>,
+    quantities: &Names,
+) -> Result<Vec<MachineState>, Error> {
+    let (Some(first), Some(last)) = (machines.first(), machines.last()) else { return Ok(Vec::new()) };
+    let ids = (first.id, last.id);
+    let names = tables::names(connection, quantities).await?;
+    let mut totals = totals(connection, ids, &names).await?;
+    let mut standings = standings(connection, ids, &names).await?;
+    let mut days = days(connection, ids, from, &names).await?;
+    let mut queues = queues(connection, ids, &names).await?;
+    let mut states = Vec::with_capacity(machines.len());
+    for machine in machines {
+        let Some(joined) = &machine.joined else { continue };
+        let missing =
+            || Error::NoSuchBuild { name: joined.build.clone(), known: builds.keys().cloned().collect() };
+        states.push(MachineState {
+            name: machine.name.clone(),
+            build: builds.get(&joined.build).ok_or_else(missing)?.clone(),
+            added: joined.at,
+            total: totals.remove(&machine.id).unwrap_or_default(),
+            standings: standings.remove(&machine.id).unwrap_or_default().into_map(),
+            history_from: from,
+            days: days.remove(&machine.id).unwrap_or_default(),
+            queue: queues.remove(&machine.id).unwrap_or_default(),
+        });
+    }
+    Ok(states)
+}
+
+async fn totals(
+    connection: &mut AnyConnection,
+    (first, last): (i64, i64),
+    names: &Names,
+) -> Result<BTreeMap<i64, Usage>, Error> {
+    let rows = sqlx::query("select machine, usage from total where machine between $1 and $2")
+        .bind(first)
+        .bind(last)
+        .fetch_all(connection)
+        .await?;
+    let read = |row: &AnyRow| {
+        let machine: i64 = row.try_get(0)?;
+        let usage = codec::usage_from_bytes(row.try_get(1)?, names);
+        Ok((machine, readable(usage, || format!("the total of machine {machine}"))?))
+    };
+    rows.iter().map(read).collect()
+}
+
+async fn standings(
+    connection: &mut AnyConnection,
+    (first, last): (i64, i64),
+    names: &Names,
+) -> Result<BTreeMap<i64, Standings>, Error> {
+    let rows = sqlx::query("select machine, marks from standing where machine between $1 and $2")
+        .bind(first)
+        .bind(last)
+        .fetch_all(connection)
+        .await?;
+    let read = |row: &AnyRow| {
+        let machine: i64 = row.try_get(0)?;
+        let standings = codec::standings_from_bytes(row.try_get(1)?, names);
+        Ok((machine, readable(standings, || format!("the standings of machine {machine}"))?))
+    };
+    rows.iter().map(read).collect()
+}
+
+async fn days(
+    connection: &mut AnyConnection,
+    (first, last): (i64, i64),
+    from: Date,
+    names: &Names,
+) -> Result<BTreeMap<i64, Vec<DayUse>>, Error> {
+    let rows = sqlx::query(
+        "select machine, month, days from daily where machine between $1 and $2 and month >= $3 order by machine, month",
+    )
+    .bind(first)
+    .bind(last)
+    .bind(time::month(from))
+    .fetch_all(connection)
+    .await?;
+    let mut days: BTreeMap<i64, Vec<DayUse>> = BTreeMap::new();
+    for row in &rows {
+        let (machine, month): (i64, i64) = (row.try_get(0)?, row.try_get(1)?);
+        let list = days.entry(machine).or_default();
+        let read = add_month(list, month, row.try_get(2)?, from, names);
+        readable(read, || format!("month {month} of machine {machine}"))?;
+    }
+    Ok(days)
+}
+
+/// Adds the days of one month to `list`, those before `from` left out.
+fn add_month(list: &mut Vec<DayUse>, month: i64, bytes: &[u8], from: Date, names: &Names) -> Result<(), Garbled> {
+    let mut possible = true;
+    codec::for_each_day(bytes, names, |day, usage| match time::date(month, day) {
+        Some(date) if from <= date => list.push(DayUse { date, usage }),
+        Some(_) => {}
+        None => possible = false,
+    })?;
+    if possible { Ok(()) } else { Err(Garbled) }
+}
+
+async fn queues(
+    connection: &mut AnyConnection,
+    (first, last): (i64, i64),
+    names: &Names,
+) -> Result<BTreeMap<i64, Vec<QueuedUse>>, Error> {
+    let rows = sqlx::query(concat!(
+        "select ",
+        entry_columns!(),
+        ", q.machine from queued q join entry e on e.id = q.entry join machine m on m.id = q.machine \
+          where q.machine between $1 and $2 order by e.at, e.id"
+    ))
+    .bind(first)
+    .bind(last)
+    .fetch_all(connection)
+    .await?;
+    let mut queues: BTreeMap<i64, Vec<QueuedUse>> = BTreeMap::new();
+    for row in &rows {
+        if let Event::Queued(queued) = tables::entry_from_row(row, names)?.event {
+            queues.entry(row.try_get(10)?).or_default().push(QueuedUse { on: queued.on, usage: queued.usage });
+        }
+    }
+    Ok(queues)
+}

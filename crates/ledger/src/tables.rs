@@ -1,0 +1,607 @@
+//! The statements behind everything else, one small function each. The same text runs on both engines.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use jiff::civil::Date;
+use motion::Quantity;
+use sqlx::any::AnyRow;
+use sqlx::{AnyConnection, Row};
+use upkeep::{Entry, EntryId, Material, Usage};
+
+use crate::chains::Chains;
+use crate::codec::{self, Garbled};
+use crate::derived::{Derived, Joined};
+use crate::names::Names;
+use crate::record;
+use crate::standing::Standings;
+use crate::time::{self, DaysOfMonth};
+use crate::{Error, Kind};
+
+/// A row of the table of machines.
+#[derive(Clone, Debug)]
+pub(crate) struct MachineRow {
+    pub id: i64,
+    pub name: String,
+    pub joined: Option<Joined>,
+}
+
+/// Turns bytes that cannot be understood into an error that says which.
+pub(crate) fn readable<T>(value: Result<T, Garbled>, what: impl FnOnce() -> String) -> Result<T, Error> {
+    value.map_err(|Garbled| Error::Damaged { what: what() })
+}
+
+// Names ---------------------------------------------------------------------------------------------------------------
+
+/// Gives every quantity of this version its id, and reads all ids.
+pub(crate) async fn quantity_names(connection: &mut AnyConnection) -> Result<Names, Error> {
+    let mut names = read_quantities(connection).await?;
+    let missing: Vec<Quantity> =
+        Quantity::ALL.iter().copied().filter(|quantity| names.quantities().all(|(_, known)| known != *quantity)).collect();
+    if missing.is_empty() {
+        return Ok(names);
+    }
+    for quantity in missing {
+        sqlx::query(
+            "insert into quantity (id, name, unit) select coalesce(max(id) + 1, 0), $1, $2 from quantity where true \
+             on conflict (name) do nothing",
+        )
+        .bind(quantity.name())
+        .bind(format!("{:?}", quantity.unit()))
+        .execute(&mut *connection)
+        .await?;
+    }
+    names = read_quantities(connection).await?;
+    Ok(names)
+}
+
+async fn read_quantities(connection: &mut AnyConnection) -> Result<Names, Error> {
+    let mut names = Names::default();
+    for row in sqlx::query("select id, name from quantity").fetch_all(connection).await? {
+        let (id, name): (i64, String) = (row.try_get(0)?, row.try_get(1)?);
+        let damaged = || Error::Damaged { what: format!("the quantity '{name}', which this version does not know,") };
+        let quantity = Quantity::from_name(&name).ok_or_else(damaged)?;
+        names.set_quantity(usize::try_from(id).map_err(|_| damaged())?, quantity);
+    }
+    Ok(names)
+}
+
+/// `quantities` and the materials that have been named so far.
+pub(crate) async fn names(connection: &mut AnyConnection, quantities: &Names) -> Result<Names, Error> {
+    let mut names = quantities.clone();
+    for row in sqlx::query("select id, name from material_name").fetch_all(connection).await? {
+        let (id, name): (i64, String) = (row.try_get(0)?, row.try_get(1)?);
+        let id = usize::try_from(id).map_err(|_| Error::Damaged { what: format!("the id of material '{name}'") })?;
+        names.set_material(id, Material::new(&name));
+    }
+    Ok(names)
+}
+
+/// The same, after giving ids to the materials of `usage` that have none.
+pub(crate) async fn names_for<'a>(
+    connection: &mut AnyConnection,
+    quantities: &Names,
+    usages: impl IntoIterator<Item = &'a Usage>,
+) -> Result<Names, Error> {
+    let known = names(connection, quantities).await?;
+    let used = usages.into_iter().flat_map(Usage::streams).map(|(stream, _)| &stream.material);
+    let missing: BTreeSet<&Material> = used.filter(|material| !known.knows(material)).collect();
+    if missing.is_empty() {
+        return Ok(known);
+    }
+    for material in missing {
+        sqlx::query("insert into material_name (name) values ($1) on conflict (name) do nothing")
+            .bind(material.name())
+            .execute(&mut *connection)
+            .await?;
+    }
+    names(connection, quantities).await
+}
+
+// Machines ------------------------------------------------------------------------------------------------------------
+
+fn machine_row(row: &AnyRow) -> Result<MachineRow, Error> {
+    let name: String = row.try_get(1)?;
+    let build: Option<String> = row.try_get(2)?;
+    let (at, entry): (Option<i64>, Option<i64>) = (row.try_get(3)?, row.try_get(4)?);
+    let joined = match (build, at.and_then(time::from_micros), entry) {
+        (Some(build), Some(at), Some(entry)) => Some(Joined { build, at, entry: EntryId(entry) }),
+        _ => None,
+    };
+    Ok(MachineRow { id: row.try_get(0)?, name, joined })
+}
+
+/// Locks the machine of that name against other writers until the transaction ends; `None` where there never was one.
+///
+/// Must be the first statement of its transaction, so that SQLite takes its lock before it looks at anything.
+pub(crate) async fn lock(connection: &mut AnyConnection, name: &str) -> Result<Option<MachineRow>, Error> {
+    let row = sqlx::query(
+        "update machine set revision = revision + 1 where name = $1 returning id, name, build, added_at, added_entry",
+    )
+    .bind(name)
+    .fetch_optional(connection)
+    .await?;
+    row.as_ref().map(machine_row).transpose()
+}
+
+/// Makes the row of a machine that has no entry yet, or locks the one that is there.
+pub(crate) async fn make_machine(connection: &mut AnyConnection, name: &str) -> Result<MachineRow, Error> {
+    let row = sqlx::query(
+        "insert into machine (name) values ($1) on conflict (name) do update set revision = machine.revision + 1 \
+         returning id, name, build, added_at, added_entry",
+    )
+    .bind(name)
+    .fetch_one(connection)
+    .await?;
+    machine_row(&row)
+}
+
+/// Every machine that there ever was, by name.
+pub(crate) async fn machines(connection: &mut AnyConnection) -> Result<Vec<MachineRow>, Error> {
+    let rows = sqlx::query("select id, name, build, added_at, added_entry from machine order by name")
+        .fetch_all(connection)
+        .await?;
+    rows.iter().map(machine_row).collect()
+}
+
+/// The machine of that name; `None` where there never was one.
+pub(crate) async fn machine(connection: &mut AnyConnection, name: &str) -> Result<Option<MachineRow>, Error> {
+    let row = sqlx::query("select id, name, build, added_at, added_entry from machine where name = $1")
+        .bind(name)
+        .fetch_optional(connection)
+        .await?;
+    row.as_ref().map(machine_row).transpose()
+}
+
+/// Notes how the machine joined.
+pub(crate) async fn put_joined(connection: &mut AnyConnection, id: i64, joined: Option<&Joined>) -> Result<(), Error> {
+    sqlx::query("update machine set build = $2, added_at = $3, added_entry = $4 where id = $1")
+        .bind(id)
+        .bind(joined.map(|joined| joined.build.clone()))
+        .bind(joined.map(|joined| time::to_micros(joined.at)))
+        .bind(joined.map(|joined| joined.entry.0))
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+// Entries -------------------------------------------------------------------------------------------------------------
+
+/// Writes an entry down and gives its number.
+pub(crate) async fn insert_entry(
+    connection: &mut AnyConnection,
+    machine: i64,
+    new: &crate::NewEntry,
+    corrects: Option<EntryId>,
+    names: &Names,
+) -> Result<EntryId, Error> {
+    let columns = record::to_columns(&new.event);
+    let usage = record::usage_of(&new.event).map(|usage| codec::usage_to_bytes(usage, names));
+    let id: i64 = sqlx::query_scalar(
+        "insert into entry (machine, kind, at, recorded, corrects, about, body, note, usage) \
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9) returning id",
+    )
+    .bind(machine)
+    .bind(columns.kind.word())
+    .bind(time::to_micros(new.at))
+    .bind(time::to_micros(new.recorded))
+    .bind(corrects.map(|id| id.0))
+    .bind(columns.about)
+    .bind(columns.body)
+    .bind(new.note.as_str())
+    .bind(usage)
+    .fetch_one(connection)
+    .await?;
+    Ok(EntryId(id))
+}
+
+/// The columns that [`entry_from_row`] reads, of `entry e join machine m`.
+macro_rules! entry_columns {
+    () => {
+        "e.id, m.name, e.kind, e.at, e.recorded, e.corrects, e.about, e.body, e.note, e.usage"
+    };
+}
+pub(crate) use entry_columns;
+
+/// The entry that a row of [`entry_columns`] holds.
+pub(crate) fn entry_from_row(row: &AnyRow, names: &Names) -> Result<Entry, Error> {
+    let id = EntryId(row.try_get(0)?);
+    let damaged = || Error::Damaged { what: format!("entry {id}") };
+    let usage: Option<&[u8]> = row.try_get(9)?;
+    let usage = usage.map_or(Ok(Usage::new()), |bytes| codec::usage_from_bytes(bytes, names));
+    let kind = Kind::from_word(row.try_get(2)?).ok_or_else(damaged)?;
+    let event = record::from_columns(kind, row.try_get(6)?, row.try_get(7)?, usage.map_err(|Garbled| damaged())?);
+    Ok(Entry {
+        id,
+        machine: row.try_get(1)?,
+        at: time::from_micros(row.try_get(3)?).ok_or_else(damaged)?,
+        recorded: time::from_micros(row.try_get(4)?).ok_or_else(damaged)?,
+        corrects: row.try_get::<Option<i64>, _>(5)?.map(EntryId),
+        note: row.try_get(8)?,
+        event: event.ok_or_else(damaged)?,
+    })
+}
+
+/// One entry.
+pub(crate) async fn entry(connection: &mut AnyConnection, id: EntryId, names: &Names) -> Result<Entry, Error> {
+    let row = sqlx::query(concat!(
+        "select ",
+        entry_columns!(),
+        " from entry e join machine m on m.id = e.machine where e.id = $1"
+    ))
+    .bind(id.0)
+    .fetch_optional(connection)
+    .await?;
+    entry_from_row(&row.ok_or(Error::NoSuchEntry { id })?, names)
+}
+
+/// The chains of corrections of one machine.
+pub(crate) async fn chains(connection: &mut AnyConnection, machine: i64) -> Result<Chains, Error> {
+    let rows = sqlx::query("select id, corrects from entry where machine = $1 and corrects is not null order by id")
+        .bind(machine)
+        .fetch_all(connection)
+        .await?;
+    pairs(&rows)
+}
+
+/// The chains of corrections of the whole shop.
+pub(crate) async fn all_chains(connection: &mut AnyConnection) -> Result<Chains, Error> {
+    let rows =
+        sqlx::query("select id, corrects from entry where corrects is not null order by id").fetch_all(connection).await?;
+    pairs(&rows)
+}
+
+fn pairs(rows: &[AnyRow]) -> Result<Chains, Error> {
+    let mut pairs = Vec::with_capacity(rows.len());
+    for row in rows {
+        pairs.push((EntryId(row.try_get(0)?), EntryId(row.try_get(1)?)));
+    }
+    Ok(Chains::new(pairs))
+}
+
+/// The entries of a machine that stand, oldest first, and the chains by which the others fell.
+pub(crate) async fn effective(
+    connection: &mut AnyConnection,
+    machine: i64,
+    names: &Names,
+) -> Result<(Vec<Entry>, Chains), Error> {
+    let chains = chains(connection, machine).await?;
+    let rows = sqlx::query(concat!(
+        "select ",
+        entry_columns!(),
+        " from entry e join machine m on m.id = e.machine where e.machine = $1 order by e.at, e.id"
+    ))
+    .bind(machine)
+    .fetch_all(connection)
+    .await?;
+    let mut entries = Vec::with_capacity(rows.len());
+    for row in &rows {
+        if chains.is_newest(EntryId(row.try_get(0)?)) && row.try_get::<&str, _>(2)? != Kind::Withdrawn.word() {
+            entries.push(entry_from_row(row, names)?);
+        }
+    }
+    Ok((entries, chains))
+}
+
+/// The use of the machine's effective entries at or after `at`, in µs.
+pub(crate) async fn usage_from(
+    connection: &mut AnyConnection,
+    machine: i64,
+    at: i64,
+    names: &Names,
+) -> Result<Usage, Error> {
+    let rows = sqlx::query(
+        "select id, usage from entry where machine = $1 and at >= $2 and kind in ('run', 'hour meter') and usage is not null",
+    )
+    .bind(machine)
+    .bind(at)
+    .fetch_all(&mut *connection)
+    .await?;
+    let mut sum = Usage::new();
+    if rows.is_empty() {
+        return Ok(sum);
+    }
+    let chains = chains(connection, machine).await?;
+    for row in &rows {
+        let id = EntryId(row.try_get(0)?);
+        if chains.is_newest(id) {
+            sum.add(&readable(codec::usage_from_bytes(row.try_get(1)?, names), || format!("the use of entry {id}"))?);
+        }
+    }
+    Ok(sum)
+}
+
+// Derived rows --------------------------------------------------------------------------------------------------------
+
+/// All use of a machine.
+pub(crate) async fn total(connection: &mut AnyConnection, machine: i64, names: &Names) -> Result<Usage, Error> {
+    let row = sqlx::query("select usage from total where machine = $1").bind(machine).fetch_optional(connection).await?;
+    let Some(row) = row else { return Ok(Usage::new()) };
+    readable(codec::usage_from_bytes(row.try_get(0)?, names), || format!("the total of machine {machine}"))
+}
+
+/// Keeps all use of a machine.
+pub(crate) async fn put_total(
+    connection: &mut AnyConnection,
+    machine: i64,
+    total: &Usage,
+    names: &Names,
+) -> Result<(), Error> {
+    sqlx::query(
+        "insert into total (machine, usage) values ($1, $2) on conflict (machine) do update set usage = excluded.usage",
+    )
+    .bind(machine)
+    .bind(codec::usage_to_bytes(total, names))
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// The days with use of one month of a machine.
+pub(crate) async fn days_of_month(
+    connection: &mut AnyConnection,
+    machine: i64,
+    month: i64,
+    names: &Names,
+) -> Result<DaysOfMonth, Error> {
+    let row = sqlx::query("select days from daily where month = $1 and machine = $2")
+        .bind(month)
+        .bind(machine)
+        .fetch_optional(connection)
+        .await?;
+    let mut days = DaysOfMonth::new();
+    if let Some(row) = row {
+        let read = codec::for_each_day(row.try_get(0)?, names, |day, usage| {
+            days.insert(day, usage);
+        });
+        readable(read, || format!("month {month} of machine {machine}"))?;
+    }
+    Ok(days)
+}
+
+/// Keeps the days with use of one month of a machine; a month without use has no row.
+pub(crate) async fn put_month(
+    connection: &mut AnyConnection,
+    machine: i64,
+    month: i64,
+    days: &DaysOfMonth,
+    names: &Names,
+) -> Result<(), Error> {
+    let query = if days.is_empty() {
+        sqlx::query("delete from daily where month = $1 and machine = $2").bind(month).bind(machine)
+    } else {
+        sqlx::query(
+            "insert into daily (month, machine, days) values ($1, $2, $3) \
+             on conflict (month, machine) do update set days = excluded.days",
+        )
+        .bind(month)
+        .bind(machine)
+        .bind(codec::days_to_bytes(days, names))
+    };
+    query.execute(connection).await?;
+    Ok(())
+}
+
+/// The days with use of a machine from month `from` on.
+pub(crate) async fn days(
+    connection: &mut AnyConnection,
+    machine: i64,
+    from: i64,
+    names: &Names,
+) -> Result<BTreeMap<Date, Usage>, Error> {
+    let rows = sqlx::query("select month, days from daily where machine = $1 and month >= $2 order by month")
+        .bind(machine)
+        .bind(from)
+        .fetch_all(connection)
+        .await?;
+    let mut days = BTreeMap::new();
+    for row in &rows {
+        let month: i64 = row.try_get(0)?;
+        let mut impossible = false;
+        let read = codec::for_each_day(row.try_get(1)?, names, |day, usage| match time::date(month, day) {
+            Some(date) => drop(days.insert(date, usage)),
+            None => impossible = true,
+        });
+        let read = if impossible { Err(Garbled) } else { read };
+        readable(read, || format!("month {month} of machine {machine}"))?;
+    }
+    Ok(days)
+}
+
+/// The instant, in µs, at which something was last cared for on a machine.
+pub(crate) async fn newest_mark(connection: &mut AnyConnection, machine: i64) -> Result<Option<i64>, Error> {
+    let newest = sqlx::query_scalar("select newest from standing where machine = $1")
+        .bind(machine)
+        .fetch_optional(connection)
+        .await?;
+    Ok(newest)
+}
+
+/// When each care of a machine was last given.
+pub(crate) async fn standings(connection: &mut AnyConnection, machine: i64, names: &Names) -> Result<Standings, Error> {
+    let row =
+        sqlx::query("select marks from standing where machine = $1").bind(machine).fetch_optional(connection).await?;
+    let Some(row) = row else { return Ok(Standings::default()) };
+    readable(codec::standings_from_bytes(row.try_get(0)?, names), || format!("the standings of machine {machine}"))
+}
+
+/// Keeps when each care of a machine was last given.
+pub(crate) async fn put_standings(
+    connection: &mut AnyConnection,
+    machine: i64,
+    standings: &Standings,
+    names: &Names,
+) -> Result<(), Error> {
+    let query = match standings.newest() {
+        None => sqlx::query("delete from standing where machine = $1").bind(machine),
+        Some(newest) => sqlx::query(
+            "insert into standing (machine, newest, marks) values ($1, $2, $3) \
+             on conflict (machine) do update set newest = excluded.newest, marks = excluded.marks",
+        )
+        .bind(machine)
+        .bind(time::to_micros(newest))
+        .bind(codec::standings_to_bytes(standings, names)),
+    };
+    query.execute(connection).await?;
+    Ok(())
+}
+
+/// The entry that booked the run of that start and name, if any.
+pub(crate) async fn run(
+    connection: &mut AnyConnection,
+    machine: i64,
+    at: i64,
+    what: &str,
+) -> Result<Option<EntryId>, Error> {
+    let id: Option<i64> = sqlx::query_scalar("select entry from run_key where machine = $1 and at = $2 and what = $3")
+        .bind(machine)
+        .bind(at)
+        .bind(what)
+        .fetch_optional(connection)
+        .await?;
+    Ok(id.map(EntryId))
+}
+
+/// Notes that a run counts.
+pub(crate) async fn put_run(
+    connection: &mut AnyConnection,
+    machine: i64,
+    at: i64,
+    what: &str,
+    entry: EntryId,
+) -> Result<(), Error> {
+    sqlx::query("insert into run_key (machine, at, what, entry) values ($1, $2, $3, $4)")
+        .bind(machine)
+        .bind(at)
+        .bind(what)
+        .bind(entry.0)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+/// Notes that a run is expected.
+pub(crate) async fn put_queued(connection: &mut AnyConnection, machine: i64, entry: EntryId) -> Result<(), Error> {
+    sqlx::query("insert into queued (entry, machine) values ($1, $2)")
+        .bind(entry.0)
+        .bind(machine)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+/// Notes that a run is no longer expected.
+pub(crate) async fn drop_queued(connection: &mut AnyConnection, entry: EntryId) -> Result<(), Error> {
+    sqlx::query("delete from queued where entry = $1").bind(entry.0).execute(connection).await?;
+    Ok(())
+}
+
+/// The entries of the runs that a machine expects, oldest first.
+pub(crate) async fn queue(connection: &mut AnyConnection, machine: i64, names: &Names) -> Result<Vec<Entry>, Error> {
+    let rows = sqlx::query(concat!(
+        "select ",
+        entry_columns!(),
+        " from queued q join entry e on e.id = q.entry join machine m on m.id = e.machine \
+          where q.machine = $1 order by e.at, e.id"
+    ))
+    .bind(machine)
+    .fetch_all(connection)
+    .await?;
+    rows.iter().map(|row| entry_from_row(row, names)).collect()
+}
+
+/// All derived rows of a machine as they are kept.
+pub(crate) async fn derived(connection: &mut AnyConnection, machine: &MachineRow, names: &Names) -> Result<Derived, Error> {
+    let id = machine.id;
+    let queue: Vec<i64> =
+        sqlx::query_scalar("select entry from queued where machine = $1").bind(id).fetch_all(&mut *connection).await?;
+    let rows = sqlx::query("select at, what, entry from run_key where machine = $1")
+        .bind(id)
+        .fetch_all(&mut *connection)
+        .await?;
+    let mut runs = BTreeMap::new();
+    for row in &rows {
+        let at = time::from_micros(row.try_get(0)?).ok_or_else(|| Error::Damaged { what: "a run's start".to_owned() })?;
+        runs.insert((at, row.try_get(1)?), EntryId(row.try_get(2)?));
+    }
+    Ok(Derived {
+        joined: machine.joined.clone(),
+        total: total(connection, id, names).await?,
+        days: days(connection, id, i64::MIN, names).await?,
+        standings: standings(connection, id, names).await?,
+        queue: queue.into_iter().map(EntryId).collect(),
+        runs,
+    })
+}
+
+/// Throws all derived rows of a machine away.
+pub(crate) async fn clear_derived(connection: &mut AnyConnection, machine: i64) -> Result<(), Error> {
+    for statement in [
+        "delete from daily where machine = $1",
+        "delete from standing where machine = $1",
+        "delete from total where machine = $1",
+        "delete from queued where machine = $1",
+        "delete from run_key where machine = $1",
+        "update machine set build = null, added_at = null, added_entry = null where id = $1",
+    ] {
+        sqlx::query(statement).bind(machine).execute(&mut *connection).await?;
+    }
+    Ok(())
+}
+
+/// Turns the rows that hold `old` into rows that hold `new`, touching only what differs.
+pub(crate) async fn put_derived(
+    connection: &mut AnyConnection,
+    machine: i64,
+    old: &Derived,
+    new: &Derived,
+    names: &Names,
+) -> Result<(), Error> {
+    if old.joined != new.joined {
+        put_joined(connection, machine, new.joined.as_ref()).await?;
+    }
+    if old.total != new.total {
+        put_total(connection, machine, &new.total, names).await?;
+    }
+    if old.standings != new.standings {
+        put_standings(connection, machine, &new.standings, names).await?;
+    }
+    let (old_months, new_months) = (by_month(&old.days), by_month(&new.days));
+    let none = DaysOfMonth::new();
+    let months: BTreeSet<i64> = old_months.keys().chain(new_months.keys()).copied().collect();
+    for month in months {
+        let days = new_months.get(&month).unwrap_or(&none);
+        if old_months.get(&month) != Some(days) {
+            put_month(connection, machine, month, days, names).await?;
+        }
+    }
+    for id in old.queue.difference(&new.queue) {
+        drop_queued(connection, *id).await?;
+    }
+    for id in new.queue.difference(&old.queue) {
+        put_queued(connection, machine, *id).await?;
+    }
+    put_runs(connection, machine, old, new).await
+}
+
+async fn put_runs(connection: &mut AnyConnection, machine: i64, old: &Derived, new: &Derived) -> Result<(), Error> {
+    for ((at, what), _) in old.runs.iter().filter(|(key, entry)| new.runs.get(key) != Some(entry)) {
+        sqlx::query("delete from run_key where machine = $1 and at = $2 and what = $3")
+            .bind(machine)
+            .bind(time::to_micros(*at))
+            .bind(what.as_str())
+            .execute(&mut *connection)
+            .await?;
+    }
+    for ((at, what), entry) in new.runs.iter().filter(|(key, entry)| old.runs.get(key) != Some(entry)) {
+        put_run(connection, machine, time::to_micros(*at), what, *entry).await?;
+    }
+    Ok(())
+}
+
+fn by_month(days: &BTreeMap<Date, Usage>) -> BTreeMap<i64, DaysOfMonth> {
+    let mut months: BTreeMap<i64, DaysOfMonth> = BTreeMap::new();
+    for (date, usage) in days {
+        months.entry(time::month(*date)).or_default().insert(time::day_of_month(*date), usage.clone());
+    }
+    months
+}

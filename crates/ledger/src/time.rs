@@ -1,0 +1,49 @@
+//! Instants and days as the database keeps them.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use upkeep::Usage;
+
+/// The use of each day of one month, by day of the month.
+pub(crate) type DaysOfMonth = BTreeMap<u8, Usage>;
+
+/// Microseconds since 1970-01-01T00:00:00Z.
+pub(crate) fn to_micros(at: Timestamp) -> i64 {
+    at.as_microsecond()
+}
+
+/// The instant that many microseconds after 1970-01-01T00:00:00Z; `None` where the calendar does not reach.
+pub(crate) fn from_micros(micros: i64) -> Option<Timestamp> {
+    Timestamp::from_microsecond(micros).ok()
+}
+
+/// `at` without what is finer than a microsecond, as it will be read back.
+pub(crate) fn to_the_microsecond(at: Timestamp) -> Timestamp {
+    // OK because the number came from an instant that the calendar reaches.
+    from_micros(to_micros(at)).unwrap_or(at)
+}
+
+/// The civil day of `at` in the shop's zone.
+pub(crate) fn day(at: Timestamp, zone: &TimeZone) -> Date {
+    zone.to_datetime(at).date()
+}
+
+/// The number of the month that `date` lies in: year × 12 + month − 1.
+pub(crate) fn month(date: Date) -> i64 {
+    i64::from(date.year()) * 12 + i64::from(date.month()) - 1
+}
+
+/// The day of the month as a row keeps it.
+pub(crate) fn day_of_month(date: Date) -> u8 {
+    date.day().unsigned_abs()
+}
+
+/// The date of a day in a numbered month; `None` where the calendar has no such day.
+pub(crate) fn date(month: i64, day: u8) -> Option<Date> {
+    let year = i16::try_from(month.div_euclid(12)).ok()?;
+    let of_year = i8::try_from(month.rem_euclid(12) + 1).ok()?;
+    Date::new(year, of_year, i8::try_from(day).ok()?).ok()
+}
