@@ -17,12 +17,12 @@ pub mod supply;
 pub mod usage;
 pub mod used;
 
-pub use build::Build;
+pub use build::{Build, BuildError, BuildErrors};
 pub use due::{Due, When, due};
 pub use entry::{Entry, EntryId, Event};
 pub use forecast::{Grounds, Likely, UseGrounds};
 pub use material::{Material, MaterialClass, MaterialInfo, Materials};
-pub use nearest::nearest;
+pub use nearest::{Unknown, nearest};
 pub use state::{Care, DayUse, MachineState, QueuedUse, Standing};
 pub use supply::{Kind, Supplies};
 pub use usage::Usage;

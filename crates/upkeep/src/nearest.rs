@@ -1,25 +1,89 @@
 //! The word that somebody probably meant.
 
+use std::fmt;
+
 /// The candidate nearest to `word`, or `None` if none is near enough to be worth naming.
 ///
 /// Distance is that of Damerau and Levenshtein on lower-case text: one step for a letter too many, too few or wrong, or
-/// for two that changed places. Up to a third of the word's letters may be wrong; of equals the first wins.
+/// for two that changed places. Up to a third of the word's letters may be wrong; of equals the first wins. Where none
+/// is that near, a longer one that begins with the word is.
 ///
 /// # Example
 /// ```
 /// assert_eq!(upkeep::nearest("bowlin", ["clove hitch", "bowline"]), Some("bowline"));
+/// assert_eq!(upkeep::nearest("clove", ["clove hitch", "bowline"]), Some("clove hitch"));
 /// assert_eq!(upkeep::nearest("anchor", ["clove hitch", "bowline"]), None);
 /// ```
 pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let word = word.to_lowercase();
-    let allowed = word.chars().count().div_ceil(3);
-    candidates
-        .into_iter()
-        .map(|candidate| (strsim::damerau_levenshtein(&word, &candidate.to_lowercase()), candidate))
-        .filter(|(distance, _)| *distance <= allowed)
-        .min_by_key(|(distance, _)| *distance)
-        .map(|(_, candidate)| candidate)
+    let candidates: Vec<(&str, String)> = candidates.into_iter().map(|name| (name, name.to_lowercase())).collect();
+    let distance = |lower: &str| strsim::damerau_levenshtein(&word, lower);
+    let near = candidates.iter().map(|(name, lower)| (distance(lower), *name)).filter(|(steps, _)| *steps <= slack(&word));
+    let begun = || candidates.iter().find(|(_, lower)| begins(lower, &word)).map(|(name, _)| *name);
+    near.min_by_key(|(steps, _)| *steps).map(|(_, name)| name).or_else(begun)
 }
+
+/// How many letters of `word` may be wrong.
+fn slack(word: &str) -> usize {
+    match word.chars().count() {
+        0 | 1 => 0,
+        letters => letters.div_ceil(3),
+    }
+}
+
+/// Whether `longer` begins with `word`, singular or plural.
+fn begins(longer: &str, word: &str) -> bool {
+    let stem = word.strip_suffix('s').unwrap_or(word);
+    3 <= stem.len() && longer.starts_with(stem)
+}
+
+/// A name that nothing has.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Unknown {
+    /// What was looked for: `task`, `position`, `machine`.
+    pub what: &'static str,
+    /// The name.
+    pub found: String,
+    /// The names there are.
+    pub has: Vec<String>,
+    /// The one that was probably meant.
+    pub nearest: Option<String>,
+}
+
+impl Unknown {
+    /// The one of `all` whose name is `name`, whatever its case.
+    ///
+    /// # Errors
+    /// If none has that name; the error lists those there are.
+    pub fn find<'a, T>(
+        what: &'static str,
+        name: &str,
+        all: &'a [T],
+        name_of: impl Fn(&T) -> &str,
+    ) -> Result<&'a T, Unknown> {
+        let wanted = name.trim().to_lowercase();
+        all.iter().find(|one| name_of(one).to_lowercase() == wanted).ok_or_else(|| Unknown {
+            what,
+            found: name.to_owned(),
+            has: all.iter().map(|one| name_of(one).to_owned()).collect(),
+            nearest: nearest(name, all.iter().map(&name_of)).map(str::to_owned),
+        })
+    }
+}
+
+impl fmt::Display for Unknown {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Unknown { what, found, has, nearest } = self;
+        writeln!(f, "no {what} is called \"{found}\"")?;
+        write!(f, "  there {}", if has.is_empty() { "are none".to_owned() } else { format!("is: {}", has.join(", ")) })?;
+        match nearest {
+            Some(nearest) => write!(f, "\n  did you mean {nearest}?"),
+            None => Ok(()),
+        }
+    }
+}
+
+impl std::error::Error for Unknown {}
 
 #[cfg(test)]
 mod tests {
@@ -33,6 +97,11 @@ mod tests {
     #[test]
     fn two_letters_that_changed_places_are_one_mistake() {
         assert_eq!(nearest("nmae", ["name"]), Some("name"));
+    }
+
+    #[test]
+    fn a_single_letter_is_not_a_slip_of_another() {
+        assert_eq!(nearest("m", ["mg", "g"]), None);
     }
 
     #[test]

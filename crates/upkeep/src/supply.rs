@@ -122,7 +122,7 @@ impl Substance {
 }
 
 /// The words of `text` in lower case, one space around each.
-fn spaced_words(text: &str) -> String {
+pub(crate) fn spaced_words(text: &str) -> String {
     let lower = text.to_lowercase();
     let words: Vec<&str> = lower.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
     format!(" {} ", words.join(" "))

@@ -1,6 +1,23 @@
 //! Builds: the description of a machine type, as a text file in TOML.
 
-use motion::{Machine, Quantity, Tool};
+mod check;
+mod error;
+mod expected;
+mod limit;
+mod motion;
+mod position;
+mod raw;
+mod safety;
+mod shipped;
+mod task;
+mod words;
+
+use ::motion::{Machine, Quantity, Tool};
+
+pub use error::{BuildError, BuildErrors};
+pub use shipped::shipped;
+
+use crate::Unknown;
 
 /// A machine type, read and checked.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,6 +38,39 @@ pub struct Build {
     pub positions: Vec<Position>,
     /// Preventive and inspection tasks.
     pub tasks: Vec<Task>,
+}
+
+impl Build {
+    /// Reads and checks a build. `file` is the name to put into messages.
+    ///
+    /// # Errors
+    /// Everything that is wrong, each with its place in the text and what to do.
+    pub fn parse(file: &str, text: &str) -> Result<Build, BuildErrors> {
+        let report = error::Report::default();
+        let build = check::build(text, &report);
+        match (report.finish(file, text), build) {
+            (None, Some(build)) => Ok(build),
+            (Some(errors), _) => Err(errors),
+            // OK because whoever answers `None` has noted why.
+            (None, None) => unreachable!("a build that cannot be read has at least one error"),
+        }
+    }
+
+    /// The task of that name, whatever its case.
+    ///
+    /// # Errors
+    /// If the build has none.
+    pub fn task(&self, name: &str) -> Result<&Task, Unknown> {
+        Unknown::find("task", name, &self.tasks, |task| &task.name)
+    }
+
+    /// The position of that name, whatever its case.
+    ///
+    /// # Errors
+    /// If the build has none.
+    pub fn position(&self, name: &str) -> Result<&Position, Unknown> {
+        Unknown::find("position", name, &self.positions, |position| &position.name)
+    }
 }
 
 /// Expected use.

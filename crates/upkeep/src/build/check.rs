@@ -1,0 +1,82 @@
+//! From text to a [`Build`].
+
+use std::collections::BTreeSet;
+
+use toml::de::DeTable;
+
+use super::error::Report;
+use super::raw::Section;
+use super::task::Known;
+use super::{Build, Position, Task, expected, motion, position, task};
+
+/// The longest file, bytes: several times the longest shipped build, far below what could stall a screen.
+const LONGEST_FILE: usize = 256 * 1024;
+
+/// Reads the text of a build; notes everything wrong in `report`.
+pub(super) fn build(text: &str, report: &Report) -> Option<Build> {
+    if LONGEST_FILE < text.len() {
+        let found = format!("the file has {} bytes", text.len());
+        report.add(&(0..0), found, format!("a build has at most {LONGEST_FILE}; is this the right file?"));
+        return None;
+    }
+    let (document, errors) = DeTable::parse_recoverable(text);
+    for error in &errors {
+        let span = error.span().unwrap_or(0..0);
+        report.add(&span, error.message(), "the file must be TOML: key = value, text in \" \", lists in [ ]");
+    }
+    // What the parser made of broken text would only lead to complaints about things that nobody wrote.
+    if errors.is_empty() { document_of(&document, report) } else { None }
+}
+
+fn document_of(document: &serde_spanned::Spanned<DeTable<'_>>, report: &Report) -> Option<Build> {
+    let keys = ["name", "about", "motion", "expected", "position", "task"];
+    let top = Section::new("a build", 0..0, document.get_ref(), &keys, report);
+    let name = top.need("name").and_then(|value| value.name());
+    let about = top.need("about").and_then(|value| value.prose());
+    let motion = top.need("motion").and_then(|value| value.section("[motion]", motion::KEYS));
+    let motion = motion.and_then(|section| motion::read(&section));
+    let expected = top.need("expected").and_then(|value| value.section("[expected]", expected::KEYS));
+    let expected = expected.and_then(|section| expected::read(&section));
+    let metered = expected.as_ref().map(|expected| expected.per_hour.iter().map(|(quantity, _)| *quantity).collect());
+    let (names, positions) = positions(&top);
+    let known = Known { motion, expected: metered, positions, names };
+    let tasks = tasks(&top, &known);
+    let motion = known.motion?;
+    Some(Build {
+        name: name?,
+        about: about?,
+        machine: motion.machine,
+        travel: motion.travel,
+        fans: motion.fans,
+        expected: expected?,
+        positions: known.positions,
+        tasks,
+    })
+}
+
+/// The names of all positions, and those that could be read.
+fn positions(top: &Section<'_>) -> (Vec<String>, Vec<Position>) {
+    let sections = top.need("position").map(|value| value.sections("a position", position::KEYS)).unwrap_or_default();
+    let names = names(&sections, "position");
+    (names, sections.iter().filter_map(position::read).collect())
+}
+
+fn tasks(top: &Section<'_>, known: &Known) -> Vec<Task> {
+    let sections = top.need("task").map(|value| value.sections("a task", task::KEYS)).unwrap_or_default();
+    names(&sections, "task");
+    sections.iter().filter_map(|section| task::read(section, known)).collect()
+}
+
+/// The names of the sections; notes those that were given before.
+fn names(sections: &[Section<'_>], what: &str) -> Vec<String> {
+    let mut seen = BTreeSet::new();
+    let mut names = Vec::new();
+    for value in sections.iter().filter_map(|section| section.get("name")) {
+        let Some(name) = value.as_str() else { continue };
+        if !seen.insert(name.to_lowercase()) {
+            value.refuse(format!("there are two {what}s \"{name}\""), "give each a name of its own; case does not count");
+        }
+        names.push(name.to_owned());
+    }
+    names
+}

@@ -1,0 +1,142 @@
+//! The tables `[[task]]`: what to do.
+
+use super::motion::Motion;
+use super::raw::{Entry, Section, Value};
+use super::{Allowance, Caution, Limit, Neglect, Position, SignalWord, State, Supply, Task, limit, safety};
+use crate::amount;
+use crate::supply::Supplies;
+use motion::Quantity;
+
+/// The keys of the table.
+pub(super) const KEYS: &[&str] = &[
+    "name", "at", "state", "minutes", "neglect", "qualified", "gear", "tools", "uses", "steps", "caution", "limit",
+];
+
+/// What the rest of the build says; `None` or missing where that was wrong, so that nothing is complained of twice.
+pub(super) struct Known {
+    pub(super) motion: Option<Motion>,
+    pub(super) expected: Option<Vec<Quantity>>,
+    pub(super) positions: Vec<Position>,
+    /// The names of all positions, also of those that could not be read.
+    pub(super) names: Vec<String>,
+}
+
+/// Reads one task.
+pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
+    let name = section.need("name").and_then(|value| value.name());
+    let at = section.need("at").and_then(|value| at(&value, &known.names));
+    let state = section.need("state").and_then(|value| value.choice(State::ALL.map(|state| (state.name(), state))));
+    let minutes = section.need("minutes").and_then(|value| value.positive());
+    let neglect = section.need("neglect").and_then(|value| value.choice(Neglect::ALL.map(|n| (n.name(), n))));
+    let qualified = section.get("qualified").map_or(Some(false), |value| value.boolean());
+    let uses = section.get("uses").map(|value| uses(&value)).unwrap_or_default();
+    let steps = section.need("steps").and_then(|value| steps(&value));
+    let cautions = section.get("caution").map(|value| cautions(&value, steps.as_deref())).unwrap_or_default();
+    let limits = limits(section, known);
+    let (gear, tools) = (section.names("gear"), section.names("tools"));
+    let task = Task {
+        name: name?,
+        at: at?,
+        state: state?,
+        minutes: minutes?,
+        neglect: neglect?,
+        qualified: qualified?,
+        gear,
+        tools,
+        uses,
+        steps: steps?,
+        cautions,
+        limits,
+    };
+    safety::check(section, &task, known.positions.iter().find(|position| position.name == task.at));
+    Some(task)
+}
+
+fn at(value: &Value<'_>, names: &[String]) -> Option<String> {
+    let name = value.name()?;
+    if names.contains(&name) {
+        return Some(name);
+    }
+    value.report.add_unknown(
+        &value.span,
+        format!("this build has no position \"{name}\""),
+        &name,
+        names.iter().map(String::as_str),
+    );
+    None
+}
+
+fn uses(value: &Value<'_>) -> Vec<Supply> {
+    value.entries().into_iter().filter_map(|(key, value)| supply(&key, &value)).collect()
+}
+
+fn supply(key: &Entry<'_>, value: &Value<'_>) -> Option<Supply> {
+    let known = Supplies::built_in();
+    let Some(info) = known.iter().find(|supply| supply.name == key.name) else {
+        let names: Vec<&str> = known.iter().map(|supply| supply.name.as_str()).collect();
+        value.report.add_unknown(&key.span, format!("there is no supply \"{}\"", key.name), key.name, names);
+        return None;
+    };
+    match amount::parse_supply(value.text()?, &info.unit) {
+        Ok(amount) if 0.0 < amount => Some(Supply { name: info.name.clone(), amount, unit: info.unit.clone() }),
+        Ok(_) => {
+            value.refuse(format!("\"{}\" is used by nothing", info.name), "write more than 0, or take it out");
+            None
+        }
+        Err(error) => {
+            value.report.add_amount(&value.span, &error);
+            None
+        }
+    }
+}
+
+fn steps(value: &Value<'_>) -> Option<Vec<String>> {
+    let items = value.list()?;
+    if items.is_empty() {
+        value.refuse("\"steps\" is empty", "say what to do, one sentence or two for each step");
+        return None;
+    }
+    items.iter().map(Value::prose).collect()
+}
+
+fn cautions(value: &Value<'_>, steps: Option<&[String]>) -> Vec<Caution> {
+    value.sections("a caution", &["word", "text", "before"]).iter().filter_map(|one| caution(one, steps)).collect()
+}
+
+fn caution(section: &Section<'_>, steps: Option<&[String]>) -> Option<Caution> {
+    let word = section.need("word").and_then(|value| value.choice(SignalWord::ALL.map(|word| (word.name(), word))));
+    let text = section.need("text").and_then(|value| value.prose());
+    // OK because no file is so long that it has more steps than that.
+    let last = steps.map_or(u16::MAX, |steps| steps.len() as u16);
+    let before = section.get("before").map_or(Some(1), |value| value.whole(1, last));
+    Some(Caution { word: word?, text: text?, before: usize::from(before?) - 1 })
+}
+
+fn limits(section: &Section<'_>, known: &Known) -> Vec<Limit> {
+    let Some(value) = section.need("limit") else { return Vec::new() };
+    let sections = value.sections("a limit", limit::KEYS);
+    if sections.is_empty() {
+        section.report.add(&value.span, "a task without a limit is never due", "add a table [[task.limit]]");
+    }
+    let mut limits: Vec<Limit> = Vec::new();
+    for section in &sections {
+        let Some(limit) = limit::read(section, known) else { continue };
+        if limits.iter().any(|earlier| same_meter(earlier, &limit)) {
+            let help = "keep the one that comes first; weights for materials go into \"counts\"";
+            section.report.add(&section.span_of("every"), "this task has two limits on the same meter", help);
+        }
+        limits.push(limit);
+    }
+    limits
+}
+
+/// Whether two limits count the same, so that one of them can never come first.
+fn same_meter(one: &Limit, other: &Limit) -> bool {
+    match (one.every, other.every) {
+        (Allowance::Elapsed { .. }, Allowance::Elapsed { .. }) => true,
+        (Allowance::Amount { quantity: a, .. }, Allowance::Amount { quantity: b, .. }) => {
+            a == b && one.counts == other.counts
+        }
+        _ => false,
+    }
+}
