@@ -1,0 +1,93 @@
+//! How long it takes to say what is due in a hall of 1,000 machines with 26 weeks of records each, for several horizons.
+//!
+//! Plain wall time on one core, so that the figure can be read as what a keeper waits. Invented records.
+
+use std::io::Write;
+use std::sync::Arc;
+use std::time::Instant;
+
+use jiff::civil::{Date, date};
+use jiff::tz::TimeZone;
+use motion::Duty;
+use upkeep::build::shipped;
+use upkeep::{Build, DayUse, MachineState, Material, Materials, QueuedUse, Usage, due};
+
+const N_MACHINES: usize = 1000;
+const N_DAYS: usize = 182;
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let builds = shipped().map(|(file, text)| Build::parse(file, text).map(Arc::new));
+    let builds: Vec<Arc<Build>> = builds.into_iter().collect::<Result<_, _>>().map_err(|errors| errors.to_string())?;
+    let hall: Vec<MachineState> = (0..N_MACHINES).map(|index| machine(index, &builds[index % builds.len()])).collect();
+    let now = today().at(9, 0, 0, 0).to_zoned(TimeZone::UTC)?;
+    let mut out = std::io::stdout().lock();
+    for horizon_days in [14, 60, 731] {
+        let started = Instant::now();
+        let all = hall.iter().map(|state| due(state, Materials::built_in(), &now, horizon_days));
+        let (n_tasks, n_shown) = all.flatten().fold((0, 0), |(n_tasks, n_shown), due| {
+            (n_tasks + 1, n_shown + usize::from(!matches!(due.when, upkeep::When::Beyond)))
+        });
+        let took = started.elapsed();
+        writeln!(
+            out,
+            "{horizon_days} days: {n_tasks} tasks, {n_shown} due within, {:.3} s, {:.0} µs a machine",
+            took.as_secs_f64(),
+            took.as_secs_f64() * 1e6 / N_MACHINES as f64
+        )?;
+    }
+    Ok(())
+}
+
+fn today() -> Date {
+    date(2026, 11, 25)
+}
+
+/// A machine that has been in the shop for two to eight months, idle on some days, with three materials and a queue.
+fn machine(index: usize, build: &Arc<Build>) -> MachineState {
+    let mut random = Xorshift(index as u64 + 1);
+    let added = today().saturating_add(jiff::Span::new().days(-60 - (index % 180) as i32));
+    let mut days = Vec::new();
+    let mut total = Usage::new();
+    for ago in (1..=N_DAYS).rev() {
+        let date = today().saturating_add(jiff::Span::new().days(-(ago as i32)));
+        if random.next() < 0.3 || date < added {
+            continue;
+        }
+        let usage = usage(build, 12.0 * random.next(), ["PLA", "PETG", "ASA"][(3.0 * random.next()) as usize]);
+        total.add(&usage);
+        days.push(DayUse { date, usage });
+    }
+    MachineState {
+        name: format!("machine {index}"),
+        build: Arc::clone(build),
+        added: added.at(8, 0, 0, 0).to_zoned(TimeZone::UTC).map(|at| at.timestamp()).unwrap_or_default(),
+        total,
+        standings: Default::default(),
+        history_from: today().saturating_add(jiff::Span::new().days(-(N_DAYS as i32))),
+        days,
+        queue: vec![QueuedUse { on: None, usage: usage(build, 5.0, "PLA") }],
+    }
+}
+
+/// Hours of use in one material, at the build's expected ratios.
+fn usage(build: &Build, hours: f64, material: &str) -> Usage {
+    let mut duty = Duty::default();
+    let amounts = duty.tools.entry(0).or_default();
+    for &(quantity, per_hour) in &build.expected.per_hour {
+        amounts[quantity] = per_hour * hours;
+    }
+    amounts[motion::Quantity::Time] = hours * 3600.0;
+    Usage::from_duty(&duty, |_| Material::new(material))
+}
+
+/// Marsaglia (2003), "Xorshift RNGs", Journal of Statistical Software 8(14).
+struct Xorshift(u64);
+
+impl Xorshift {
+    fn next(&mut self) -> f64 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 >> 11) as f64 / (1_u64 << 53) as f64
+    }
+}
