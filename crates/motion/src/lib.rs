@@ -1,9 +1,34 @@
 //! Kinematics and planner: G-code in, duty out.
+//!
+//! [`Meter`] is the way in. A file's bytes go through these stages, each in its module:
+//!
+//! 1. the `gcode` crate finds commands;
+//! 2. `program` keeps positions, units and feeds, counts travel and reversals (`track`, `feed`, `arc`, `towers`, `wear`),
+//!    and tells
+//! 3. the `clock`, which makes each move a `block`, finds speeds by `lookahead`, and books seconds to what was on;
+//! 4. `meter` adds up to a [`Duty`] for this machine, and to a [`Report`] by fixed conventions.
 
 pub mod duty;
 pub mod machine;
 pub mod quantity;
+pub mod report;
+
+mod arc;
+mod block;
+mod clock;
+mod event;
+mod feed;
+mod lookahead;
+mod meter;
+mod program;
+mod towers;
+mod track;
+mod wear;
 
 pub use duty::{Amounts, Duty, Tool};
 pub use machine::{Corner, Drive, Kinematics, Limits, Machine, PerAxis};
+pub use meter::{Meter, MeterError, Metered, Options, Stop, Stopped, meter_reader, meter_to_time_share};
+pub use program::DEAD_BAND_MM;
 pub use quantity::{AddsUp, Quantity, Unit};
+pub use report::{Report, Warning};
+pub use wear::{WearMap, WearMaps};

@@ -48,10 +48,26 @@ pub struct Limits {
     pub junction_deviation: f64,
 }
 
+impl Default for Limits {
+    /// The values that hold in a file until it sets its own, for a machine of which nothing is known.
+    fn default() -> Limits {
+        Limits {
+            max_speed: PerAxis { x: 300.0, y: 300.0, z: 15.0, e: 80.0 },
+            max_acceleration: PerAxis { x: 5000.0, y: 5000.0, z: 300.0, e: 5000.0 },
+            print_acceleration: 3000.0,
+            retract_acceleration: 3000.0,
+            travel_acceleration: 4000.0,
+            jerk: PerAxis { x: 8.0, y: 8.0, z: 0.4, e: 5.0 },
+            junction_deviation: 0.013,
+        }
+    }
+}
+
 /// How the speed through a corner is found.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Corner {
     /// Each axis may jump by its jerk.
+    #[default]
     Jerk,
     /// The corner is rounded by an arc that leaves it by at most the junction deviation.
     Deviation,
@@ -70,6 +86,13 @@ pub struct Drive {
     pub filament_diameter: f64,
 }
 
+impl Drive {
+    /// Cross-section of the filament, mm².
+    pub fn filament_area_mm2(&self) -> f64 {
+        std::f64::consts::FRAC_PI_4 * self.filament_diameter * self.filament_diameter
+    }
+}
+
 /// A machine as the meter sees it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Machine {
@@ -83,4 +106,23 @@ pub struct Machine {
     pub drive: Drive,
     /// A nozzle target at or above this counts as hot, °C.
     pub hot_nozzle: f64,
+}
+
+impl Default for Machine {
+    /// A machine of which nothing is known: the limits that hold until a file sets its own, cartesian, a belt of 2 mm
+    /// pitch on 20 teeth, a screw of 8 mm lead, 1.75 mm filament.
+    fn default() -> Machine {
+        Machine {
+            kinematics: Kinematics::Cartesian,
+            limits: Limits::default(),
+            corner: Corner::Jerk,
+            drive: Drive {
+                belt_per_turn: 40.0,
+                screw_lead: Some(8.0),
+                extruder_per_turn: 22.0,
+                filament_diameter: 1.75,
+            },
+            hot_nozzle: 180.0,
+        }
+    }
 }

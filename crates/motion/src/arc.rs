@@ -1,0 +1,144 @@
+//! Circular arcs in the XY plane: from the words to centre, radius and sweep, and how far each axis moves along them.
+
+use std::f64::consts::{FRAC_PI_2, FRAC_PI_4, PI, SQRT_2, TAU};
+
+use crate::track::NOTHING;
+
+/// Ends closer than this make a full turn, mm.
+const SAME_POINT: f64 = 1e-6;
+/// An end further than this off the circle is worth a warning, mm.
+const OFF_CIRCLE: f64 = 0.05;
+/// A chord may exceed the diameter by this part, for rounding.
+const CHORD_SLACK: f64 = 1e-4;
+
+/// How a command gives an arc.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Form {
+    /// The centre from the start: I and J, mm.
+    Centre { i: f64, j: f64 },
+    /// The radius, mm; negative for the arc of more than half a turn.
+    Radius(f64),
+}
+
+/// Why an arc can't be made.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum NoArc {
+    /// The chord is longer than the diameter.
+    RadiusTooSmall,
+    /// By radius, with the end at the start: any circle through the point would do.
+    EndsCoincide,
+    /// The centre is the start.
+    NoRadius,
+}
+
+/// An arc, seen from its centre.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Arc {
+    /// Radius, mm.
+    pub(crate) radius: f64,
+    /// Angle of the start, rad.
+    pub(crate) start: f64,
+    /// Angle swept, rad; positive counter-clockwise (G3).
+    pub(crate) sweep: f64,
+    /// Whether the commanded end is off the circle by more than rounding explains.
+    pub(crate) off_circle: bool,
+}
+
+impl Arc {
+    /// The arc over the chord (`dx`, `dy`), mm; clockwise for G2.
+    pub(crate) fn new(clockwise: bool, dx: f64, dy: f64, form: Form) -> Result<Arc, NoArc> {
+        let chord = dx.hypot(dy);
+        let (i, j) = match form {
+            Form::Centre { i, j } => (i, j),
+            Form::Radius(radius) => centre(clockwise, dx, dy, chord, radius)?,
+        };
+        let radius = i.hypot(j);
+        if radius == 0.0 {
+            return Err(NoArc::NoRadius);
+        }
+        let start = (-j).atan2(-i);
+        let turned = if chord < SAME_POINT {
+            TAU
+        } else {
+            let end = (dy - j).atan2(dx - i);
+            (if clockwise { start - end } else { end - start }).rem_euclid(TAU)
+        };
+        let off_circle = OFF_CIRCLE < ((dx - i).hypot(dy - j) - radius).abs();
+        Ok(Arc { radius, start, sweep: if clockwise { -turned } else { turned }, off_circle })
+    }
+
+    /// Length in the XY plane, mm.
+    pub(crate) fn length(&self) -> f64 {
+        self.radius * self.sweep.abs()
+    }
+
+    /// The direction of motion at `angle`, as a unit vector.
+    pub(crate) fn tangent(&self, angle: f64) -> [f64; 2] {
+        let (sin, cos) = angle.sin_cos();
+        [-sin * self.sweep.signum(), cos * self.sweep.signum()]
+    }
+
+    /// The angle of the end, rad.
+    pub(crate) fn end(&self) -> f64 {
+        self.start + self.sweep
+    }
+
+    /// The monotone pieces of the motion of `axis`, each as the coordinates of its ends from the centre, mm.
+    pub(crate) fn pieces(&self, axis: Axis, mut each: impl FnMut(f64, f64)) {
+        let (size, phase) = match axis {
+            Axis::X => (self.radius, 0.0),
+            Axis::Y => (self.radius, FRAC_PI_2),
+            Axis::Sum => (self.radius * SQRT_2, FRAC_PI_4),
+            Axis::Difference => (self.radius * SQRT_2, -FRAC_PI_4),
+        };
+        // Along the axis the motion is size · cos(angle − phase), which turns at multiples of pi.
+        let (start, end) = (self.start - phase, self.end() - phase);
+        let mut from = size * start.cos();
+        let (first, last) = if start < end {
+            ((start / PI).floor() as i32 + 1, (end / PI).ceil() as i32 - 1)
+        } else {
+            ((start / PI).ceil() as i32 - 1, (end / PI).floor() as i32 + 1)
+        };
+        let step = if start < end { 1 } else { -1 };
+        let mut turn = first;
+        while (turn - last) * step <= 0 {
+            let to = if turn % 2 == 0 { size } else { -size };
+            if NOTHING < (to - from).abs() {
+                each(from, to);
+            }
+            from = to;
+            turn += step;
+        }
+        let to = size * end.cos();
+        if NOTHING < (to - from).abs() {
+            each(from, to);
+        }
+    }
+}
+
+/// What moves along an arc.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Axis {
+    /// x.
+    X,
+    /// y.
+    Y,
+    /// x + y.
+    Sum,
+    /// x − y.
+    Difference,
+}
+
+/// The centre from the start, for an arc given by its radius.
+fn centre(clockwise: bool, dx: f64, dy: f64, chord: f64, radius: f64) -> Result<(f64, f64), NoArc> {
+    if chord < SAME_POINT {
+        return Err(NoArc::EndsCoincide);
+    }
+    if 2.0 * radius.abs() * (1.0 + CHORD_SLACK) < chord {
+        return Err(NoArc::RadiusTooSmall);
+    }
+    let height = (radius * radius - chord * chord / 4.0).max(0.0).sqrt();
+    // The centre of a counter-clockwise arc of less than half a turn is to the left of its chord.
+    let side = if clockwise == (0.0 < radius) { -height } else { height };
+    Ok((dx / 2.0 - side * dy / chord, dy / 2.0 + side * dx / chord))
+}

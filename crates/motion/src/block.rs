@@ -1,0 +1,184 @@
+//! From a move to a block: the speed and acceleration it may have, and how fast it may be passed into.
+
+use crate::event::{Bend, Move};
+use crate::machine::{Corner, Limits, PerAxis};
+
+/// A jerk of zero forbids any jump; its reciprocal must stay finite, for 0 · ∞ is not a number.
+const LARGEST_RECIPROCAL: f64 = 1e250;
+
+/// The limits as the planner multiplies with them.
+#[derive(Clone, Debug)]
+pub(crate) struct Rates {
+    /// Reciprocals of the axes' maximum speeds, s/mm.
+    per_speed: [f64; 4],
+    /// Reciprocals of the axes' maximum accelerations, s²/mm.
+    per_acceleration: [f64; 4],
+    /// Reciprocals of the axes' jerks, s/mm.
+    per_jerk: [f64; 4],
+    print: f64,
+    retract: f64,
+    travel: f64,
+    junction_deviation: f64,
+}
+
+impl Rates {
+    pub(crate) fn new(limits: &Limits) -> Rates {
+        Rates {
+            per_speed: reciprocals(limits.max_speed),
+            per_acceleration: reciprocals(limits.max_acceleration),
+            per_jerk: reciprocals(limits.jerk),
+            print: limits.print_acceleration,
+            retract: limits.retract_acceleration,
+            travel: limits.travel_acceleration,
+            junction_deviation: limits.junction_deviation,
+        }
+    }
+}
+
+fn reciprocals(of: PerAxis) -> [f64; 4] {
+    [of.x, of.y, of.z, of.e].map(|value| (1.0 / value).min(LARGEST_RECIPROCAL))
+}
+
+/// A block on its way into the look-ahead: what the corner to the next block depends on.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Block {
+    /// Length, mm.
+    pub(crate) length: f64,
+    /// The highest speed, mm/s.
+    pub(crate) speed: f64,
+    /// Acceleration, mm/s².
+    pub(crate) acceleration: f64,
+    /// Filament per path while it prints, 0 for other moves; mm/mm.
+    pub(crate) flow: f64,
+    /// The line, counted from 1.
+    pub(crate) line: u64,
+    /// How far X, Y, Z, E move per mm of path, at the start.
+    leaves: [f64; 4],
+    /// The same at the end.
+    arrives: [f64; 4],
+    /// The speed at the start as a multiple of the safe speed, at least 1.
+    over_safe_leaving: f64,
+    /// The same at the end.
+    over_safe_arriving: f64,
+    travels: bool,
+}
+
+impl Block {
+    /// The block of a straight move.
+    #[inline]
+    pub(crate) fn straight(rates: &Rates, of: &Move) -> Block {
+        let per_mm = 1.0 / of.length;
+        let unit = of.delta.map(|delta| delta * per_mm);
+        Block::new(rates, of, unit, unit, unit.map(f64::abs), f64::INFINITY)
+    }
+
+    /// The block of an arc.
+    pub(crate) fn arc(rates: &Rates, of: &Move, bend: &Bend) -> Block {
+        let per_mm = 1.0 / of.length;
+        let flat = bend.flat * per_mm;
+        let (z, e) = (of.delta[2] * per_mm, of.delta[3] * per_mm);
+        let along = |[x, y]: [f64; 2]| [x * flat, y * flat, z, e];
+        Block::new(rates, of, along(bend.leaves), along(bend.arrives), [flat, flat, z.abs(), e.abs()], bend.radius)
+    }
+
+    /// `largest`: the largest part of the speed that each axis has anywhere on the move.
+    #[inline]
+    fn new(rates: &Rates, of: &Move, leaves: [f64; 4], arrives: [f64; 4], largest: [f64; 4], radius: f64) -> Block {
+        let e = of.delta[3];
+        let chosen = match (of.travels, e != 0.0) {
+            (false, _) => rates.retract,
+            (true, true) => rates.print,
+            (true, false) => rates.travel,
+        };
+        let acceleration = lowered(chosen, largest, &rates.per_acceleration);
+        let mut speed = lowered(of.speed, largest, &rates.per_speed);
+        if radius.is_finite() {
+            speed = speed.min((acceleration * radius).sqrt());
+        }
+        let over = |unit: [f64; 4]| (speed * largest_product(unit, &rates.per_jerk)).max(1.0);
+        Block {
+            length: of.length,
+            speed,
+            acceleration,
+            flow: if of.travels && 0.0 < e { leaves[3] } else { 0.0 },
+            line: of.line,
+            leaves,
+            arrives,
+            over_safe_leaving: over(leaves),
+            over_safe_arriving: over(arrives),
+            travels: of.travels,
+        }
+    }
+
+    /// The speed from which it may start on its own, mm/s.
+    pub(crate) fn start_speed(&self, corner: Corner) -> f64 {
+        match corner {
+            Corner::Jerk => self.speed / self.over_safe_leaving,
+            Corner::Deviation => 0.0,
+        }
+    }
+
+    /// The speed at which it may end on its own, mm/s.
+    pub(crate) fn end_speed(&self, corner: Corner) -> f64 {
+        match corner {
+            Corner::Jerk => self.speed / self.over_safe_arriving,
+            Corner::Deviation => 0.0,
+        }
+    }
+
+    /// The highest speed at which `self` may be passed into from `before`, mm/s.
+    #[inline]
+    pub(crate) fn corner_speed(&self, before: &Block, corner: Corner, rates: &Rates) -> f64 {
+        match corner {
+            Corner::Jerk => self.jerk_corner(before, rates),
+            Corner::Deviation => self.deviation_corner(before, rates),
+        }
+    }
+
+    /// Each axis may jump by its jerk. Axis after axis lowers the speed in proportion, so that the one that would jump
+    /// most beyond its jerk decides.
+    #[inline]
+    fn jerk_corner(&self, before: &Block, rates: &Rates) -> f64 {
+        let slower = before.speed.min(self.speed);
+        let mut jump = 1.0f64;
+        for axis in 0..4 {
+            let (exit, entry) = (before.arrives[axis] * slower, self.leaves[axis] * self.speed);
+            // Of one sign the difference is less than the larger, of two signs more.
+            let change = (exit - entry).abs().min(exit.abs().max(entry.abs()));
+            jump = jump.max(change * rates.per_jerk[axis]);
+        }
+        let corner = slower / jump;
+        let nearly = 0.99 * corner;
+        if nearly * before.over_safe_arriving < before.speed && nearly * self.over_safe_leaving < self.speed {
+            return (self.speed / self.over_safe_leaving).min(before.speed);
+        }
+        corner
+    }
+
+    /// The corner is rounded by an arc that leaves it by the junction deviation at most; the acceleration towards its
+    /// centre limits the speed.
+    #[inline]
+    fn deviation_corner(&self, before: &Block, rates: &Rates) -> f64 {
+        if !(before.travels && self.travels) {
+            return 0.0;
+        }
+        let cos: f64 = (0..3).map(|axis| before.arrives[axis] * self.leaves[axis]).sum();
+        let half = ((1.0 + cos) / 2.0).max(0.0).sqrt();
+        let acceleration = before.acceleration.min(self.acceleration);
+        let squared = acceleration * rates.junction_deviation * half / (1.0 - half).max(1e-12);
+        before.speed.min(self.speed).min(squared.sqrt())
+    }
+}
+
+/// `value` along the path, lowered so that no axis, with its part of it, passes its limit.
+#[inline]
+fn lowered(value: f64, parts: [f64; 4], per_limit: &[f64; 4]) -> f64 {
+    let over = value * largest_product(parts, per_limit);
+    if over <= 1.0 { value } else { value / over }
+}
+
+#[inline]
+fn largest_product(parts: [f64; 4], factors: &[f64; 4]) -> f64 {
+    let products: [f64; 4] = std::array::from_fn(|axis| parts[axis].abs() * factors[axis]);
+    products[0].max(products[1]).max(products[2].max(products[3]))
+}

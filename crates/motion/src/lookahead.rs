@@ -1,0 +1,163 @@
+//! Entry and exit speeds of all blocks between two stops, in bounded memory.
+//!
+//! Between stops the speed at each corner is the highest that its cap allows and from which the blocks behind it can
+//! brake (backward pass), and that the blocks before it can reach (forward pass). In squares of speed both are
+//! v_in² ≤ v_out² + 2 a L.
+//!
+//! The backward pass need not wait for the stop. Suppose the last block known had to end at rest: the true future allows
+//! at least that. A corner that reaches its cap even so has its final backward value, and all before it follows from it.
+//! So blocks are settled in batches, up to the last such corner; what is kept is about the braking distance.
+
+use crate::block::Block;
+
+/// How many blocks come in before the next attempt to settle.
+const BATCH: usize = 512;
+
+/// What the look-ahead needs of a block.
+#[derive(Clone, Copy, Debug)]
+struct Planned {
+    /// Cap of the speed at its start, later the speed, squared, mm²/s².
+    entry: f64,
+    /// 2 a L, mm²/s².
+    gain: f64,
+    length: f64,
+    speed: f64,
+    acceleration: f64,
+    flow: f64,
+    line: u64,
+}
+
+/// A block with its times.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Settled {
+    /// Duration, s.
+    pub(crate) seconds: f64,
+    /// Highest speed, mm/s.
+    pub(crate) peak: f64,
+    /// As in [`Block`].
+    pub(crate) flow: f64,
+    /// As in [`Block`].
+    pub(crate) line: u64,
+}
+
+/// The blocks that are not settled yet.
+#[derive(Clone, Debug)]
+pub(crate) struct Lookahead {
+    blocks: Vec<Planned>,
+    /// Length at which settling is tried next.
+    due: usize,
+    most: usize,
+    /// How often blocks were settled before their speeds were certain, because there were too many.
+    pub(crate) forced: u64,
+}
+
+impl Lookahead {
+    /// `most`: how many blocks may wait.
+    pub(crate) fn new(most: usize) -> Lookahead {
+        Lookahead { blocks: Vec::new(), due: BATCH, most, forced: 0 }
+    }
+
+    pub(crate) fn is_empty(&self) -> bool {
+        self.blocks.is_empty()
+    }
+
+    /// The line of the oldest block that waits.
+    pub(crate) fn oldest_line(&self) -> Option<u64> {
+        self.blocks.first().map(|block| block.line)
+    }
+
+    /// Adds a block that may be passed into at `cap` mm/s.
+    #[inline]
+    pub(crate) fn push(&mut self, block: &Block, cap: f64, settle: &mut impl FnMut(Settled)) {
+        self.blocks.push(Planned {
+            entry: cap * cap,
+            gain: 2.0 * block.acceleration * block.length,
+            length: block.length,
+            speed: block.speed,
+            acceleration: block.acceleration,
+            flow: block.flow,
+            line: block.line,
+        });
+        if self.due <= self.blocks.len() {
+            self.settle_certain(settle);
+        }
+    }
+
+    /// Settles all blocks; the last ends at `exit` mm/s.
+    pub(crate) fn stop(&mut self, exit: f64, settle: &mut impl FnMut(Settled)) {
+        self.settle_first(self.blocks.len(), exit * exit, settle);
+        self.due = BATCH;
+    }
+
+    fn settle_certain(&mut self, settle: &mut impl FnMut(Settled)) {
+        if let Some(certain) = self.last_certain() {
+            let cap = self.blocks[certain].entry;
+            self.settle_first(certain, cap, settle);
+        } else if self.most <= self.blocks.len() {
+            self.settle_half(settle);
+        }
+        let kept = self.blocks.len();
+        self.due = (kept + BATCH.max(kept / 4)).min(self.most.max(kept + 1));
+    }
+
+    /// The last corner, but not the first, that its cap limits even if the last block must end at rest.
+    fn last_certain(&self) -> Option<usize> {
+        let mut reach = 0.0;
+        for (index, block) in self.blocks.iter().enumerate().skip(1).rev() {
+            reach += block.gain;
+            if block.entry <= reach {
+                return Some(index);
+            }
+        }
+        None
+    }
+
+    /// Settles the older half as if the newest block had to end at rest: right where acceleration decides, too slow
+    /// where braking does.
+    pub(crate) fn settle_half(&mut self, settle: &mut impl FnMut(Settled)) {
+        let half = self.blocks.len() / 2;
+        let exit = self.blocks[half..].iter().map(|block| block.gain).sum();
+        self.forced += 1;
+        self.settle_first(half, exit, settle);
+    }
+
+    /// Settles the first `count` blocks; the last of them ends at no more than the root of `exit`.
+    fn settle_first(&mut self, count: usize, exit: f64, settle: &mut impl FnMut(Settled)) {
+        let mut after = exit;
+        for block in self.blocks[..count].iter_mut().rev() {
+            block.entry = block.entry.min(after + block.gain);
+            after = block.entry;
+        }
+        let mut entry = after;
+        for index in 0..count {
+            let next = if index + 1 < count { self.blocks[index + 1].entry } else { exit };
+            let block = &self.blocks[index];
+            let leave = next.min(entry + block.gain);
+            let (seconds, peak) = duration(block, entry, leave);
+            settle(Settled { seconds, peak, flow: block.flow, line: block.line });
+            entry = leave;
+        }
+        self.blocks.drain(..count);
+        if let Some(first) = self.blocks.first_mut() {
+            first.entry = entry;
+        }
+    }
+}
+
+/// Duration (s) and highest speed (mm/s) of a block between two speeds, given squared.
+///
+/// # Formula
+/// Accelerating and braking evenly over L, v_peak² = a L + (v_in² + v_out²) / 2, or the speed limit if that is less. Then
+/// t = (2 v_peak − v_in − v_out) / a + rest / v_peak, with the rest of the length at v_peak.
+#[inline]
+fn duration(block: &Planned, entry: f64, leave: f64) -> (f64, f64) {
+    let top = 0.5 * (block.gain + entry + leave);
+    let limit = block.speed * block.speed;
+    let ends = entry.sqrt() + leave.sqrt();
+    if top < limit {
+        let peak = top.sqrt();
+        return ((2.0 * peak - ends).max(0.0) / block.acceleration, peak);
+    }
+    let rest = block.length - (limit - 0.5 * (entry + leave)) / block.acceleration;
+    ((2.0 * block.speed - ends) / block.acceleration + rest / block.speed, block.speed)
+}

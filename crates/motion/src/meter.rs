@@ -1,0 +1,404 @@
+//! The meter: a file's bytes in, its duty out.
+
+use std::collections::VecDeque;
+use std::fmt;
+use std::io;
+use std::ops::ControlFlow;
+
+use gcode::{Line, Reader, Refused, Sink};
+
+use crate::clock::{Clock, Clocked};
+use crate::duty::Duty;
+use crate::event::Event;
+use crate::machine::{Corner, Drive, Machine};
+use crate::program::{End, Program, Timing};
+use crate::quantity::Quantity;
+use crate::report::Report;
+use crate::wear::WearMaps;
+
+/// How a file is metered.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Options {
+    /// The rule by which corners limit speed.
+    pub corner: Corner,
+    /// Where the print stopped, if it did not end by itself.
+    pub stop: Option<Stop>,
+    /// Width of the wear maps' bins, mm; above 0.
+    pub bin: f64,
+    /// Whether to plan the moves; without, all times are 0 and metering is faster.
+    pub timed: bool,
+}
+
+impl Default for Options {
+    fn default() -> Options {
+        Options { corner: Corner::Jerk, stop: None, bin: 10.0, timed: true }
+    }
+}
+
+/// Where a print stopped before its program was over.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Stop {
+    /// After this line, counted from 1.
+    Line(u64),
+    /// After the last line that ends within so many bytes.
+    Byte(u64),
+    /// After this layer, counted from 1: before the move that begins the next. A layer begins with the first extruding
+    /// move, with XY motion, that ends at a higher Z than the last extruding move did.
+    Layer(u32),
+    /// After so many seconds of the program: before the first line that is not over by then. Needs [`Options::timed`].
+    Seconds(f64),
+}
+
+impl Stop {
+    /// The stop at a share, 0 to 1, of a file's bytes.
+    pub fn byte_share(share: f64, bytes: u64) -> Stop {
+        Stop::Byte((share.clamp(0.0, 1.0) * bytes as f64) as u64)
+    }
+}
+
+/// All that the meter says of a file.
+#[derive(Clone, Debug)]
+pub struct Metered {
+    /// What the run asked of this machine. Mass is left at 0: it needs the material's density.
+    pub duty: Duty,
+    /// Counts, lengths and times by fixed conventions.
+    pub report: Report,
+    /// Where the axes' travel fell.
+    pub wear: WearMaps,
+    /// Layers begun, as [`Stop::Layer`] counts them.
+    pub layers: u32,
+    /// Where a [`Stop`] took effect; `None` if the program was over before.
+    pub stopped: Option<Stopped>,
+}
+
+/// Where a stop took effect.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stopped {
+    /// The first line that was not carried out.
+    pub line: u64,
+    /// Where that line begins, in bytes.
+    pub byte: u64,
+}
+
+/// Why there is nothing to meter.
+#[derive(Debug)]
+pub enum MeterError {
+    /// The file has no bytes.
+    Empty,
+    /// It is not text.
+    NotGcode {
+        /// The line at which that was clear.
+        line: u64,
+    },
+    /// It has no commands, only comments or blank lines.
+    NoCommands,
+    /// It has commands, but none that moves anything or takes time. What was read is in the report.
+    NothingToMeter(Box<Report>),
+    /// It could not be read.
+    Io(io::Error),
+}
+
+impl fmt::Display for MeterError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            MeterError::Empty => Refused::Empty.fmt(f),
+            MeterError::NotGcode { line } => Refused::NotGcode { line: *line }.fmt(f),
+            MeterError::NoCommands => Refused::NoCommands.fmt(f),
+            MeterError::NothingToMeter(report) => {
+                write!(f, "nothing to meter: none of the file's {} lines moves anything or takes time", report.lines)
+            }
+            MeterError::Io(error) => error.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for MeterError {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            MeterError::Io(error) => Some(error),
+            _ => None,
+        }
+    }
+}
+
+impl From<Refused> for MeterError {
+    fn from(refused: Refused) -> MeterError {
+        match refused {
+            Refused::Empty => MeterError::Empty,
+            Refused::NotGcode { line } => MeterError::NotGcode { line },
+            Refused::NoCommands => MeterError::NoCommands,
+        }
+    }
+}
+
+impl From<io::Error> for MeterError {
+    fn from(error: io::Error) -> MeterError {
+        MeterError::Io(error)
+    }
+}
+
+/// Meters a file that arrives in pieces of any size, in memory that does not depend on its length.
+///
+/// # Example
+/// ```
+/// use motion::{Kinematics, Machine, Meter, Options, Quantity};
+///
+/// let machine = Machine { kinematics: Kinematics::CoreXy, ..Machine::default() };
+/// let mut meter = Meter::new(&machine, Options::default());
+/// for piece in ["G1 X100 F60", "00\nG1 X0\n"] {
+///     meter.push(piece.as_bytes())?;
+/// }
+/// let metered = meter.finish()?;
+/// assert_eq!(metered.report.travel_mm.x, 200.0);
+/// assert_eq!(metered.report.reversals.x, 1);
+/// assert_eq!(metered.duty.total()[Quantity::TravelX], 0.2);
+/// # Ok::<(), motion::MeterError>(())
+/// ```
+#[derive(Clone, Debug)]
+pub struct Meter {
+    drive: Drive,
+    core: Core,
+    /// For a stop after some seconds: what is needed to go back to a line whose time turns out to be too late.
+    rewind: Option<Rewind>,
+    over: bool,
+}
+
+/// The part of the meter that each piece changes.
+#[derive(Clone, Debug)]
+struct Core {
+    reader: Reader,
+    program: Program,
+    clock: Option<Clock>,
+}
+
+/// The states before the pieces whose lines may have no time yet, each with its piece.
+#[derive(Clone, Debug, Default)]
+struct Rewind(VecDeque<(Core, Vec<u8>)>);
+
+/// A piece that [`Rewind`] keeps, in bytes.
+const REWIND_PIECE: usize = 1 << 16;
+
+/// Timing by a clock, or none.
+impl Timing for Option<Clock> {
+    #[inline]
+    fn tell(&mut self, event: Event) {
+        if let Some(clock) = self {
+            clock.take(event);
+        }
+    }
+}
+
+/// The reader's lines go to the program, and its events to the clock.
+struct Carry<'a, T>(&'a mut Program, &'a mut T);
+
+impl<T: Timing> Sink for Carry<'_, T> {
+    #[inline]
+    fn line(&mut self, line: Line<'_>) -> ControlFlow<()> {
+        self.0.line(line, self.1)
+    }
+}
+
+impl Meter {
+    /// A meter at the start of a file.
+    ///
+    /// # Panics
+    /// If the bins' width is not above 0.
+    pub fn new(machine: &Machine, options: Options) -> Meter {
+        assert!(0.0 < options.bin && options.bin < f64::INFINITY, "a bin has a width above 0");
+        let mut end = End { line: u64::MAX, byte: u64::MAX, layer: u32::MAX };
+        let mut until = f64::INFINITY;
+        match options.stop {
+            None => {}
+            Some(Stop::Line(line)) => end.line = line,
+            Some(Stop::Byte(byte)) => end.byte = byte,
+            Some(Stop::Layer(layer)) => end.layer = layer,
+            Some(Stop::Seconds(seconds)) => until = seconds,
+        }
+        let clock = options.timed.then(|| Clock::new(machine, options.corner, until));
+        let program = Program::new(machine, options.bin, end);
+        Meter {
+            drive: machine.drive,
+            core: Core { reader: Reader::new(), program, clock },
+            rewind: (until < f64::INFINITY).then(Rewind::default),
+            over: false,
+        }
+    }
+
+    /// Meters the next piece. Once a stop has taken effect, further pieces are ignored ([`Meter::is_over`]).
+    ///
+    /// # Errors
+    /// The file is not G-code.
+    pub fn push(&mut self, bytes: &[u8]) -> Result<(), MeterError> {
+        if self.rewind.is_none() {
+            if !self.over {
+                self.over = self.core.push(bytes)?.is_break();
+            }
+            return Ok(());
+        }
+        for piece in bytes.chunks(REWIND_PIECE) {
+            if !self.over {
+                self.push_rewindable(piece)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether a stop has taken effect, so that the rest of the file does not matter.
+    pub fn is_over(&self) -> bool {
+        self.over
+    }
+
+    /// Ends the file and adds up.
+    ///
+    /// # Errors
+    /// The file is empty, not G-code, or holds nothing to meter.
+    pub fn finish(mut self) -> Result<Metered, MeterError> {
+        if !self.over {
+            self.keep_for_rewind(&[]);
+            self.core.end_of_file()?;
+            self.core.clock.tell(Event::Stop);
+            self.go_back_if_late()?;
+        }
+        self.core.finish(&self.drive)
+    }
+
+    fn push_rewindable(&mut self, piece: &[u8]) -> Result<(), MeterError> {
+        self.keep_for_rewind(piece);
+        self.over = self.core.push(piece)?.is_break();
+        self.go_back_if_late()
+    }
+
+    /// Keeps the state before `piece`, and drops states that lie before every line without a time.
+    fn keep_for_rewind(&mut self, piece: &[u8]) {
+        let Some(Rewind(kept)) = &mut self.rewind else { return };
+        kept.push_back((self.core.clone(), piece.to_vec()));
+        let lines = self.core.reader.read().lines;
+        let waiting = self.core.clock.as_ref().and_then(Clock::oldest_waiting_line).unwrap_or(lines + 1);
+        while kept.get(1).is_some_and(|(core, _)| core.reader.read().lines < waiting) {
+            kept.pop_front();
+        }
+    }
+
+    /// If a line turned out to end too late, meters again from a state before it, and stops before it.
+    fn go_back_if_late(&mut self) -> Result<(), MeterError> {
+        let Some(Rewind(kept)) = &mut self.rewind else { return Ok(()) };
+        let Some(line) = self.core.clock.as_ref().and_then(Clock::unfinished_line) else { return Ok(()) };
+        let from = kept.partition_point(|(core, _)| core.reader.read().lines < line).saturating_sub(1);
+        let mut pieces = std::mem::take(kept).into_iter().skip(from).peekable();
+        if let Some((core, _)) = pieces.peek() {
+            self.core = core.clone();
+        }
+        self.core.program.end.line = line - 1;
+        self.over = true;
+        for (_, piece) in pieces {
+            if self.core.push(&piece)?.is_break() {
+                return Ok(());
+            }
+        }
+        self.core.end_of_file()
+    }
+}
+
+impl Core {
+    fn push(&mut self, bytes: &[u8]) -> Result<ControlFlow<()>, MeterError> {
+        Ok(self.reader.push(bytes, &mut Carry(&mut self.program, &mut self.clock))?)
+    }
+
+    fn end_of_file(&mut self) -> Result<(), MeterError> {
+        let read = self.reader.finish(&mut Carry(&mut self.program, &mut self.clock))?;
+        self.program.report.ends_mid_line = read.ends_mid_line;
+        Ok(())
+    }
+
+    fn finish(mut self, drive: &Drive) -> Result<Metered, MeterError> {
+        let program = &mut self.program;
+        program.charge();
+        let clocked = self.clock.map(Clock::finish).unwrap_or_default();
+        let mut report = program.report();
+        let read = self.reader.read();
+        (report.lines, report.bytes) = program.ended.map_or((read.lines, read.bytes), |(line, byte)| (line - 1, byte));
+        report.planned_short = clocked.forced;
+        report.time = clocked.times.clone();
+        let idle = report.motion_commands + report.blocks + report.g28 + report.toolchanges == 0;
+        if idle && report.dwell_s == 0.0 && program.ended.is_none() {
+            return Err(MeterError::NothingToMeter(Box::new(report)));
+        }
+        Ok(Metered {
+            duty: duty(program, &clocked, drive),
+            report,
+            wear: program.wear.clone(),
+            layers: program.layers,
+            stopped: program.ended.map(|(line, byte)| Stopped { line, byte }),
+        })
+    }
+}
+
+/// What the program counted and the clock timed, with what follows from it by the machine's drive.
+fn duty(program: &Program, clocked: &Clocked, drive: &Drive) -> Duty {
+    let mut duty = Duty { tools: program.counted.clone() };
+    for (&tool, amounts) in &clocked.tools {
+        duty.tools.entry(tool).or_default().add(amounts);
+    }
+    for (tool, feed) in program.feeds() {
+        let amounts = duty.tools.entry(tool).or_default();
+        let filament = &feed.filament;
+        amounts[Quantity::Filament] = filament.net * 1e-3;
+        amounts[Quantity::FilamentFed] = filament.forward * 1e-3;
+        amounts[Quantity::FilamentPulled] = filament.retracted * 1e-3;
+        amounts[Quantity::Retractions] = filament.retractions as f64;
+        amounts[Quantity::ReversalsE] = filament.reversals as f64;
+        amounts[Quantity::FilamentVolume] = filament.net * drive.filament_area_mm2() * 1e-9;
+        amounts[Quantity::TurnsExtruder] = (filament.forward + filament.retracted) / drive.extruder_per_turn;
+    }
+    for amounts in duty.tools.values_mut() {
+        for (turns, belt) in [
+            (Quantity::TurnsA, Quantity::BeltA),
+            (Quantity::TurnsB, Quantity::BeltB),
+            (Quantity::TurnsC, Quantity::BeltC),
+        ] {
+            amounts[turns] = amounts[belt] * 1e3 / drive.belt_per_turn;
+        }
+        if let Some(lead) = drive.screw_lead {
+            amounts[Quantity::TurnsScrew] = amounts[Quantity::TravelZ] * 1e3 / lead;
+        }
+    }
+    duty.tools.retain(|_, amounts| amounts.iter().next().is_some());
+    duty
+}
+
+/// The size of the pieces in which [`meter_reader`] reads, bytes.
+const PIECE: usize = 1 << 16;
+
+/// Meters all that `reader` gives.
+///
+/// # Errors
+/// As [`Meter::finish`], or reading fails.
+pub fn meter_reader(mut reader: impl io::Read, machine: &Machine, options: Options) -> Result<Metered, MeterError> {
+    let mut meter = Meter::new(machine, options);
+    let mut piece = vec![0; PIECE];
+    while !meter.is_over() {
+        match reader.read(&mut piece) {
+            Ok(0) => break,
+            Ok(length) => meter.push(&piece[..length])?,
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(error.into()),
+        }
+    }
+    meter.finish()
+}
+
+/// Meters a file up to a share, 0 to 1, of its time. The file is read twice, first for its whole time; `open` opens it.
+///
+/// # Errors
+/// As [`meter_reader`].
+pub fn meter_to_time_share<R: io::Read>(
+    mut open: impl FnMut() -> io::Result<R>,
+    machine: &Machine,
+    options: Options,
+    share: f64,
+) -> Result<Metered, MeterError> {
+    let timed = Options { timed: true, stop: None, ..options };
+    let whole = meter_reader(open()?, machine, timed)?;
+    let stop = Stop::Seconds(share.clamp(0.0, 1.0) * whole.report.time.total_s);
+    meter_reader(open()?, machine, Options { stop: Some(stop), ..timed })
+}
