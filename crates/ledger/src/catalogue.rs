@@ -199,14 +199,11 @@ async fn build_texts(connection: &mut AnyConnection) -> Result<Vec<BuildText>, E
 pub(crate) async fn builds(connection: &mut AnyConnection) -> Result<BTreeMap<String, Arc<Build>>, Error> {
     let mut builds = BTreeMap::new();
     for BuildText { name, text, .. } in build_texts(connection).await? {
-        let build = read_build(&name, &text)?;
+        let build = Build::parse(&name, &text)
+            .map_err(|errors| Error::BadBuild { name: name.clone(), reason: errors.to_string() })?;
         builds.insert(name, Arc::new(build));
     }
     Ok(builds)
-}
-
-fn read_build(name: &str, _text: &str) -> Result<Build, Error> {
-    Err(Error::BadBuild { name: name.to_owned(), reason: "not yet".to_owned() })
 }
 
 /// Refuses a build that is not in the shop.

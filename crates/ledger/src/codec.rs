@@ -15,11 +15,10 @@
 
 use motion::{Amounts, Duty, Quantity, Tool};
 use upkeep::usage::{Grains, Stream};
-use upkeep::{EntryId, Usage};
+use upkeep::{Care, EntryId, Usage};
 
 use crate::names::Names;
 use crate::standing::Standings;
-use crate::state::Care;
 use crate::time::{self, DaysOfMonth};
 
 /// The first byte of every value; a later layout would be 2.

@@ -6,11 +6,10 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use upkeep::entry::Run;
-use upkeep::{Entry, EntryId, Event, Usage};
+use upkeep::{Care, Entry, EntryId, Event, Usage};
 
 use crate::chains::Chains;
 use crate::standing::Standings;
-use crate::state::Care;
 use crate::{Error, time};
 
 /// What makes two bookings the same run, on one machine.

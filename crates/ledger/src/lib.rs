@@ -23,7 +23,6 @@ mod read;
 mod record;
 mod schema;
 mod standing;
-pub mod state;
 mod states;
 mod tables;
 mod time;

@@ -9,9 +9,9 @@ use sqlx::{AnyConnection, AnyPool, ConnectOptions, Executor};
 
 use crate::Error;
 
-/// How long a writer waits for another, in ms and as the text of the statement that says so. Booking takes a few ms;
-/// a rebuild of a large hall a minute at most.
-const PATIENCE: &str = "pragma busy_timeout = 60000";
+/// How long a writer waits for another, as the statement that says so. Booking takes a few ms; importing or rebuilding
+/// one machine a second at most.
+const PATIENCE: &str = "pragma busy_timeout = 10000";
 
 /// What every connection to a file must be told.
 ///
@@ -81,7 +81,7 @@ impl Place {
         let pool = AnyPoolOptions::new()
             .max_connections(CONNECTIONS)
             .test_before_acquire(engine == Engine::Postgres)
-            .acquire_timeout(Duration::from_secs(60))
+            .acquire_timeout(Duration::from_secs(30))
             .after_connect(move |connection, _| {
                 Box::pin(async move {
                     if engine == Engine::Sqlite {

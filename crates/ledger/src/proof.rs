@@ -4,11 +4,10 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use motion::Quantity;
-use upkeep::Usage;
+use upkeep::{Care, Standing, Usage};
 use upkeep::usage::{Grains, Stream};
 
 use crate::derived::Derived;
-use crate::state::{Care, Standing};
 use crate::tables::{self, MachineRow};
 use crate::{Error, Ledger};
 

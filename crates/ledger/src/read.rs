@@ -3,11 +3,10 @@
 use jiff::Timestamp;
 use jiff::civil::Date;
 use sqlx::AnyConnection;
-use upkeep::{Entry, EntryId};
+use upkeep::{DayUse, Entry, EntryId};
 
 use crate::append::no_such_machine;
 use crate::chains::Chains;
-use crate::state::DayUse;
 use crate::tables::{self, MachineRow, entry_columns};
 use crate::{Error, Kind, Ledger, time};
 
@@ -73,6 +72,19 @@ impl Ledger {
         let mut connection = self.pool.acquire().await?;
         let names = tables::names(&mut connection, &self.quantities).await?;
         tables::entry(&mut connection, id, &names).await
+    }
+
+    /// What holds now of entry `id`: its newest correction, or itself.
+    ///
+    /// # Errors
+    /// [`Error::NoSuchEntry`].
+    pub async fn newest(&self, id: EntryId) -> Result<Entry, Error> {
+        let machine = self.entry(id).await?.machine;
+        let mut snapshot = self.snapshot().await?;
+        let machine = present(&mut snapshot, &machine).await?;
+        let names = tables::names(&mut snapshot, &self.quantities).await?;
+        let chains = tables::chains(&mut snapshot, machine.id).await?;
+        tables::entry(&mut snapshot, chains.newest(id), &names).await
     }
 
     /// Up to `limit` entries as they were written, the latest to happen first.

@@ -7,9 +7,8 @@
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
-use upkeep::{EntryId, Usage};
+use upkeep::{Care, EntryId, Standing, Usage};
 
-use crate::state::{Care, Standing};
 
 /// An instant at which something was cared for.
 #[derive(Clone, Debug, Default, PartialEq)]

@@ -7,13 +7,12 @@ use std::sync::Arc;
 use jiff::civil::Date;
 use sqlx::any::AnyRow;
 use sqlx::{AnyConnection, Row};
-use upkeep::{Build, Event, Usage};
+use upkeep::{Build, DayUse, Event, MachineState, QueuedUse, Usage};
 
 use crate::codec::{self, Garbled};
 use crate::names::Names;
 use crate::read::present;
 use crate::standing::Standings;
-use crate::state::{DayUse, MachineState, QueuedUse};
 use crate::tables::{self, MachineRow, entry_columns, readable};
 use crate::{Error, Ledger, catalogue, time};
 

@@ -1,0 +1,212 @@
+//! Makes a hall of machines with three years of invented records, and times what a due list needs of it.
+//!
+//! ```text
+//! cargo run --release -p ledger --example big_shop -- make hall.shop [machines]   # a minute or two for 1000
+//! cargo run --release -p ledger --example big_shop -- time hall.shop
+//! ```
+
+// An example speaks to whoever runs it.
+#![allow(clippy::print_stdout)]
+
+use std::collections::BTreeMap;
+use std::time::Instant;
+
+use jiff::civil::{Date, date};
+use jiff::{SignedDuration, Timestamp};
+use ledger::{Error, Ledger, NewEntry};
+use motion::{Duty, Quantity, Unit};
+use upkeep::build::shipped;
+use upkeep::entry::{Basis, Run};
+use upkeep::{Build, Event, Material, Usage};
+
+/// The last day of the records.
+const TODAY: Date = date(2026, 9, 30);
+
+/// Days of records: three years.
+const DAYS: i64 = 1096;
+
+/// Tasks done per machine and week, so that 40 tasks come round every three months or so.
+const TASKS_PER_WEEK: u64 = 3;
+
+/// Days of history that a due list looks at: 26 weeks.
+const WINDOW: i64 = 182;
+
+#[tokio::main]
+async fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    match args.iter().map(String::as_str).collect::<Vec<_>>()[..] {
+        ["make", at] => make(at, 1000).await,
+        ["make", at, machines] => make(at, machines.parse()?).await,
+        ["time", at] => time(at).await,
+        _ => Err("usage: big_shop make PLACE [machines] | big_shop time PLACE".into()),
+    }
+}
+
+async fn make(at: &str, machines: u64) -> Result<(), Box<dyn std::error::Error>> {
+    let start = Instant::now();
+    let ledger = Ledger::create(at, "invented hall", "Europe/Lisbon").await?;
+    let first = midnight(-DAYS)?;
+    let mut builds = Vec::new();
+    for (file, text) in shipped() {
+        let build = Build::parse(file, text)?;
+        ledger.add_build(&build.name, text, first).await?;
+        builds.push(build);
+    }
+    let programs = programs(&mut Dice(1));
+    let (mut runs, mut tasks) = (0, 0);
+    for number in 0..machines {
+        let mut dice = Dice(1000 + number);
+        let build = &builds[usize::try_from(number)? % builds.len()];
+        let name = format!("m{number:04}");
+        ledger.add_machine(&name, &build.name, first, first, "").await?;
+        let entries = history(build, &programs, &mut dice)?;
+        runs += entries.iter().filter(|entry| matches!(entry.event, Event::Run(_))).count();
+        tasks += entries.iter().filter(|entry| matches!(entry.event, Event::Done { .. })).count();
+        ledger.import(&name, entries).await?;
+    }
+    ledger.close().await;
+    println!("made {machines} machines, {runs} runs, {tasks} tasks done in {:.1?}", start.elapsed());
+    Ok(())
+}
+
+/// Three years of one machine: a run on most working days, sometimes two, and a few tasks a week.
+fn history(build: &Build, programs: &[(String, Duty)], dice: &mut Dice) -> Result<Vec<NewEntry>, Box<dyn std::error::Error>> {
+    let favourites = [dice.below(8), dice.below(8), dice.below(8)];
+    let mut entries = Vec::new();
+    for day in -DAYS..0 {
+        let morning = midnight(day)? + SignedDuration::from_hours(8);
+        let working = (day.rem_euclid(7) as u64) < 5;
+        let runs = if working { 1 + dice.below(10) / 7 } else { u64::from(dice.below(10) < 1) };
+        for n in 0..runs {
+            let at = morning + SignedDuration::from_secs((n * 5 * 3600 + dice.below(3600)).cast_signed());
+            let material = MATERIALS[favourites[dice.index(3)] as usize % MATERIALS.len()];
+            let (label, duty) = &programs[dice.index(programs.len())];
+            entries.push(entry(at, Event::Run(run(label, duty, material))));
+        }
+        if dice.below(7) < TASKS_PER_WEEK {
+            let task = build.tasks[dice.index(build.tasks.len())].name.clone();
+            let at = morning + SignedDuration::from_secs(dice.below(36_000).cast_signed());
+            entries.push(entry(at, Event::Done { task, supplies: BTreeMap::new() }));
+        }
+    }
+    Ok(entries)
+}
+
+const MATERIALS: [&str; 6] = ["PLA", "PETG", "ASA", "ABS", "TPU", "PA-CF"];
+
+fn run(label: &str, duty: &Duty, material: &str) -> Run {
+    let material = Material::new(material);
+    Run {
+        label: format!("{label}.gcode"),
+        program: Some(label.repeat(64 / label.len())),
+        stopped: None,
+        materials: BTreeMap::from([(0, material.clone())]),
+        usage: Usage::from_duty(duty, |_| material.clone()),
+        basis: Basis::Metered,
+        queued: None,
+    }
+}
+
+fn entry(at: Timestamp, event: Event) -> NewEntry {
+    NewEntry { machine: String::new(), at, recorded: at, note: String::new(), event }
+}
+
+/// Forty programs of a few hours each; amounts are invented and of the right size.
+fn programs(dice: &mut Dice) -> Vec<(String, Duty)> {
+    let program = |number: u64| {
+        let seconds = 3600.0 * (1.0 + dice.share() * 9.0);
+        let mut duty = Duty::default();
+        let amounts = duty.tools.entry(0).or_default();
+        for &quantity in Quantity::ALL {
+            let per_second = match quantity.unit() {
+                Unit::Second => 0.9,
+                Unit::Metre => 0.035,
+                Unit::Kilogram => 6e-6,
+                Unit::CubicMetre => 5e-9,
+                Unit::Turn | Unit::Count => 2.0,
+                Unit::CubicMetrePerSecond => continue,
+            };
+            amounts[quantity] = seconds * per_second * (0.5 + dice.share());
+            if quantity.unit() == Unit::Count {
+                amounts[quantity] = amounts[quantity].round();
+            }
+        }
+        (format!("{number:08x}"), duty)
+    };
+    (0..40).map(program).collect()
+}
+
+async fn time(at: &str) -> Result<(), Box<dyn std::error::Error>> {
+    let start = Instant::now();
+    let ledger = Ledger::open(at).await?;
+    println!("open              {:>9.2?}", start.elapsed());
+
+    let from = TODAY.checked_sub(jiff::Span::new().days(WINDOW))?;
+    let start = Instant::now();
+    let states = ledger.states(from).await?;
+    let took = start.elapsed();
+    let days: usize = states.iter().map(|state| state.days.len()).sum();
+    let standings: usize = states.iter().map(|state| state.standings.len()).sum();
+    println!("states, first     {took:>9.2?}  {} machines, {standings} standings, {days} days", states.len());
+    let start = Instant::now();
+    drop(states);
+    println!("   dropping them  {:>9.2?}", start.elapsed());
+    let start = Instant::now();
+    let states = ledger.states(from).await?;
+    println!("states, again     {:>9.2?}", start.elapsed());
+
+    let name = states.first().ok_or("the shop has no machines")?.name.clone();
+    let start = Instant::now();
+    ledger.machine_state(&name, from).await?;
+    println!("one machine       {:>9.2?}", start.elapsed());
+
+    let programs = programs(&mut Dice(1));
+    let mut took: Vec<_> = Vec::new();
+    for second in 0..200 {
+        let at = midnight(0)? + SignedDuration::from_secs(second);
+        let event = Event::Run(run(&programs[0].0, &programs[0].1, "PLA"));
+        let start = Instant::now();
+        match ledger.append(NewEntry { machine: name.clone(), ..entry(at, event) }).await {
+            Ok(_) => took.push(start.elapsed()),
+            Err(Error::AlreadyBooked(_)) => {}
+            Err(error) => return Err(error.into()),
+        }
+    }
+    took.sort();
+    if let (Some(first), Some(last)) = (took.first(), took.last()) {
+        println!("append            {:>9.2?}  median of {} (from {first:.2?} to {last:.2?})", took[took.len() / 2], took.len());
+    }
+    ledger.close().await;
+    Ok(())
+}
+
+/// The start, in the shop's zone, of the day that many days after the last one.
+fn midnight(days: i64) -> Result<Timestamp, jiff::Error> {
+    let day = TODAY.checked_add(jiff::Span::new().days(days))?;
+    Ok(day.in_tz("Europe/Lisbon")?.timestamp())
+}
+
+/// A small generator of even numbers (SplitMix64; Steele, Lea & Flood 2014), so that every run makes the same hall.
+struct Dice(u64);
+
+impl Dice {
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z ^ (z >> 31)
+    }
+
+    fn below(&mut self, n: u64) -> u64 {
+        self.next() % n
+    }
+
+    fn index(&mut self, n: usize) -> usize {
+        (self.next() % n as u64) as usize
+    }
+
+    fn share(&mut self) -> f64 {
+        (self.next() >> 11) as f64 / (1u64 << 53) as f64
+    }
+}

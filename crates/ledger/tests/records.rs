@@ -1,0 +1,475 @@
+//! What the ledger promises, on both engines: what counts, when, and what a correction changes.
+
+mod support;
+
+use jiff::civil::date;
+use ledger::{Error, Filter, Imported, Kind, NewEntry, Program, ProgramKey};
+use motion::{Duty, Quantity};
+use sqlx::Row;
+use support::*;
+use upkeep::entry::{Because, Run};
+use upkeep::{Care, EntryId, Event, MaterialClass, MaterialInfo};
+
+/// Panics unless `actual` metres are `expected`, to the grain.
+#[track_caller]
+fn check_metres(actual: impl Into<Option<f64>>, expected: impl Into<Option<f64>>) {
+    let (actual, expected) = (actual.into(), expected.into());
+    let near = match (actual, expected) {
+        (Some(actual), Some(expected)) => (actual - expected).abs() < 1e-9,
+        (actual, expected) => actual.is_none() && expected.is_none(),
+    };
+    assert!(near, "{actual:?} m, not {expected:?}");
+}
+
+on_both_engines! {
+    /// Every kind of event, with everything that it can carry.
+    async fn what_is_written_is_read_back_whole(shop: &TestShop) {
+        let ledger = &shop.ledger;
+        let Event::Run(full) = run_by_label("bracket for the till", 3.25) else { unreachable!() };
+        let events = [
+            Event::Run(full),
+            run("a1", 12.5),
+            queued("b2", 1.0),
+            done("wipe the x rods"),
+            replaced("nozzle"),
+            Event::Replaced { position: "fan".into(), because: Because::Failed },
+            Event::Failed { position: "fan".into(), mode: "rattles, then stops".into() },
+            // 0.1 + 0.2: a value whose last bit a careless reader of decimals loses.
+            Event::Reading { position: "belt".into(), what: "frequency".into(), value: 0.1 + 0.2, unit: "Hz".into() },
+            Event::HourMeter { hours: 1234.5, unbooked: travel(2.0, "ASA") },
+        ];
+        for (hour, event) in events.into_iter().enumerate() {
+            let new = NewEntry { note: "it's \"fine\" 100 % ✓".into(), ..entry("bowline", &format!("2026-10-05T{hour:02}:00:00.123456Z"), event) };
+            let id = ledger.append(new.clone()).await.unwrap();
+            let back = ledger.entry(id).await.unwrap();
+            assert_eq!((back.machine, back.at, back.recorded, back.note), (new.machine, new.at, new.recorded, new.note));
+            assert_eq!((back.event, back.corrects), (new.event, None));
+        }
+        shop.prove().await;
+    }
+
+    /// By the clock on the shop's wall, whose offset changes within the year.
+    async fn a_run_belongs_to_the_day_of_its_start_in_the_shops_zone(shop: &TestShop) {
+        // Lisbon is at UTC+1 until 2026-10-25, then at UTC.
+        shop.append("2026-10-10T23:30:00Z", run("a1", 1.0)).await.unwrap();
+        shop.append("2026-11-10T23:30:00Z", run("a1", 2.0)).await.unwrap();
+        let days: Vec<_> = shop.ledger.days("bowline", None).await.unwrap();
+        let dates: Vec<_> = days.iter().map(|day| (day.date, day.usage.amount(Quantity::TravelX).round())).collect();
+        assert_eq!(dates, [(date(2026, 10, 11), 1.0), (date(2026, 11, 10), 2.0)]);
+        let later = shop.ledger.days("bowline", Some(date(2026, 10, 12))).await.unwrap();
+        assert_eq!(later.len(), 1);
+    }
+
+    async fn a_run_counts_once_whatever_its_label_says(shop: &TestShop) {
+        let first = shop.append("2026-10-05T08:00:00Z", run("a1", 5.0)).await.unwrap();
+        let Event::Run(again) = run("a1", 5.0) else { unreachable!() };
+        let again = Event::Run(Run { label: "renamed.gcode".into(), ..again });
+        let error = shop.append("2026-10-05T08:00:00Z", again).await.unwrap_err();
+        assert!(matches!(error, Error::AlreadyBooked(id) if id == first), "{error}");
+        check_metres(shop.travelled().await, 5.0);
+        shop.append("2026-10-05T08:00:01Z", run("a1", 5.0)).await.unwrap();
+        shop.append("2026-10-05T08:00:00Z", run("b2", 5.0)).await.unwrap();
+        check_metres(shop.travelled().await, 15.0);
+        shop.prove().await;
+    }
+
+    async fn a_run_without_a_program_is_known_by_its_label(shop: &TestShop) {
+        let first = shop.append("2026-10-05T08:00:00Z", run_by_label("lamp", 5.0)).await.unwrap();
+        let error = shop.append("2026-10-05T08:00:00Z", run_by_label("lamp", 6.0)).await.unwrap_err();
+        assert!(matches!(error, Error::AlreadyBooked(id) if id == first), "{error}");
+        shop.append("2026-10-05T08:00:00Z", run_by_label("other lamp", 5.0)).await.unwrap();
+        shop.join("sheet bend").await.unwrap();
+        shop.ledger.append(entry("sheet bend", "2026-10-05T08:00:00Z", run_by_label("lamp", 5.0))).await.unwrap();
+        shop.prove().await;
+    }
+
+    async fn a_withdrawn_run_can_be_booked_again(shop: &TestShop) {
+        let first = shop.append("2026-10-05T08:00:00Z", run("a1", 5.0)).await.unwrap();
+        shop.ledger.withdraw(first, at(RECORDED), "wrong machine").await.unwrap();
+        check_metres(shop.travelled().await, 0.0);
+        let second = shop.append("2026-10-05T08:00:00Z", run("a1", 4.0)).await.unwrap();
+        check_metres(shop.travelled().await, 4.0);
+        let error = shop.append("2026-10-05T08:00:00Z", run("a1", 4.0)).await.unwrap_err();
+        assert!(matches!(error, Error::AlreadyBooked(id) if id == second), "{error}");
+        // The first cannot come back beside the second.
+        let error = shop.ledger.correct(first, entry("bowline", "2026-10-05T08:00:00Z", run("a1", 5.0))).await.unwrap_err();
+        assert!(matches!(error, Error::AlreadyBooked(_)), "{error}");
+        check_metres(shop.travelled().await, 4.0);
+        shop.prove().await;
+    }
+
+    async fn a_task_counts_what_was_used_before_it(shop: &TestShop) {
+        shop.append("2026-10-05T08:00:00Z", run("a1", 5.0)).await.unwrap();
+        shop.append("2026-10-06T08:00:00Z", run("a1", 6.0)).await.unwrap();
+        let id = shop.append("2026-10-06T08:00:00Z", done("wipe")).await.unwrap();
+        // A run that starts at the very instant counts after it.
+        check_metres(shop.travelled_before("wipe").await, 5.0);
+        check_metres(shop.travelled_before("never done").await, None);
+        let standing = shop.state().await.standings[&Care::Task("wipe".into())].clone();
+        assert_eq!((standing.at, standing.entry), (at("2026-10-06T08:00:00Z"), id));
+        shop.prove().await;
+    }
+
+    async fn a_run_booked_late_moves_the_standings_after_it(shop: &TestShop) {
+        shop.append("2026-10-08T08:00:00Z", run("a1", 8.0)).await.unwrap();
+        shop.append("2026-10-07T00:00:00Z", done("wipe")).await.unwrap();
+        shop.append("2026-10-09T00:00:00Z", replaced("nozzle")).await.unwrap();
+        shop.append("2026-10-10T00:00:00Z", done("oil")).await.unwrap();
+        shop.append("2026-10-05T08:00:00Z", run("a1", 0.5)).await.unwrap();
+        shop.append("2026-10-09T08:00:00Z", run("a1", 0.25)).await.unwrap();
+        check_metres(shop.travelled_before("wipe").await, 0.5);
+        check_metres(shop.travelled_before("oil").await, 8.75);
+        let standings = shop.state().await.standings;
+        check_metres(standings[&Care::Position("nozzle".into())].base.amount(Quantity::TravelX), 8.5);
+        shop.prove().await;
+    }
+
+    async fn a_task_recorded_late_counts_from_when_it_was_done(shop: &TestShop) {
+        for day in 1..=9 {
+            shop.append(&format!("2026-10-{day:02}T08:00:00Z"), run("a1", 1.0)).await.unwrap();
+        }
+        shop.append("2026-10-04T12:00:00Z", done("wipe")).await.unwrap();
+        check_metres(shop.travelled_before("wipe").await, 4.0);
+        shop.append("2026-10-02T12:00:00Z", done("oil")).await.unwrap();
+        check_metres(shop.travelled_before("oil").await, 2.0);
+        shop.append("2026-10-03T12:00:00Z", done("wipe")).await.unwrap();
+        check_metres(shop.travelled_before("wipe").await, 4.0); // The newer standing stands.
+        shop.append("2026-10-08T12:00:00Z", done("wipe")).await.unwrap();
+        check_metres(shop.travelled_before("wipe").await, 8.0);
+        check_metres(shop.travelled_before("oil").await, 2.0);
+        shop.prove().await;
+    }
+
+    async fn the_newest_correction_holds_and_the_old_words_stay(shop: &TestShop) {
+        let first = shop.append("2026-10-05T08:00:00Z", run("a1", 5.0)).await.unwrap();
+        shop.append("2026-10-06T00:00:00Z", done("wipe")).await.unwrap();
+        let ledger = &shop.ledger;
+        let second = ledger.correct(first, entry("bowline", "2026-10-05T09:00:00Z", run("a1", 3.0))).await.unwrap();
+        check_metres(shop.travelled_before("wipe").await, 3.0);
+        // A correction of the correction, which moves the run to after the task.
+        let third = ledger.correct(second, entry("bowline", "2026-10-07T09:00:00Z", run("a1", 2.0))).await.unwrap();
+        check_metres(shop.travelled_before("wipe").await, 0.0);
+        check_metres(shop.travelled().await, 2.0);
+        // A later correction of the first entry beats the correction of the correction.
+        let fourth = ledger.correct(first, entry("bowline", "2026-10-05T08:00:00Z", run("a1", 7.0))).await.unwrap();
+        check_metres(shop.travelled_before("wipe").await, 7.0);
+        let all = ledger.entries(&Filter { kind: Some(Kind::Run), ..Filter::default() }, 10).await.unwrap();
+        let seen: Vec<_> = all.iter().map(|listed| (listed.entry.id, listed.entry.corrects, listed.replaced_by)).collect();
+        assert_eq!(seen, [
+            (third, Some(second), Some(fourth)),
+            (second, Some(first), Some(fourth)),
+            (fourth, Some(first), None),
+            (first, None, Some(fourth)),
+        ]);
+        let effective = ledger.effective("bowline").await.unwrap();
+        assert_eq!(effective.iter().map(|entry| entry.id).collect::<Vec<_>>(), [EntryId(1), fourth, EntryId(3)]);
+        shop.prove().await;
+    }
+
+    async fn a_withdrawn_task_brings_the_one_before_it_back(shop: &TestShop) {
+        shop.append("2026-10-05T08:00:00Z", run("a1", 5.0)).await.unwrap();
+        shop.append("2026-10-06T00:00:00Z", done("wipe")).await.unwrap();
+        shop.append("2026-10-07T08:00:00Z", run("a1", 6.0)).await.unwrap();
+        let second = shop.append("2026-10-08T00:00:00Z", done("wipe")).await.unwrap();
+        check_metres(shop.travelled_before("wipe").await, 11.0);
+        let withdrawal = shop.ledger.withdraw(second, at(RECORDED), "was another machine").await.unwrap();
+        check_metres(shop.travelled_before("wipe").await, 5.0);
+        // And what was withdrawn can be said again.
+        shop.ledger.correct(withdrawal, entry("bowline", "2026-10-08T00:00:00Z", done("wipe"))).await.unwrap();
+        check_metres(shop.travelled_before("wipe").await, 11.0);
+        shop.prove().await;
+    }
+
+    async fn a_correction_says_the_same_kind_of_thing_of_the_same_machine(shop: &TestShop) {
+        shop.join("sheet bend").await.unwrap();
+        let id = shop.append("2026-10-05T08:00:00Z", run("a1", 5.0)).await.unwrap();
+        let error = shop.ledger.correct(id, entry("bowline", "2026-10-05T08:00:00Z", done("wipe"))).await.unwrap_err();
+        assert_eq!(error.to_string(), format!("entry {id} says 'run', not 'done'; withdraw it and record the other thing by itself"));
+        let error = shop.ledger.correct(id, entry("sheet bend", "2026-10-05T08:00:00Z", run("a1", 5.0))).await.unwrap_err();
+        assert!(matches!(error, Error::OtherMachine { .. }), "{error}");
+        let error = shop.ledger.correct(EntryId(99), entry("bowline", "2026-10-05T08:00:00Z", run("a1", 5.0))).await.unwrap_err();
+        assert!(matches!(error, Error::NoSuchEntry { id: EntryId(99) }), "{error}");
+        let error = shop.append("2026-10-05T08:00:00Z", Event::Withdrawn).await.unwrap_err();
+        assert!(matches!(error, Error::NothingToWithdraw), "{error}");
+        shop.prove().await;
+    }
+
+    async fn a_queued_run_waits_until_it_is_run_or_withdrawn(shop: &TestShop) {
+        let ledger = &shop.ledger;
+        let first = shop.append("2026-10-05T08:00:00Z", queued("a1", 5.0)).await.unwrap();
+        let second = shop.append("2026-10-05T09:00:00Z", queued("a1", 6.0)).await.unwrap();
+        let third = shop.append("2026-10-05T10:00:00Z", queued("b2", 7.0)).await.unwrap();
+        let queue = async || ledger.queue("bowline").await.unwrap().iter().map(|entry| entry.id).collect::<Vec<_>>();
+        // A run from before anything was queued fulfils nothing.
+        shop.append("2026-10-04T08:00:00Z", run("a1", 5.0)).await.unwrap();
+        assert_eq!(queue().await, [first, second, third]);
+        // The oldest of the same program goes first.
+        let ran = shop.append("2026-10-06T08:00:00Z", run("a1", 5.0)).await.unwrap();
+        assert_eq!(queue().await, [second, third]);
+        assert!(matches!(ledger.entry(ran).await.unwrap().event, Event::Run(run) if run.queued == Some(first)));
+        ledger.withdraw(third, at(RECORDED), "").await.unwrap();
+        assert_eq!(queue().await, [second]);
+        // A run that names what it fulfils; and one that names what is not there.
+        let Event::Run(named) = run("c3", 5.0) else { unreachable!() };
+        let wrong = Event::Run(Run { queued: Some(third), ..named.clone() });
+        let error = shop.append("2026-10-07T08:00:00Z", wrong).await.unwrap_err();
+        assert!(matches!(error, Error::NotQueued { id, .. } if id == third), "{error}");
+        shop.append("2026-10-07T08:00:00Z", Event::Run(Run { queued: Some(second), ..named })).await.unwrap();
+        assert!(queue().await.is_empty());
+        // Corrected, the run still fulfils what it did; withdrawn, that is expected again.
+        let corrected = ledger.correct(ran, entry("bowline", "2026-10-06T09:00:00Z", run("a1", 4.0))).await.unwrap();
+        assert!(queue().await.is_empty());
+        ledger.withdraw(corrected, at(RECORDED), "").await.unwrap();
+        assert_eq!(queue().await, [first]);
+        let state = shop.state().await;
+        assert_eq!(state.queue.len(), 1);
+        assert_eq!((state.queue[0].on, &state.queue[0].usage), (Some(date(2026, 11, 30)), &travel(5.0, "PLA")));
+        shop.prove().await;
+    }
+
+    async fn a_queued_run_can_be_put_off_and_then_run(shop: &TestShop) {
+        let first = shop.append("2026-10-05T08:00:00Z", queued("a1", 5.0)).await.unwrap();
+        let Event::Queued(put_off) = queued("a1", 5.0) else { unreachable!() };
+        let put_off = Event::Queued(upkeep::entry::Queued { on: None, ..put_off });
+        shop.ledger.correct(first, entry("bowline", "2026-10-05T08:00:00Z", put_off)).await.unwrap();
+        assert_eq!(shop.state().await.queue[0].on, None);
+        let Event::Run(named) = run("a1", 5.0) else { unreachable!() };
+        shop.append("2026-10-06T08:00:00Z", Event::Run(Run { queued: Some(first), ..named })).await.unwrap();
+        assert!(shop.state().await.queue.is_empty());
+        shop.prove().await;
+    }
+
+    async fn nothing_can_be_recorded_before_the_machine_joined_or_before_it_happened(shop: &TestShop) {
+        let error = shop.append("2026-09-30T23:59:59Z", run("a1", 1.0)).await.unwrap_err();
+        assert!(matches!(error, Error::BeforeAdded { .. }), "{error}");
+        let error = shop.append("2027-01-01T00:00:00Z", run("a1", 1.0)).await.unwrap_err();
+        assert!(matches!(error, Error::NotYet { .. }), "{error}");
+        shop.append("2026-10-02T08:00:00Z", run("a1", 1.0)).await.unwrap();
+        // The machine cannot be said to have joined after its first run.
+        let added = shop.ledger.machines().await.unwrap()[0].entry;
+        let build = shop.build().await;
+        let later = entry("bowline", "2026-10-03T00:00:00Z", Event::Added { build: build.clone() });
+        let error = shop.ledger.correct(added, later).await.unwrap_err();
+        assert!(matches!(error, Error::BeforeAdded { .. }), "{error}");
+        // But to have joined earlier; and then an older run can be booked.
+        let earlier = entry("bowline", "2026-09-01T00:00:00Z", Event::Added { build });
+        shop.ledger.correct(added, earlier).await.unwrap();
+        shop.append("2026-09-30T23:59:59Z", run("a1", 1.0)).await.unwrap();
+        shop.prove().await;
+    }
+
+    async fn a_machine_leaves_only_without_records(shop: &TestShop) {
+        let run_id = shop.append("2026-10-02T08:00:00Z", run("a1", 1.0)).await.unwrap();
+        let added = shop.ledger.machines().await.unwrap()[0].entry;
+        let error = shop.ledger.withdraw(added, at(RECORDED), "").await.unwrap_err();
+        assert!(matches!(error, Error::MachineInUse { entry, .. } if entry == run_id), "{error}");
+        shop.ledger.withdraw(run_id, at(RECORDED), "").await.unwrap();
+        shop.ledger.withdraw(added, at(RECORDED), "never bought").await.unwrap();
+        assert!(shop.ledger.machines().await.unwrap().is_empty());
+        assert!(shop.ledger.states(date(2026, 10, 1)).await.unwrap().is_empty());
+        let error = shop.append("2026-10-02T08:00:00Z", run("a1", 1.0)).await.unwrap_err();
+        assert_eq!(error.to_string(), "no machine 'bowline'; the shop has no machine yet");
+        shop.prove().await;
+        // Its name is free again.
+        shop.join("bowline").await.unwrap();
+        shop.append("2026-10-02T08:00:00Z", run("a1", 1.0)).await.unwrap();
+        shop.prove().await;
+    }
+
+    async fn a_machine_needs_a_name_of_its_own_and_a_build_of_the_shop(shop: &TestShop) {
+        let error = shop.join("bowline").await.unwrap_err();
+        assert_eq!(error.to_string(), "there already is a machine 'bowline'; choose another name");
+        let error = shop.ledger.add_machine("reef", "no such build", at(JOINED), at(RECORDED), "").await.unwrap_err();
+        assert!(matches!(&error, Error::NoSuchBuild { known, .. } if known.len() == 4), "{error}");
+        let error = shop.ledger.add_machine(" ", "x", at(JOINED), at(RECORDED), "").await.unwrap_err();
+        assert!(matches!(error, Error::Nameless { what: "machine" }), "{error}");
+        let error = shop.ledger.append(entry("bowlin", "2026-10-02T08:00:00Z", run("a1", 1.0))).await.unwrap_err();
+        assert_eq!(error.to_string(), "no machine 'bowlin'; there are: bowline");
+        assert_eq!(shop.ledger.machines().await.unwrap().len(), 1);
+        shop.prove().await;
+    }
+
+    async fn amounts_that_make_no_sense_are_refused(shop: &TestShop) {
+        for value in [-1.0, f64::NAN, f64::INFINITY] {
+            let reading = Event::Reading { position: "belt".into(), what: "frequency".into(), value, unit: "Hz".into() };
+            let error = shop.append("2026-10-02T08:00:00Z", reading).await.unwrap_err();
+            assert!(matches!(error, Error::BadAmount { .. }), "{error}");
+        }
+        let error = shop.append("2026-10-02T08:00:00Z", done("")).await.unwrap_err();
+        assert_eq!(error.to_string(), "the task has no name; give one");
+    }
+
+    async fn an_import_counts_once_however_often_it_is_made(shop: &TestShop) {
+        shop.append("2026-10-05T08:00:00Z", run("a1", 1.0)).await.unwrap();
+        shop.append("2026-10-05T07:00:00Z", queued("b2", 4.0)).await.unwrap();
+        let history = || vec![
+            entry("", "2026-10-04T08:00:00Z", run("a1", 2.0)),
+            entry("", "2026-10-05T08:00:00Z", run("a1", 1.0)),
+            entry("", "2026-10-04T08:00:00Z", run("a1", 2.0)),
+            entry("", "2026-10-06T08:00:00Z", run("b2", 4.0)),
+            entry("", "2026-10-04T12:00:00Z", done("wipe")),
+        ];
+        let first = shop.ledger.import("bowline", history()).await.unwrap();
+        assert!(matches!(first[..], [
+            Imported::New(a), Imported::Already(_), Imported::Already(b), Imported::New(_), Imported::New(_),
+        ] if a == b), "{first:?}");
+        check_metres(shop.travelled().await, 7.0);
+        check_metres(shop.travelled_before("wipe").await, 2.0);
+        assert!(shop.state().await.queue.is_empty(), "an imported run fulfils what is queued");
+        shop.prove().await;
+        let again = shop.ledger.import("bowline", history()).await.unwrap();
+        assert_eq!(again.iter().filter(|one| matches!(one, Imported::Already(_))).count(), 4);
+        check_metres(shop.travelled().await, 7.0);
+        // One bad entry, and nothing is kept.
+        let bad = vec![entry("", "2026-10-09T08:00:00Z", run("a1", 2.0)), entry("", "2026-09-01T08:00:00Z", run("a1", 2.0))];
+        assert!(matches!(shop.ledger.import("bowline", bad).await, Err(Error::BeforeAdded { .. })));
+        check_metres(shop.travelled().await, 7.0);
+        shop.prove().await;
+    }
+
+    async fn pages_of_entries_follow_each_other_without_gap_or_overlap(shop: &TestShop) {
+        shop.join("sheet bend").await.unwrap();
+        for n in 0..10 {
+            // Several at one instant, so that the number has to decide.
+            let when = format!("2026-10-{:02}T08:00:00Z", 2 + n / 4);
+            shop.append(&when, run_by_label(&format!("lamp {n}"), 1.0)).await.unwrap();
+            shop.ledger.append(entry("sheet bend", &when, done("wipe"))).await.unwrap();
+        }
+        for machine in [None, Some("bowline".to_owned())] {
+            let whole = shop.ledger.entries(&Filter { machine: machine.clone(), ..Filter::default() }, 100).await.unwrap();
+            assert_eq!(whole.len(), if machine.is_some() { 11 } else { 22 });
+            assert!(whole.is_sorted_by(|a, b| (a.entry.at, a.entry.id) > (b.entry.at, b.entry.id)));
+            let mut filter = Filter { machine, ..Filter::default() };
+            let mut paged = Vec::new();
+            loop {
+                let page = shop.ledger.entries(&filter, 3).await.unwrap();
+                let Some(last) = page.last() else { break };
+                filter.before = Some((last.entry.at, last.entry.id));
+                paged.extend(page);
+            }
+            assert_eq!(paged, whole);
+        }
+        let about = Filter { about: Some("lamp 3".into()), kind: Some(Kind::Run), ..Filter::default() };
+        assert_eq!(shop.ledger.entries(&about, 100).await.unwrap().len(), 1);
+        let nobody = Filter { machine: Some("reef".into()), ..Filter::default() };
+        assert!(matches!(shop.ledger.entries(&nobody, 1).await, Err(Error::NoSuchMachine { .. })));
+    }
+
+    async fn the_states_of_all_machines_are_those_of_each(shop: &TestShop) {
+        for n in 0..40 {
+            let name = format!("m{n:02}");
+            shop.join(&name).await.unwrap();
+            shop.ledger.append(entry(&name, "2026-10-05T08:00:00Z", run("a1", f64::from(n)))).await.unwrap();
+            shop.ledger.append(entry(&name, "2026-11-05T08:00:00Z", run("a1", f64::from(n) + 0.5))).await.unwrap();
+            shop.ledger.append(entry(&name, "2026-10-06T08:00:00Z", done("wipe"))).await.unwrap();
+            shop.ledger.append(entry(&name, "2026-10-06T08:00:00Z", queued("b2", f64::from(n)))).await.unwrap();
+        }
+        let from = date(2026, 10, 6);
+        let states = shop.ledger.states(from).await.unwrap();
+        assert_eq!(states.len(), 41);
+        assert!(states.is_sorted_by(|a, b| a.name < b.name));
+        for state in states {
+            let alone = shop.ledger.machine_state(&state.name, from).await.unwrap();
+            assert_eq!(format!("{state:?}"), format!("{alone:?}"));
+            let none = usize::from(state.name != "bowline");
+            assert_eq!((state.days.len(), state.standings.len(), state.queue.len()), (none, none, none));
+        }
+    }
+
+    async fn builds_and_materials_are_described_anew_but_never_lost(shop: &TestShop) {
+        let ledger = &shop.ledger;
+        let name = shop.build().await;
+        let text = ledger.builds().await.unwrap()[0].text.clone();
+        assert!(!ledger.add_build(&name, &text, at(RECORDED)).await.unwrap(), "the same text is no news");
+        let newer = format!("# Seen again in autumn.\n{text}");
+        assert!(ledger.add_build(&name, &newer, at(RECORDED)).await.unwrap());
+        assert_eq!(ledger.builds().await.unwrap()[0].text, newer);
+        assert_eq!(ledger.builds().await.unwrap().len(), 4);
+        assert!(ledger.add_build(&name, &text, at(RECORDED)).await.unwrap(), "going back to the first text is news");
+
+        let own = |density_kg_m3| MaterialInfo { name: "PLA".into(), density_kg_m3, classes: vec![MaterialClass::Abrasive, MaterialClass::Soft] };
+        ledger.put_material(&own(1300.0), at(RECORDED)).await.unwrap();
+        ledger.put_material(&MaterialInfo { name: "pla".into(), ..own(1310.5) }, at(RECORDED)).await.unwrap();
+        ledger.put_material(&MaterialInfo { name: "PEI".into(), density_kg_m3: 1270.0, classes: vec![] }, at(RECORDED)).await.unwrap();
+        let materials = ledger.materials().await.unwrap();
+        assert_eq!(materials.len(), 2);
+        assert_eq!(materials[1], MaterialInfo { name: "pla".into(), ..own(1310.5) });
+        let error = ledger.put_material(&own(0.0), at(RECORDED)).await.unwrap_err();
+        assert!(matches!(error, Error::BadAmount { .. }), "{error}");
+    }
+
+    async fn a_metered_program_comes_back_to_the_last_bit(shop: &TestShop) {
+        let mut duty = Duty::default();
+        duty.tools.entry(0).or_default()[Quantity::TravelX] = 0.1 + 0.2;
+        duty.tools.entry(3).or_default()[Quantity::PeakFlow] = 1.234e-8;
+        let key = |motion: &str| ProgramKey { sha256: "ab".repeat(32), motion: motion.into(), corner: "jerk".into(), meter: 1 };
+        let program = Program { label: "lamp.gcode".into(), bytes: 5_000_000_000, duty, report: "{}".into(), maps: vec![0, 255, 7] };
+        assert_eq!(shop.ledger.program(&key("m1")).await.unwrap(), None);
+        shop.ledger.put_program(&key("m1"), &program).await.unwrap();
+        shop.ledger.put_program(&key("m1"), &program).await.unwrap();
+        assert_eq!(shop.ledger.program(&key("m1")).await.unwrap(), Some(program));
+        // The same file on another build asks something else.
+        assert_eq!(shop.ledger.program(&key("m2")).await.unwrap(), None);
+    }
+
+    async fn a_spoilt_row_is_named_and_mended(shop: &TestShop) {
+        shop.append("2026-10-05T08:00:00Z", run("a1", 5.0)).await.unwrap();
+        shop.append("2026-10-06T08:00:00Z", done("wipe")).await.unwrap();
+        shop.append("2026-10-06T09:00:00Z", queued("b2", 5.0)).await.unwrap();
+        shop.join("sheet bend").await.unwrap();
+        shop.ledger.append(entry("sheet bend", "2026-10-05T08:00:00Z", run("a1", 5.000_000_001))).await.unwrap();
+        shop.ledger.append(entry("sheet bend", "2026-10-06T08:00:00Z", done("wipe"))).await.unwrap();
+        shop.prove().await;
+        // Each of these plants one difference: the other machine's bytes, one grain away, or a row gone.
+        for (spoil, named) in [
+            ("update total set usage = (select usage from total where machine = 2) where machine = 1", "total, travel x of tool 0 in PLA: kept 5000000001, the entries say 5000000000"),
+            ("update daily set days = (select days from daily where machine = 2) where machine = 1", "day 2026-10-05, travel x of tool 0 in PLA: kept 5000000001, the entries say 5000000000"),
+            ("update standing set marks = (select marks from standing where machine = 2) where machine = 1", "use before task 'wipe', travel x of tool 0 in PLA: kept 5000000001"),
+            ("delete from standing where machine = 1", "task 'wipe': kept never"),
+            ("delete from run_key where machine = 1", "the run of program a1"),
+            ("delete from queued", "queue: kept {}"),
+            ("update machine set added_at = added_at + 1 where id = 1", "how it joined"),
+            ("update total set usage = days from daily where total.machine = 1 and daily.machine = 1", "the total of machine 1: kept bytes that cannot be read"),
+        ] {
+            assert_eq!(shop.ground.spoil(spoil).await, 1, "{spoil}");
+            let differences = shop.ledger.verify().await.unwrap().differences;
+            let said = differences.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n");
+            assert!(said.contains(named) && said.starts_with("machine 'bowline', "), "{spoil}: {said}");
+            assert_eq!(shop.ledger.rebuild(Some("bowline")).await.unwrap(), 1);
+            shop.prove().await;
+        }
+        assert_eq!(shop.ledger.rebuild(None).await.unwrap(), 2);
+        assert!(matches!(shop.ledger.rebuild(Some("reef")).await, Err(Error::NoSuchMachine { .. })));
+        shop.prove().await;
+    }
+
+    async fn the_database_itself_refuses_to_edit_or_delete_an_entry(shop: &TestShop) {
+        let mut raw = shop.ground.raw().await;
+        for statement in ["update entry set note = 'x'", "delete from entry"] {
+            let error = sqlx::query(statement).execute(&mut raw).await.unwrap_err().to_string();
+            assert!(error.contains("an entry is never"), "{error}");
+        }
+        let n: i64 = sqlx::query("select count(*) from entry").fetch_one(&mut raw).await.unwrap().get(0);
+        assert_eq!(n, 1);
+    }
+
+    async fn two_keepers_who_book_at_once_lose_nothing(shop: &TestShop) {
+        let other = ledger::Ledger::open(&shop.ground.at).await.unwrap();
+        let book = async |ledger: ledger::Ledger, minute: u32| {
+            for hour in 0..24 {
+                let when = format!("2026-10-05T{hour:02}:{minute:02}:00Z");
+                let material = format!("own {}", hour % 5);
+                let Event::Run(run) = run("a1", 1.0) else { unreachable!() };
+                let run = Event::Run(Run { usage: travel(1.0, &material), ..run });
+                ledger.append(entry("bowline", &when, run)).await.unwrap();
+            }
+        };
+        let a = tokio::spawn(book(shop.ledger.clone(), 1));
+        let b = tokio::spawn(book(other.clone(), 2));
+        book(other, 3).await;
+        a.await.unwrap();
+        b.await.unwrap();
+        check_metres(shop.travelled().await, 72.0);
+        shop.prove().await;
+    }
+}
