@@ -3,8 +3,6 @@
 //! Sums of whole numbers do not depend on their order, so a roll-up kept for three years and one rebuilt from the
 //! entries can be proved equal to the last grain.
 
-use std::collections::BTreeMap;
-
 use motion::{AddsUp, Amounts, Duty, Quantity, Tool, Unit};
 
 use crate::Material;
@@ -45,7 +43,7 @@ impl Grains {
         let mut grains = Grains::default();
         for (quantity, amount) in amounts.iter() {
             if quantity.adds_up() == AddsUp::Sum {
-                grains.0[quantity as usize] = (amount / grain(quantity.unit())).round() as i64;
+                grains.set_amount(quantity, amount);
             }
         }
         grains
@@ -66,6 +64,11 @@ impl Grains {
         self.get(quantity) as f64 * grain(quantity.unit())
     }
 
+    /// Sets the amount of one quantity, in its unit, rounded to whole grains.
+    pub fn set_amount(&mut self, quantity: Quantity, amount: f64) {
+        self.set(quantity, (amount / grain(quantity.unit())).round() as i64);
+    }
+
     /// The quantities that are not zero, in the list's order.
     pub fn iter(&self) -> impl Iterator<Item = (Quantity, i64)> + '_ {
         Quantity::ALL.iter().map(|&quantity| (quantity, self.get(quantity))).filter(|(_, grains)| *grains != 0)
@@ -73,9 +76,12 @@ impl Grains {
 }
 
 /// Amounts per tool and material.
+///
+/// A list in the order of the streams, not a map: most have one or two streams, and a due list holds hundreds of
+/// thousands of them, each of which would cost a map's node of 4 kB.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Usage {
-    streams: BTreeMap<Stream, Grains>,
+    streams: Vec<(Stream, Grains)>,
 }
 
 impl Usage {
@@ -95,7 +101,7 @@ impl Usage {
 
     /// The streams and their grains.
     pub fn streams(&self) -> impl Iterator<Item = (&Stream, &Grains)> {
-        self.streams.iter()
+        self.streams.iter().map(|(stream, grains)| (stream, grains))
     }
 
     /// Whether nothing was used.
@@ -119,18 +125,23 @@ impl Usage {
 
     /// Adds `sign` times the grains of one stream; a stream that comes to nothing is forgotten.
     pub fn add_stream(&mut self, stream: Stream, grains: &Grains, sign: i64) {
-        let sum = self.streams.entry(stream.clone()).or_default();
+        let index = self.streams.binary_search_by(|(known, _)| known.cmp(&stream)).unwrap_or_else(|place| {
+            self.streams.reserve_exact(1);
+            self.streams.insert(place, (stream, Grains::default()));
+            place
+        });
+        let sum = &mut self.streams[index].1;
         for (mine, more) in sum.0.iter_mut().zip(&grains.0) {
             *mine += sign * more;
         }
         if *sum == Grains::default() {
-            self.streams.remove(&stream);
+            self.streams.remove(index);
         }
     }
 
     /// The amount of one quantity over all streams, in its unit.
     pub fn amount(&self, quantity: Quantity) -> f64 {
-        let grains: i64 = self.streams.values().map(|grains| grains.get(quantity)).sum();
+        let grains: i64 = self.streams.iter().map(|(_, grains)| grains.get(quantity)).sum();
         grains as f64 * grain(quantity.unit())
     }
 }
