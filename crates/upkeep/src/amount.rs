@@ -55,7 +55,9 @@ impl AmountError {
             AmountError::TooLarge { found } => format!("\"{found}\" is too large"),
             AmountError::NoUnit { found, .. } => format!("\"{found}\" has no unit"),
             AmountError::WrongUnit { found, of, .. } => format!("\"{found}\" is not a unit of {of}"),
-            AmountError::NotWhole { found } => format!("\"{found}\" is not a whole number of days, weeks, months or years"),
+            AmountError::NotWhole { found } => {
+                format!("\"{found}\" is not a whole number of days, weeks, months or years")
+            }
         }
     }
 
@@ -65,7 +67,9 @@ impl AmountError {
             AmountError::NotANumber { .. } => {
                 "write a decimal number with a point and then the unit, for example 2.5 km".to_owned()
             }
-            AmountError::TooLarge { .. } => format!("the largest amount is {LARGEST:.0} in SI units"),
+            AmountError::TooLarge { .. } => {
+                format!("the largest amount is {LARGEST:.0} in SI units, the longest span a century")
+            }
             AmountError::NoUnit { allowed, .. } | AmountError::WrongUnit { allowed, .. } => {
                 format!("allowed here: {}", allowed.join(", "))
             }

@@ -95,7 +95,8 @@ impl Materials {
     pub fn built_in() -> &'static Materials {
         static BUILT_IN: LazyLock<Materials> = LazyLock::new(|| {
             // OK because the text is part of the program and a test reads it.
-            let file: File = toml::from_str(include_str!("../data/materials.toml")).expect("the built-in table is valid");
+            let file: File =
+                toml::from_str(include_str!("../data/materials.toml")).expect("the built-in table is valid");
             Materials(file.material.into_iter().map(MaterialInfo::from).collect())
         });
         &BUILT_IN
@@ -169,7 +170,7 @@ mod tests {
     fn a_metre_of_1_75_mm_pla_weighs_what_arithmetic_says() {
         // Worked by hand: π/4 · 1.75² · 1000 = 2405.281875 mm³; · 1.24 g/cm³ = 2.982549526 g, ten digits.
         let volume = std::f64::consts::FRAC_PI_4 * 1.75e-3 * 1.75e-3;
-        assert!((volume * 1e9 - 2405.281_875).abs() < 1e-6);
+        assert!((volume * 1e9 - 2_405.281_875).abs() < 1e-6);
         let grams = Materials::built_in().get("PLA").unwrap().mass(volume) * 1e3;
         assert!((grams - 2.982_549_526).abs() < 5e-9, "{grams}");
     }

@@ -18,7 +18,8 @@ pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) ->
     let word = word.to_lowercase();
     let candidates: Vec<(&str, String)> = candidates.into_iter().map(|name| (name, name.to_lowercase())).collect();
     let distance = |lower: &str| strsim::damerau_levenshtein(&word, lower);
-    let near = candidates.iter().map(|(name, lower)| (distance(lower), *name)).filter(|(steps, _)| *steps <= slack(&word));
+    let near =
+        candidates.iter().map(|(name, lower)| (distance(lower), *name)).filter(|(steps, _)| *steps <= slack(&word));
     let begun = || candidates.iter().find(|(_, lower)| begins(lower, &word)).map(|(name, _)| *name);
     near.min_by_key(|(steps, _)| *steps).map(|(_, name)| name).or_else(begun)
 }
@@ -75,7 +76,11 @@ impl fmt::Display for Unknown {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Unknown { what, found, has, nearest } = self;
         writeln!(f, "no {what} is called \"{found}\"")?;
-        write!(f, "  there {}", if has.is_empty() { "are none".to_owned() } else { format!("is: {}", has.join(", ")) })?;
+        write!(
+            f,
+            "  there {}",
+            if has.is_empty() { "are none".to_owned() } else { format!("is: {}", has.join(", ")) }
+        )?;
         match nearest {
             Some(nearest) => write!(f, "\n  did you mean {nearest}?"),
             None => Ok(()),

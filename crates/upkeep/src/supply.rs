@@ -26,7 +26,7 @@ impl Hazard {
         match self {
             Hazard::Flammable => "is flammable",
             Hazard::Irritant => "is an irritant",
-            Hazard::CompressedAir => "is compressed air",
+            Hazard::CompressedAir => "throws dust into eyes",
         }
     }
 }
@@ -149,7 +149,8 @@ impl Kind {
     pub fn all() -> &'static [Kind] {
         static ALL: LazyLock<Vec<Kind>> = LazyLock::new(|| {
             // OK because the text is part of the program and a test reads it.
-            let file: KindFile = toml::from_str(include_str!("../data/kinds.toml")).expect("the built-in list is valid");
+            let file: KindFile =
+                toml::from_str(include_str!("../data/kinds.toml")).expect("the built-in list is valid");
             file.kind
         });
         &ALL

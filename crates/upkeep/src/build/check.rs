@@ -22,7 +22,10 @@ pub(super) fn build(text: &str, report: &Report) -> Option<Build> {
     let (document, errors) = DeTable::parse_recoverable(text);
     for error in &errors {
         let span = error.span().unwrap_or(0..0);
-        report.add(&span, error.message(), "the file must be TOML: key = value, text in \" \", lists in [ ]");
+        match error.message() {
+            "duplicate key" => report.add(&span, "this key stands here for the second time", "keep one of the two"),
+            other => report.add(&span, other, "the file must be TOML: key = value, text in \" \", lists in [ ]"),
+        }
     }
     // What the parser made of broken text would only lead to complaints about things that nobody wrote.
     if errors.is_empty() { document_of(&document, report) } else { None }
@@ -56,13 +59,14 @@ fn document_of(document: &serde_spanned::Spanned<DeTable<'_>>, report: &Report) 
 
 /// The names of all positions, and those that could be read.
 fn positions(top: &Section<'_>) -> (Vec<String>, Vec<Position>) {
-    let sections = top.need("position").map(|value| value.sections("a position", position::KEYS)).unwrap_or_default();
+    let sections =
+        top.need("position").and_then(|value| value.sections("a position", position::KEYS)).unwrap_or_default();
     let names = names(&sections, "position");
     (names, sections.iter().filter_map(position::read).collect())
 }
 
 fn tasks(top: &Section<'_>, known: &Known) -> Vec<Task> {
-    let sections = top.need("task").map(|value| value.sections("a task", task::KEYS)).unwrap_or_default();
+    let sections = top.need("task").and_then(|value| value.sections("a task", task::KEYS)).unwrap_or_default();
     names(&sections, "task");
     sections.iter().filter_map(|section| task::read(section, known)).collect()
 }
@@ -74,7 +78,10 @@ fn names(sections: &[Section<'_>], what: &str) -> Vec<String> {
     for value in sections.iter().filter_map(|section| section.get("name")) {
         let Some(name) = value.as_str() else { continue };
         if !seen.insert(name.to_lowercase()) {
-            value.refuse(format!("there are two {what}s \"{name}\""), "give each a name of its own; case does not count");
+            value.refuse(
+                format!("there are two {what}s \"{name}\""),
+                "give each a name of its own; case does not count",
+            );
         }
         names.push(name.to_owned());
     }

@@ -211,10 +211,11 @@ pub(super) fn is_unusual(c: char) -> bool {
 /// `allowed here: a, b, c`, cut short where there are very many.
 fn allowed_here(list: &[&str]) -> String {
     const NAMED: usize = 12;
-    let named = list.iter().take(NAMED).copied().collect::<Vec<_>>().join(", ");
-    match list.len().saturating_sub(NAMED) {
-        0 if list.is_empty() => "nothing is allowed here".to_owned(),
-        0 => format!("allowed here: {named}"),
-        more => format!("allowed here: {named} and {more} more; docs/BUILDS.md lists them"),
+    let between = if list.iter().any(|name| name.contains(',')) { "; " } else { ", " };
+    let named = list.iter().take(NAMED).copied().collect::<Vec<_>>().join(between);
+    match list.len() {
+        0 => "nothing is allowed here".to_owned(),
+        all if all <= NAMED => format!("allowed here: {named}"),
+        _ => format!("allowed here: {named} and more; docs/BUILDS.md lists them"),
     }
 }

@@ -18,7 +18,10 @@ pub(super) fn read(section: &Section<'_>) -> Option<Expected> {
     if let (Some(value), Some(hours), Some(days)) = (&hours, hours_per_week, days_per_week)
         && days * 24.0 < hours
     {
-        value.refuse(format!("{hours} hours do not fit into {days} days"), "lower hours_per_week or raise days_per_week");
+        value.refuse(
+            format!("{hours} hours do not fit into {days} days"),
+            "lower hours_per_week or raise days_per_week",
+        );
         return None;
     }
     Some(Expected { hours_per_week: hours_per_week?, days_per_week: days_per_week?, per_hour: per_hour? })
@@ -26,11 +29,11 @@ pub(super) fn read(section: &Section<'_>) -> Option<Expected> {
 
 /// The quantities, also those whose amount is wrong: a limit on one of them need not complain again.
 fn per_hour(value: &Value<'_>) -> Vec<(Quantity, f64)> {
-    let read = |(key, value): (Entry<'_>, Value<'_>)| {
-        let quantity = summed(&key, &value)?;
-        Some((quantity, amount(quantity, &value).unwrap_or(0.0)))
+    let read = |(key, value): &(Entry<'_>, Value<'_>)| {
+        let quantity = summed(key, value)?;
+        Some((quantity, amount(quantity, value).unwrap_or(0.0)))
     };
-    value.entries().into_iter().filter_map(read).collect()
+    value.entries().unwrap_or_default().iter().filter_map(read).collect()
 }
 
 fn summed(key: &Entry<'_>, value: &Value<'_>) -> Option<Quantity> {

@@ -3,10 +3,10 @@
 use motion::{AddsUp, Kinematics, Quantity};
 
 use super::expected::quantity;
-use super::raw::{Entry, Section, Value};
+use super::raw::{Entry, Section, Value, all};
 use super::task::Known;
 use super::{Allowance, Limit};
-use crate::amount;
+use crate::amount::{self, AmountError};
 use crate::material::{MaterialClass, Materials};
 
 /// The keys of the table.
@@ -17,9 +17,9 @@ pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Limit> {
     let every = section.need("every");
     let text = every.as_ref().and_then(Value::name);
     let allowance = every.as_ref().zip(text.as_ref()).and_then(|(value, text)| allowance(section, value, text, known));
-    let counts = section.get("counts").map(|value| counts(&value)).unwrap_or_default();
+    let counts = section.get("counts").map_or(Some(Vec::new()), |value| counts(&value));
     let source = section.need("source").and_then(|value| value.prose());
-    Some(Limit { every: allowance?, text: text?, counts, source: source? })
+    Some(Limit { every: allowance?, text: text?, counts: counts?, source: source? })
 }
 
 fn allowance(section: &Section<'_>, every: &Value<'_>, text: &str, known: &Known) -> Option<Allowance> {
@@ -28,7 +28,7 @@ fn allowance(section: &Section<'_>, every: &Value<'_>, text: &str, known: &Known
 
 fn elapsed(section: &Section<'_>, every: &Value<'_>, text: &str) -> Option<Allowance> {
     for value in ["of", "counts"].into_iter().filter_map(|key| section.get(key)) {
-        let found = format!("\"{}\" does not go with calendar time", value.name);
+        let found = format!("{} does not go with calendar time", value.label);
         value.refuse(found, "take it out, or give an amount of use in \"every\", for example \"100 h\"");
     }
     match amount::parse_span(text) {
@@ -36,6 +36,7 @@ fn elapsed(section: &Section<'_>, every: &Value<'_>, text: &str) -> Option<Allow
             Some(Allowance::Elapsed { months: span.months, days: span.days })
         }
         Ok(_) => not_positive(every, text),
+        Err(_) if text.starts_with('-') => not_positive(every, text),
         Err(error) => {
             every.report.add_amount(&every.span, &error);
             None
@@ -66,9 +67,10 @@ fn not_positive(every: &Value<'_>, text: &str) -> Option<Allowance> {
 }
 
 fn no_quantity(every: &Value<'_>, text: &str) -> Option<Allowance> {
-    // Where the text is no amount of anything, that is what to say.
-    match amount::parse(text, Quantity::FilamentMass) {
-        Err(error @ amount::AmountError::NotANumber { .. }) => every.report.add_amount(&every.span, &error),
+    match amount::parse_span(text) {
+        Err(error) if error.nearest().is_some() || matches!(error, AmountError::NotANumber { .. }) => {
+            every.report.add_amount(&every.span, &error);
+        }
         _ => every.refuse(
             format!("\"{text}\" of what?"),
             "add the line \"of = …\" with a quantity, for example \"travel x\"; only calendar time and spools need none",
@@ -80,11 +82,17 @@ fn no_quantity(every: &Value<'_>, text: &str) -> Option<Allowance> {
 /// Whether the machine has what `quantity` counts, and the build says how much of it an hour brings.
 fn can_be_metered(quantity: Quantity, at: &Value<'_>, known: &Known) -> Option<()> {
     if quantity.adds_up() == AddsUp::Largest {
-        at.refuse(format!("\"{quantity}\" is a largest amount, which no use adds to"), "choose a quantity that adds up");
+        at.refuse(
+            format!("\"{quantity}\" never adds up: it is the largest amount of any move"),
+            "choose another quantity",
+        );
         return None;
     }
     if let Some(lacks) = lacking(quantity, known) {
-        at.refuse(format!("\"{quantity}\" stays 0 on this machine: {lacks}"), "choose another quantity, or correct [motion]");
+        at.refuse(
+            format!("\"{quantity}\" stays 0 on this machine: {lacks}"),
+            "choose another quantity, or correct [motion]",
+        );
         return None;
     }
     let expected = known.expected.as_ref().is_none_or(|all| all.contains(&quantity));
@@ -116,16 +124,15 @@ fn lacking(quantity: Quantity, known: &Known) -> Option<String> {
     }
 }
 
-fn counts(value: &Value<'_>) -> Vec<(String, f64)> {
-    value.entries().into_iter().filter_map(|(key, value)| count(&key, &value)).collect()
+fn counts(value: &Value<'_>) -> Option<Vec<(String, f64)>> {
+    all(value.entries()?.iter().map(|(key, value)| count(key, value)))
 }
 
 fn count(key: &Entry<'_>, value: &Value<'_>) -> Option<(String, f64)> {
     let weight = value.positive();
     if MaterialClass::from_name(key.name).is_none() && Materials::built_in().get(key.name).is_none() {
         let classes = MaterialClass::ALL.iter().map(|class| class.name());
-        let names: Vec<&str> =
-            classes.chain(Materials::built_in().iter().map(|info| info.name.as_str())).collect();
+        let names: Vec<&str> = classes.chain(Materials::built_in().iter().map(|info| info.name.as_str())).collect();
         let found = format!("there is no material or class of material \"{}\"", key.name);
         value.report.add_unknown(&key.span, found, key.name, names);
         return None;

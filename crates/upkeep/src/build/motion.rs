@@ -2,7 +2,7 @@
 
 use motion::{Corner, Drive, Kinematics, Limits, Machine, PerAxis};
 
-use super::raw::{Section, Value};
+use super::raw::{Section, Value, all};
 
 /// What the table says.
 pub(super) struct Motion {
@@ -43,7 +43,8 @@ pub(super) fn read(section: &Section<'_>) -> Option<Motion> {
     let travel = section.need("travel_mm").and_then(|value| travel(&value));
     let kinematics = kinematics(section, travel);
     let limits = limits(section);
-    let corner = section.need("corner").and_then(|v| v.choice([("jerk", Corner::Jerk), ("deviation", Corner::Deviation)]));
+    let corner =
+        section.need("corner").and_then(|v| v.choice([("jerk", Corner::Jerk), ("deviation", Corner::Deviation)]));
     let drive = drive(section);
     let hot_nozzle = section.get("hot_nozzle_c").map_or(Some(HOT_NOZZLE_C), |value| value.positive());
     let fans = fans(section);
@@ -72,7 +73,7 @@ fn kinematics(section: &Section<'_>, travel: Option<[f64; 3]>) -> Option<Kinemat
 /// Refuses a delta's keys on another machine.
 fn no_rods(section: &Section<'_>, kinematics: Kinematics) -> Option<Kinematics> {
     for value in ["rod_mm", "tower_radius_mm"].into_iter().filter_map(|key| section.get(key)) {
-        let found = format!("\"{}\" belongs to a delta alone", value.name);
+        let found = format!("{} belongs to a delta alone", value.label);
         value.refuse(found, "take the line out, or write kinematics = \"delta\"");
     }
     Some(kinematics)
@@ -88,7 +89,8 @@ fn delta(section: &Section<'_>, travel: Option<[f64; 3]>) -> Option<Kinematics> 
     let reach = radius + x.max(y) / 2.0;
     if rod <= reach {
         let found = format!("\"rod_mm\" is {rod}, but the rim of the travel is {reach} mm from a tower");
-        rod_value.refuse(found, "rod_mm must be more than tower_radius_mm + half of travel_mm x or y; correct one of them");
+        rod_value
+            .refuse(found, "rod_mm must be more than tower_radius_mm + half of travel_mm x or y; correct one of them");
         return None;
     }
     Some(Kinematics::Delta { rod, radius })
@@ -155,5 +157,5 @@ fn fans(section: &Section<'_>) -> Option<Vec<String>> {
         value.refuse(found, format!("the meter tells at most {MOST_FANS} apart, P0 to P3; leave the others out"));
         return None;
     }
-    items.iter().map(Value::name).collect()
+    all(items.iter().map(Value::name))
 }

@@ -1,6 +1,6 @@
 //! The tables `[[position]]`: where parts sit.
 
-use super::raw::{Section, Value};
+use super::raw::{Section, Value, all};
 use super::{Axis, Ban, Position};
 use crate::supply::{Kind, Supplies};
 
@@ -16,8 +16,8 @@ pub(super) fn read(section: &Section<'_>) -> Option<Position> {
     let kind = section.need("kind").and_then(|value| kind(&value));
     let along = section.get("along").and_then(|value| value.choice(Axis::ALL.map(|axis| (axis.name(), axis))));
     let tool = section.get("tool").and_then(|value| value.whole(0, u16::from(LAST_TOOL)));
-    let own = section.get("never").map(|value| bans(&value)).unwrap_or_default();
-    let kind = kind?;
+    let own = section.get("never").map_or(Some(Vec::new()), |value| bans(&value));
+    let (kind, own) = (kind?, own?);
     Some(Position {
         name: name?,
         kind: kind.name.clone(),
@@ -38,8 +38,8 @@ fn kind(value: &Value<'_>) -> Option<&'static Kind> {
     kind
 }
 
-fn bans(value: &Value<'_>) -> Vec<Ban> {
-    value.sections("a ban", &["substance", "reason"]).iter().filter_map(ban).collect()
+fn bans(value: &Value<'_>) -> Option<Vec<Ban>> {
+    all(value.sections("a ban", &["substance", "reason"])?.iter().map(ban))
 }
 
 fn ban(section: &Section<'_>) -> Option<Ban> {

@@ -51,7 +51,7 @@ impl<'a> Section<'a> {
     /// The value of `key`, if it is there.
     pub(super) fn get(&self, key: &'static str) -> Option<Value<'a>> {
         let value = self.table.get(key)?;
-        Some(Value { name: key.to_owned(), span: value.span(), value: value.get_ref(), report: self.report })
+        Some(Value { label: quoted(key), span: value.span(), value: value.get_ref(), report: self.report })
     }
 
     /// The value of `key`, which must be there.
@@ -69,17 +69,19 @@ impl<'a> Section<'a> {
     }
 
     /// The texts of the list `key`; none where it is left out.
-    pub(super) fn names(&self, key: &'static str) -> Vec<String> {
-        let items = self.get(key).and_then(|value| value.list()).unwrap_or_default();
-        items.iter().filter_map(Value::name).collect()
+    pub(super) fn names(&self, key: &'static str) -> Option<Vec<String>> {
+        match self.get(key) {
+            Some(value) => all(value.list()?.iter().map(Value::name)),
+            None => Some(Vec::new()),
+        }
     }
 }
 
 /// A value of the file.
 #[derive(Clone)]
 pub(super) struct Value<'a> {
-    /// Its key, for messages.
-    pub(super) name: String,
+    /// What it is, for messages: its key in quotes, or `an item of "steps"`.
+    pub(super) label: String,
     /// Where it stands.
     pub(super) span: Range<usize>,
     value: &'a DeValue<'a>,
@@ -102,7 +104,7 @@ impl<'a> Value<'a> {
     pub(super) fn text(&self) -> Option<&'a str> {
         let text = self.expect(self.value.as_str(), "text in quotes")?;
         if text.trim().is_empty() {
-            self.refuse(format!("\"{}\" is empty", self.name), "write something between the quotes");
+            self.refuse(format!("{} is empty", self.label), "write something between the quotes");
             return None;
         }
         Some(text)
@@ -118,22 +120,22 @@ impl<'a> Value<'a> {
         let text = self.text()?;
         if text.trim() != text || text.contains("  ") || text.contains('\n') {
             let help = "write it on one line, with one blank between words and none at the ends";
-            self.refuse(format!("\"{}\" has blanks where none belong", self.name), help);
+            self.refuse(format!("{} has blanks where none belong", self.label), help);
             return None;
         }
         self.printable(text, LONGEST_NAME)
     }
 
     fn printable(&self, text: &str, longest: usize) -> Option<String> {
-        let name = &self.name;
+        let label = &self.label;
         if let Some(odd) = text.chars().find(|c| is_unusual(*c) && *c != '\n') {
-            let found = format!("\"{name}\" has the character U+{:04X}, which cannot be seen", u32::from(odd));
+            let found = format!("{label} has the character U+{:04X}, which cannot be seen", u32::from(odd));
             self.refuse(found, "take it out");
             return None;
         }
         let length = text.chars().count();
         if longest < length {
-            self.refuse(format!("\"{name}\" is {length} characters long"), format!("at most {longest} are allowed"));
+            self.refuse(format!("{label} is {length} characters long"), format!("at most {longest} are allowed"));
             return None;
         }
         Some(text.to_owned())
@@ -146,7 +148,7 @@ impl<'a> Value<'a> {
             return Some(number);
         }
         let help = format!("it must be more than 0 and at most {LARGEST_NUMBER}");
-        self.refuse(format!("\"{}\" is {number}", self.name), help);
+        self.refuse(format!("{} is {number}", self.label), help);
         None
     }
 
@@ -156,7 +158,7 @@ impl<'a> Value<'a> {
         if (least..=most).contains(&number) {
             return Some(number);
         }
-        self.refuse(format!("\"{}\" is {number}", self.name), format!("it must be from {least} to {most}"));
+        self.refuse(format!("{} is {number}", self.label), format!("it must be from {least} to {most}"));
         None
     }
 
@@ -166,7 +168,7 @@ impl<'a> Value<'a> {
         if number.fract() == 0.0 {
             return Some(number as u16);
         }
-        self.refuse(format!("\"{}\" is {number}", self.name), format!("it must be a whole number from {least} to {most}"));
+        self.refuse(format!("{} is {number}", self.label), format!("it must be a whole number from {least} to {most}"));
         None
     }
 
@@ -194,14 +196,14 @@ impl<'a> Value<'a> {
             }
             words.push(word);
         }
-        self.report.add_unknown(&self.span, format!("\"{}\" cannot be \"{text}\"", self.name), text, words);
+        self.report.add_unknown(&self.span, format!("{} cannot be \"{text}\"", self.label), text, words);
         None
     }
 
     /// The items of a list.
     pub(super) fn list(&self) -> Option<Vec<Value<'a>>> {
         let items = self.expect(self.value.as_array(), "a list in [ ]")?;
-        Some(items.iter().map(|item| self.inner(self.name.clone(), item)).collect())
+        Some(items.iter().map(|item| self.inner(format!("an item of {}", self.label), item)).collect())
     }
 
     /// A table of which the keys are known.
@@ -211,33 +213,43 @@ impl<'a> Value<'a> {
     }
 
     /// Tables, each under its own `[[heading]]`.
-    pub(super) fn sections(&self, what: &'static str, keys: &[&'static str]) -> Vec<Section<'a>> {
-        let items = self.list().unwrap_or_default();
-        items.iter().filter_map(|item| item.section(what, keys)).collect()
+    pub(super) fn sections(&self, what: &'static str, keys: &[&'static str]) -> Option<Vec<Section<'a>>> {
+        all(self.list()?.iter().map(|item| item.section(what, keys)))
     }
 
     /// The entries of a table whose keys are names: each name as a value, and its value.
-    pub(super) fn entries(&self) -> Vec<(Entry<'a>, Value<'a>)> {
-        let table = self.expect(self.value.as_table(), "a table: \"name\" = value");
+    pub(super) fn entries(&self) -> Option<Vec<(Entry<'a>, Value<'a>)>> {
+        let table = self.expect(self.value.as_table(), "a table: \"name\" = value")?;
         let pair = |(key, value): (&'a Spanned<std::borrow::Cow<'a, str>>, &'a Spanned<DeValue<'a>>)| {
             let text: &'a str = key.get_ref();
-            (Entry { name: text, span: key.span() }, self.inner(text.to_owned(), value))
+            (Entry { name: text, span: key.span() }, self.inner(quoted(text), value))
         };
-        table.into_iter().flatten().map(pair).collect()
+        Some(table.iter().map(pair).collect())
     }
 
-    fn inner(&self, name: String, value: &'a Spanned<DeValue<'a>>) -> Value<'a> {
-        Value { name, span: value.span(), value: value.get_ref(), report: self.report }
+    fn inner(&self, label: String, value: &'a Spanned<DeValue<'a>>) -> Value<'a> {
+        Value { label, span: value.span(), value: value.get_ref(), report: self.report }
     }
 
     /// Notes that this value is of the wrong type where `read` is `None`.
     fn expect<T>(&self, read: Option<T>, wanted: &str) -> Option<T> {
         if read.is_none() {
-            let found = format!("\"{}\" is {}", self.name, type_of(self.value));
+            let found = format!("{} is {}", self.label, type_of(self.value));
             self.refuse(found, format!("it must be {wanted}"));
         }
         read
     }
+}
+
+/// All of them, or `None` if one is wrong; each is read before that is said, so that the report has every mistake.
+pub(super) fn all<T>(items: impl Iterator<Item = Option<T>>) -> Option<Vec<T>> {
+    let read: Vec<Option<T>> = items.collect();
+    read.into_iter().collect()
+}
+
+/// The name in quotes.
+fn quoted(name: &str) -> String {
+    format!("\"{name}\"")
 }
 
 /// A key that is a name of the user's choosing.

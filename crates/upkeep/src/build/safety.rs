@@ -64,7 +64,8 @@ fn dangers_carry_a_caution(section: &Section<'_>, task: &Task) {
         return;
     }
     let hot = (task.state == State::Hot).then(|| "the machine is hot".to_owned());
-    let Some(danger) = hot.or_else(|| hazards(task).map(|(name, hazard)| format!("\"{name}\" {}", hazard.says())).next())
+    let Some(danger) =
+        hot.or_else(|| hazards(task).map(|(name, hazard)| format!("\"{name}\" {}", hazard.says())).next())
     else {
         return;
     };
@@ -99,16 +100,18 @@ fn mains_is_for_the_qualified(section: &Section<'_>, task: &Task, position: &Pos
     }
     if !task.cautions.iter().any(|caution| caution.word <= SignalWord::Warning) {
         let found = format!("this task must carry a caution: \"{}\" carries mains voltage", position.name);
-        let help = "add a caution whose word is \"danger\" or \"warning\"; leave opening and repair to qualified people";
+        let help =
+            "add a caution whose word is \"danger\" or \"warning\"; leave opening and repair to qualified people";
         section.report.add(&section.span_of("name"), found, help);
     }
 }
 
 fn supplies_may_touch(section: &Section<'_>, task: &Task, position: &Position) {
-    for (key, _) in section.get("uses").map(|value| value.entries()).unwrap_or_default() {
+    for (key, _) in section.get("uses").and_then(|value| value.entries()).unwrap_or_default() {
         if let Some(refusal) = rules::refusal(position, [key.name], Supplies::built_in()) {
             let found = format!("\"{}\" must not touch \"{}\": {}", refusal.supply, refusal.position, refusal.reason);
-            let help = format!("\"{}\" is forbidden there; take it out of the task \"{}\"", refusal.substance, task.name);
+            let help =
+                format!("\"{}\" is forbidden there; take it out of the task \"{}\"", refusal.substance, task.name);
             section.report.add(&key.span, found, help);
         }
     }

@@ -1,16 +1,15 @@
 //! The tables `[[task]]`: what to do.
 
 use super::motion::Motion;
-use super::raw::{Entry, Section, Value};
+use super::raw::{Entry, Section, Value, all};
 use super::{Allowance, Caution, Limit, Neglect, Position, SignalWord, State, Supply, Task, limit, safety};
 use crate::amount;
 use crate::supply::Supplies;
 use motion::Quantity;
 
 /// The keys of the table.
-pub(super) const KEYS: &[&str] = &[
-    "name", "at", "state", "minutes", "neglect", "qualified", "gear", "tools", "uses", "steps", "caution", "limit",
-];
+pub(super) const KEYS: &[&str] =
+    &["name", "at", "state", "minutes", "neglect", "qualified", "gear", "tools", "uses", "steps", "caution", "limit"];
 
 /// What the rest of the build says; `None` or missing where that was wrong, so that nothing is complained of twice.
 pub(super) struct Known {
@@ -29,10 +28,10 @@ pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
     let minutes = section.need("minutes").and_then(|value| value.positive());
     let neglect = section.need("neglect").and_then(|value| value.choice(Neglect::ALL.map(|n| (n.name(), n))));
     let qualified = section.get("qualified").map_or(Some(false), |value| value.boolean());
-    let uses = section.get("uses").map(|value| uses(&value)).unwrap_or_default();
+    let uses = section.get("uses").map_or(Some(Vec::new()), |value| uses(&value));
     let steps = section.need("steps").and_then(|value| steps(&value));
-    let cautions = section.get("caution").map(|value| cautions(&value, steps.as_deref())).unwrap_or_default();
-    let limits = limits(section, known);
+    let cautions = section.get("caution").map_or(Some(Vec::new()), |value| cautions(&value, steps.as_deref()));
+    let limits = section.need("limit").and_then(|value| limits(&value, known));
     let (gear, tools) = (section.names("gear"), section.names("tools"));
     let task = Task {
         name: name?,
@@ -41,12 +40,12 @@ pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
         minutes: minutes?,
         neglect: neglect?,
         qualified: qualified?,
-        gear,
-        tools,
-        uses,
+        gear: gear?,
+        tools: tools?,
+        uses: uses?,
         steps: steps?,
-        cautions,
-        limits,
+        cautions: cautions?,
+        limits: limits?,
     };
     safety::check(section, &task, known.positions.iter().find(|position| position.name == task.at));
     Some(task)
@@ -66,8 +65,8 @@ fn at(value: &Value<'_>, names: &[String]) -> Option<String> {
     None
 }
 
-fn uses(value: &Value<'_>) -> Vec<Supply> {
-    value.entries().into_iter().filter_map(|(key, value)| supply(&key, &value)).collect()
+fn uses(value: &Value<'_>) -> Option<Vec<Supply>> {
+    all(value.entries()?.iter().map(|(key, value)| supply(key, value)))
 }
 
 fn supply(key: &Entry<'_>, value: &Value<'_>) -> Option<Supply> {
@@ -96,38 +95,47 @@ fn steps(value: &Value<'_>) -> Option<Vec<String>> {
         value.refuse("\"steps\" is empty", "say what to do, one sentence or two for each step");
         return None;
     }
-    items.iter().map(Value::prose).collect()
+    all(items.iter().map(Value::prose))
 }
 
-fn cautions(value: &Value<'_>, steps: Option<&[String]>) -> Vec<Caution> {
-    value.sections("a caution", &["word", "text", "before"]).iter().filter_map(|one| caution(one, steps)).collect()
+fn cautions(value: &Value<'_>, steps: Option<&[String]>) -> Option<Vec<Caution>> {
+    all(value.sections("a caution", &["word", "text", "before"])?.iter().map(|one| caution(one, steps)))
 }
 
 fn caution(section: &Section<'_>, steps: Option<&[String]>) -> Option<Caution> {
     let word = section.need("word").and_then(|value| value.choice(SignalWord::ALL.map(|word| (word.name(), word))));
     let text = section.need("text").and_then(|value| value.prose());
-    // OK because no file is so long that it has more steps than that.
-    let last = steps.map_or(u16::MAX, |steps| steps.len() as u16);
-    let before = section.get("before").map_or(Some(1), |value| value.whole(1, last));
-    Some(Caution { word: word?, text: text?, before: usize::from(before?) - 1 })
+    let before = section.get("before").map_or(Some(0), |value| before(&value, steps));
+    Some(Caution { word: word?, text: text?, before: before? })
 }
 
-fn limits(section: &Section<'_>, known: &Known) -> Vec<Limit> {
-    let Some(value) = section.need("limit") else { return Vec::new() };
-    let sections = value.sections("a limit", limit::KEYS);
-    if sections.is_empty() {
-        section.report.add(&value.span, "a task without a limit is never due", "add a table [[task.limit]]");
+/// The step before which a caution stands: from 1 in the file, from 0 here.
+fn before(value: &Value<'_>, steps: Option<&[String]>) -> Option<usize> {
+    let step = usize::from(value.whole(0, u16::MAX)?);
+    match steps {
+        Some(steps) if !(1..=steps.len()).contains(&step) => {
+            let help = format!("steps are counted from 1; this task's last is step {}", steps.len());
+            value.refuse(format!("there is no step {step}"), help);
+            None
+        }
+        _ => Some(step.saturating_sub(1)),
     }
-    let mut limits: Vec<Limit> = Vec::new();
-    for section in &sections {
-        let Some(limit) = limit::read(section, known) else { continue };
-        if limits.iter().any(|earlier| same_meter(earlier, &limit)) {
+}
+
+fn limits(value: &Value<'_>, known: &Known) -> Option<Vec<Limit>> {
+    let sections = value.sections("a limit", limit::KEYS)?;
+    if sections.is_empty() {
+        value.refuse("a task without a limit is never due", "add a table [[task.limit]]");
+        return None;
+    }
+    let limits = all(sections.iter().map(|section| limit::read(section, known)))?;
+    for (index, (section, limit)) in sections.iter().zip(&limits).enumerate() {
+        if limits[..index].iter().any(|earlier| same_meter(earlier, limit)) {
             let help = "keep the one that comes first; weights for materials go into \"counts\"";
             section.report.add(&section.span_of("every"), "this task has two limits on the same meter", help);
         }
-        limits.push(limit);
     }
-    limits
+    Some(limits)
 }
 
 /// Whether two limits count the same, so that one of them can never come first.
