@@ -1,1 +1,46 @@
-fn main() {}
+//! tallow, the command line: keeps filament printers running.
+
+mod builds;
+mod cli;
+mod commands;
+mod context;
+mod demo;
+mod input;
+mod metering;
+mod out;
+mod parallel;
+mod printed;
+mod programs;
+mod progress;
+mod report;
+mod stop;
+mod trouble;
+mod wear;
+mod when;
+mod words;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use crate::cli::Cli;
+use crate::context::Context;
+use crate::trouble::Trouble;
+
+fn main() -> ExitCode {
+    let cli = Cli::parse();
+    match run(&cli) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(trouble) => {
+            out::trouble(&trouble, cli.json);
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run(cli: &Cli) -> Result<(), Trouble> {
+    let context = Context::new(cli)?;
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build();
+    let runtime = runtime.map_err(|error| Trouble::refused(format!("threads could not be started: {error}")))?;
+    runtime.block_on(commands::carry_out(&context, &cli.command))
+}

@@ -15,6 +15,13 @@ impl Trouble {
         Trouble { what: what.into(), help: Vec::new() }
     }
 
+    /// Takes the first line as what was refused and the rest as help.
+    fn from_text(text: &str) -> Trouble {
+        let mut lines = text.lines();
+        let what = lines.next().unwrap_or_default().to_owned();
+        Trouble { what, help: lines.map(|line| line.trim().to_owned()).collect() }
+    }
+
     /// Adds a line on what to do.
     pub(crate) fn help(mut self, line: impl Into<String>) -> Trouble {
         self.help.push(line.into());
@@ -36,5 +43,23 @@ impl fmt::Display for Trouble {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.what)?;
         self.help.iter().try_for_each(|line| write!(f, "\n  {line}"))
+    }
+}
+
+impl From<ledger::Error> for Trouble {
+    fn from(error: ledger::Error) -> Trouble {
+        Trouble::from_text(&error.to_string())
+    }
+}
+
+impl From<upkeep::BuildErrors> for Trouble {
+    fn from(errors: upkeep::BuildErrors) -> Trouble {
+        Trouble::refused(errors.to_string())
+    }
+}
+
+impl From<upkeep::Unknown> for Trouble {
+    fn from(unknown: upkeep::Unknown) -> Trouble {
+        Trouble::from_text(&unknown.to_string())
     }
 }

@@ -51,7 +51,7 @@ pub(crate) fn spoken(at: &ZonedDateTime) -> String {
 
 fn on_clock(text: &str, date: Date, time: Time, now: &ZonedDateTime) -> Result<ZonedDateTime, Trouble> {
     let zone = now.time_zone();
-    let ambiguous = zone.to_ambiguous_zoned(date.to_datetime(time));
+    let ambiguous = zone.to_ambiguous_zoned_datetime(date.to_datetime(time));
     if matches!(ambiguous.offset(), jiff::tz::AmbiguousOffset::Gap { .. }) {
         return Err(Trouble::refused(format!("\"{text}\" does not exist: the clocks went forward over it"))
             .help("give a time before or after the change"));
@@ -72,7 +72,8 @@ fn day_and_time(text: &str, now: &ZonedDateTime) -> Result<(Date, Option<Time>),
     if let Some(exact) = exact_instant(text, now).or_else(|| ago(&lower, now)) {
         return Ok((exact.date(), Some(exact.time())));
     }
-    let words: Vec<&str> = lower.split(|c: char| c.is_whitespace() || c == ',').filter(|word| !word.is_empty()).collect();
+    let words: Vec<&str> =
+        lower.split(|c: char| c.is_whitespace() || c == ',').filter(|word| !word.is_empty()).collect();
     let (day_words, time) = match words.split_last() {
         Some((last, rest)) if last.contains(':') => (rest, Some(clock(last).ok_or_else(|| not_a_date(text))?)),
         Some(_) => (&words[..], None),
@@ -85,14 +86,15 @@ fn day_and_time(text: &str, now: &ZonedDateTime) -> Result<(Date, Option<Time>),
 /// An instant with an offset or zone of its own: `2026-11-02T14:10Z`, or one in the shop's zone: `2026-11-02T14:10`.
 fn exact_instant(text: &str, now: &ZonedDateTime) -> Option<ZonedDateTime> {
     let instant = text.trim().parse::<jiff::Timestamp>().ok()?;
-    Some(instant.to_zoned(now.time_zone().clone()))
+    Some(instant.to_zoned_datetime(now.time_zone().clone()))
 }
 
 /// `3 days ago`, `2 hours ago`, `a week ago`.
 fn ago(lower: &str, now: &ZonedDateTime) -> Option<ZonedDateTime> {
     let words: Vec<&str> = lower.split_whitespace().collect();
     let [count, unit, "ago"] = words[..] else { return None };
-    let count: i64 = if matches!(count, "a" | "an") { 1 } else { count.parse().ok().filter(|&n| 0 <= n && n < 100_000)? };
+    let count: i64 =
+        if matches!(count, "a" | "an") { 1 } else { count.parse().ok().filter(|&n| 0 <= n && n < 100_000)? };
     let span = match unit.trim_end_matches('s') {
         "minute" => count.minutes(),
         "hour" => count.hours(),
@@ -157,7 +159,17 @@ fn weekday(word: &str) -> Option<Weekday> {
 
 fn month(word: &str) -> Option<i8> {
     const MONTHS: [&str; 12] = [
-        "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
+        "january",
+        "february",
+        "march",
+        "april",
+        "may",
+        "june",
+        "july",
+        "august",
+        "september",
+        "october",
+        "november",
         "december",
     ];
     let found = MONTHS.iter().position(|name| word.len() >= 3 && name.starts_with(word))?;

@@ -3,6 +3,7 @@
 //! No I/O and no clock: the day is an argument, so that a list made last March can be made again and compared.
 
 pub mod amount;
+pub mod booking;
 pub mod build;
 pub mod due;
 pub mod entry;

@@ -1,0 +1,96 @@
+//! `tallow correct`: a new entry that names the old one.
+
+use std::collections::BTreeSet;
+
+use ledger::{Ledger, NewEntry};
+use motion::Tool;
+use upkeep::entry::Run;
+use upkeep::{Entry, EntryId, Event, booking};
+
+use crate::cli;
+use crate::commands::history::said;
+use crate::commands::record::{because, measured, say_recorded};
+use crate::context::{self, Context};
+use crate::printed::{self, Printed};
+use crate::trouble::Trouble;
+use crate::when;
+
+pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<(), Trouble> {
+    let ledger = context.open().await?;
+    let now = context.now_in(&ledger);
+    let old = newest(&ledger, EntryId(args.entry)).await?;
+    if args.withdraw {
+        let id = ledger.withdraw(old.id, context.now, &args.note).await?;
+        return say_recorded(context, id, old.at, &format!("entry {} is withdrawn ({})", args.entry, said(&old, &now)));
+    }
+    let at = match &args.when {
+        Some(text) => when::past(text, &now)?.timestamp(),
+        None => old.at,
+    };
+    let event = changed(&ledger, &old, args).await?;
+    if at == old.at && event == old.event && args.note.is_empty() {
+        return Err(Trouble::refused(format!("entry {} already says that", args.entry))
+            .help("say what to change: --when, --material, --because, --value, --note; or --withdraw"));
+    }
+    let note = if args.note.is_empty() { old.note.clone() } else { args.note.clone() };
+    let new = NewEntry { machine: old.machine.clone(), at, recorded: context.now, note, event };
+    let id = ledger.correct(old.id, new).await?;
+    let corrected = ledger.entry(id).await?;
+    let spoken = when::spoken(&corrected.at.to_zoned_datetime(now.time_zone().clone()));
+    say_recorded(
+        context,
+        id,
+        corrected.at,
+        &format!("entry {} now says: {}, {spoken}", args.entry, said(&corrected, &now)),
+    )
+}
+
+/// The entry as its newest correction has it.
+async fn newest(ledger: &Ledger, id: EntryId) -> Result<Entry, Trouble> {
+    let newest = ledger.newest(id).await?;
+    if newest.event == Event::Withdrawn {
+        return Err(Trouble::refused(format!("entry {id} is withdrawn, by entry {}", newest.id))
+            .help("record what really happened as a new entry"));
+    }
+    Ok(newest)
+}
+
+/// The event with what is to be changed.
+async fn changed(ledger: &Ledger, old: &Entry, args: &cli::Correct) -> Result<Event, Trouble> {
+    let mut event = old.event.clone();
+    if !args.materials.is_empty() {
+        event = with_materials(ledger, event, &args.materials).await?;
+    }
+    if let Some(reason) = args.because {
+        let Event::Replaced { because: old, .. } = &mut event else {
+            return Err(does_not_fit("--because", "a part replaced"));
+        };
+        *old = because(reason);
+    }
+    if let Some(text) = &args.value {
+        let Event::Reading { value, unit, .. } = &mut event else { return Err(does_not_fit("--value", "a reading")) };
+        let (measured, measured_in) = measured(text)?;
+        *value = measured;
+        if !measured_in.is_empty() {
+            *unit = measured_in;
+        }
+    }
+    Ok(event)
+}
+
+fn does_not_fit(option: &str, what: &str) -> Trouble {
+    Trouble::refused(format!("{option} is for {what}, which this entry is not"))
+        .help("withdraw it and record what really happened: tallow correct ENTRY --withdraw")
+}
+
+/// The run as printed in other materials.
+async fn with_materials(ledger: &Ledger, event: Event, words: &[String]) -> Result<Event, Trouble> {
+    let Event::Run(run) = event else { return Err(does_not_fit("--material", "a run")) };
+    let known = context::materials(ledger).await?;
+    let tools: BTreeSet<Tool> = run.usage.streams().map(|(stream, _)| stream.tool).collect();
+    let changed = Printed::parse(words, &known)?.by_tool(&Vec::from_iter(tools))?;
+    let usage = booking::reprinted(&run.usage, &changed);
+    let mut materials = run.materials.clone();
+    materials.extend(printed::names(&changed));
+    Ok(Event::Run(Run { materials, usage, ..run }))
+}

@@ -1,0 +1,164 @@
+//! `tallow history`: what happened on a machine, newest first.
+
+use jiff::ZonedDateTime;
+use ledger::{Filter, Kind, Listed};
+use motion::Quantity;
+use serde_json::{Value, json};
+use upkeep::entry::{Basis, Because, Queued, Run};
+use upkeep::{Entry, EntryId, Event, Usage, amount};
+
+use crate::cli;
+use crate::context::{self, Context};
+use crate::out::{Align, Dress, Table};
+use crate::trouble::Trouble;
+use crate::when;
+
+pub(crate) async fn history(context: &Context, args: &cli::History) -> Result<(), Trouble> {
+    let ledger = context.open().await?;
+    let machine = context::machine(&ledger, &args.machine).await?;
+    let before = match args.before {
+        Some(id) => Some((ledger.entry(EntryId(id)).await?.at, EntryId(id))),
+        None => None,
+    };
+    let filter = Filter { machine: Some(machine.info.name), before, ..Filter::default() };
+    let entries = ledger.entries(&filter, args.most).await?;
+    let now = context.now_in(&ledger);
+    if context.json {
+        return context.out.json(&entries.iter().map(shape).collect());
+    }
+    let columns = [("entry", Align::Right), ("when", Align::Left), ("what", Align::Left), ("", Align::Left)];
+    let mut table = Table::new(columns);
+    for listed in &entries {
+        let entry = &listed.entry;
+        let at = when::spoken(&entry.at.to_zoned_datetime(now.time_zone().clone()));
+        let cells = [entry.id.to_string(), at, said(entry, &now), remarks(listed)];
+        table.row(cells, Dress::Plain);
+    }
+    context.out.table(&table)?;
+    match entries.last() {
+        Some(last) if entries.len() == args.most as usize => {
+            context.out.line(format!("\nEarlier: tallow history \"{}\" --before {}", args.machine, last.entry.id))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// What an entry says, in a line.
+pub(crate) fn said(entry: &Entry, now: &ZonedDateTime) -> String {
+    match &entry.event {
+        Event::Added { build } => format!("joined the shop, build \"{build}\""),
+        Event::Run(run) => format!("ran {}{}", run.label, run_words(run)),
+        Event::Queued(queued) => format!("expects {}{}", queued.label, queued_words(queued, now)),
+        Event::Done { task, supplies } if supplies.is_empty() => format!("done: {task}"),
+        Event::Done { task, supplies } => {
+            format!("done: {task}, with {}", supplies.keys().cloned().collect::<Vec<_>>().join(", "))
+        }
+        Event::Replaced { position, because } => format!("replaced: {position}, which {}", because_words(*because)),
+        Event::Failed { position, mode } => format!("failed: {position}, {mode}"),
+        Event::Reading { position, what, value, unit } => format!("{position}: {what} {value} {unit}"),
+        Event::HourMeter { hours, unbooked } if unbooked.is_empty() => format!("hour meter {hours} h"),
+        Event::HourMeter { hours, unbooked } => {
+            format!("hour meter {hours} h, {} of it not booked before", time_words(unbooked))
+        }
+        Event::Withdrawn => "withdrawn".to_owned(),
+    }
+}
+
+fn run_words(run: &Run) -> String {
+    let stopped = run.stopped.as_ref().map_or_else(String::new, |point| format!(", stopped at {point}"));
+    let basis = match run.basis {
+        Basis::Metered => String::new(),
+        Basis::Estimated { spread } => format!(", estimated within {:.0} %", spread * 100.0),
+    };
+    format!(": {}{stopped}{basis}", use_words(&run.usage))
+}
+
+fn queued_words(queued: &Queued, now: &ZonedDateTime) -> String {
+    let on = queued.on.map_or_else(String::new, |date| format!(" on {}", crate::words::day(date, now.date())));
+    format!("{on}: {}", use_words(&queued.usage))
+}
+
+/// `2.9 h, 61 g ASA`.
+pub(crate) fn use_words(usage: &Usage) -> String {
+    let mut masses: Vec<(&str, f64)> = Vec::new();
+    for (stream, grains) in usage.streams() {
+        let mass = grains.amount(Quantity::FilamentMass);
+        match masses.iter_mut().find(|(name, _)| *name == stream.material.name()) {
+            Some((_, sum)) => *sum += mass,
+            None => masses.push((stream.material.name(), mass)),
+        }
+    }
+    let masses = masses.iter().filter(|(_, mass)| *mass > 0.0);
+    let masses: Vec<String> =
+        masses.map(|(name, mass)| format!("{} {name}", amount::print(*mass, Quantity::FilamentMass))).collect();
+    [vec![time_words(usage)], masses].concat().join(", ")
+}
+
+fn time_words(usage: &Usage) -> String {
+    amount::print(usage.amount(Quantity::Time), Quantity::Time)
+}
+
+fn because_words(because: Because) -> &'static str {
+    match because {
+        Because::Failed => "had failed",
+        Because::Worn => "was worn",
+        Because::Good => "was good",
+    }
+}
+
+fn remarks(listed: &Listed) -> String {
+    let corrects = listed.entry.corrects.map(|id| format!("corrects {id}"));
+    let replaced = listed.replaced_by.map(|id| format!("no longer holds, see {id}"));
+    let note = Some(listed.entry.note.clone()).filter(|note| !note.is_empty());
+    [corrects, replaced, note].into_iter().flatten().collect::<Vec<_>>().join("; ")
+}
+
+fn shape(listed: &Listed) -> Value {
+    let entry = &listed.entry;
+    json!({
+        "entry": entry.id.0, "machine": entry.machine, "kind": Kind::of(&entry.event).word(), "at": entry.at.to_string(),
+        "recorded": entry.recorded.to_string(), "note": entry.note, "corrects": entry.corrects.map(|id| id.0),
+        "replaced_by": listed.replaced_by.map(|id| id.0), "event": event_shape(&entry.event),
+    })
+}
+
+fn event_shape(event: &Event) -> Value {
+    match event {
+        Event::Added { build } => json!({ "build": build }),
+        Event::Run(run) => json!({
+            "label": run.label, "program": run.program, "stopped": run.stopped, "materials": materials_shape(&run.materials),
+            "basis": match run.basis { Basis::Metered => "metered", Basis::Estimated { .. } => "estimated" },
+            "spread": match run.basis { Basis::Metered => None, Basis::Estimated { spread } => Some(spread) },
+            "queued": run.queued.map(|id| id.0), "use": usage_shape(&run.usage),
+        }),
+        Event::Queued(queued) => json!({
+            "label": queued.label, "program": queued.program, "on": queued.on.map(|date| date.to_string()),
+            "materials": materials_shape(&queued.materials), "use": usage_shape(&queued.usage),
+        }),
+        Event::Done { task, supplies } => json!({ "task": task, "supplies": supplies }),
+        Event::Replaced { position, because } => json!({ "position": position, "because": because_words(*because) }),
+        Event::Failed { position, mode } => json!({ "position": position, "mode": mode }),
+        Event::Reading { position, what, value, unit } => {
+            json!({ "position": position, "what": what, "value": value, "unit": unit })
+        }
+        Event::HourMeter { hours, unbooked } => json!({ "hours": hours, "unbooked": usage_shape(unbooked) }),
+        Event::Withdrawn => json!({}),
+    }
+}
+
+fn materials_shape(materials: &std::collections::BTreeMap<motion::Tool, upkeep::Material>) -> Value {
+    materials
+        .iter()
+        .map(|(tool, material)| (format!("T{tool}"), json!(material.name())))
+        .collect::<serde_json::Map<_, _>>()
+        .into()
+}
+
+/// Use as JSON: one object per tool and material, amounts in the quantities' SI units.
+pub(crate) fn usage_shape(usage: &Usage) -> Value {
+    let streams = usage.streams().map(|(stream, grains)| {
+        let amounts = grains.iter().map(|(quantity, _)| (quantity.name().to_owned(), json!(grains.amount(quantity))));
+        json!({ "tool": stream.tool, "material": stream.material.name(), "amounts": amounts.collect::<serde_json::Map<_, _>>() })
+    });
+    streams.collect()
+}

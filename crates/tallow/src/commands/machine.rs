@@ -1,0 +1,219 @@
+//! `tallow machine`: add machines and look at them.
+
+use jiff::{ToSpan, ZonedDateTime};
+use ledger::{Kind, Ledger};
+use motion::Quantity;
+use serde_json::{Value, json};
+use upkeep::build::{Axis, Position};
+use upkeep::{Event, MachineState, SinceWhat, Usage, amount, part_meters};
+
+use crate::builds;
+use crate::cli;
+use crate::commands::history::usage_shape;
+use crate::commands::record::say_recorded;
+use crate::context::{self, Context, OnMachine};
+use crate::out::{Align, Dress, Table};
+use crate::programs;
+use crate::trouble::Trouble;
+use crate::wear::{self, Bins};
+use crate::when;
+use crate::words::{self, HISTORY_DAYS};
+
+pub(crate) async fn machine(context: &Context, args: &cli::Machine) -> Result<(), Trouble> {
+    match args {
+        cli::Machine::Add { name, build, when, note } => add(context, name, build, when.as_deref(), note).await,
+        cli::Machine::List => list(context).await,
+        cli::Machine::Show { name } => show(context, name).await,
+    }
+}
+
+async fn add(context: &Context, name: &str, build: &str, when: Option<&str>, note: &str) -> Result<(), Trouble> {
+    let ledger = context.open().await?;
+    let name = sensible(name)?;
+    let read = build_for(&ledger, build).await?;
+    let now = context.now_in(&ledger);
+    let at = when.map_or(Ok(now.clone()), |text| when::past(text, &now))?;
+    ledger.add_build(&read.build.name, &read.text, context.now).await?;
+    let entry = ledger.add_machine(name, &read.build.name, at.timestamp(), context.now, note).await?;
+    let tasks = read.build.tasks.len();
+    let said = format!(
+        "{name} joined the shop, build \"{}\", {tasks} tasks; its meters start {}",
+        read.build.name,
+        when::spoken(&at)
+    );
+    say_recorded(context, entry, at.timestamp(), &said)?;
+    match context.json {
+        true => Ok(()),
+        false => context.out.line(format!("Next: tallow run FILE --on \"{name}\" --material MATERIAL")),
+    }
+}
+
+/// The build that is named: one that the shop keeps, one that comes with tallow, or a file.
+async fn build_for(ledger: &Ledger, name: &str) -> Result<builds::Read, Trouble> {
+    match ledger.builds().await?.into_iter().find(|kept| kept.name == name) {
+        Some(kept) => Ok(builds::Read { build: upkeep::Build::parse(&kept.name, &kept.text)?, text: kept.text }),
+        None => builds::named(name),
+    }
+}
+
+/// A name that can be typed and printed.
+fn sensible(name: &str) -> Result<&str, Trouble> {
+    let name = name.trim();
+    if name.is_empty() || name.chars().count() > 60 || name.chars().any(char::is_control) || name.starts_with('-') {
+        return Err(Trouble::refused(format!("\"{name}\" can't be a machine's name"))
+            .help("give 1 to 60 letters, figures and spaces that do not begin with -"));
+    }
+    Ok(name)
+}
+
+async fn list(context: &Context) -> Result<(), Trouble> {
+    let ledger = context.open().await?;
+    let now = context.now_in(&ledger);
+    let states = ledger.states(now.date()).await?;
+    if context.json {
+        let rows = states.iter().map(|state| {
+            json!({ "machine": state.name, "build": state.build.name, "added": state.added.to_string(),
+                    "time_s": state.total.amount(Quantity::Time), "filament_kg": state.total.amount(Quantity::FilamentMass) })
+        });
+        return context.out.json(&rows.collect());
+    }
+    if states.is_empty() {
+        return context.out.line("The shop has no machine yet. Add one: tallow machine add NAME --build BUILD");
+    }
+    let columns = [
+        ("machine", Align::Left),
+        ("since", Align::Left),
+        ("ran", Align::Right),
+        ("filament", Align::Right),
+        ("build", Align::Left),
+    ];
+    let mut table = Table::new(columns);
+    for state in &states {
+        let since = words::day(now.time_zone().to_datetime(state.added).date(), now.date());
+        let ran = amount::print(state.total.amount(Quantity::Time), Quantity::Time);
+        let filament = amount::print(state.total.amount(Quantity::FilamentMass), Quantity::FilamentMass);
+        table.row([state.name.clone(), since, ran, filament, state.build.name.clone()], Dress::Plain);
+    }
+    context.out.table(&table)
+}
+
+async fn show(context: &Context, name: &str) -> Result<(), Trouble> {
+    let ledger = context.open().await?;
+    let machine = context::machine(&ledger, name).await?;
+    let now = context.now_in(&ledger);
+    let from = now.date().saturating_sub(HISTORY_DAYS.days());
+    let state = ledger.machine_state(&machine.info.name, from).await?;
+    let maps = worn(&ledger, &machine, &state).await?;
+    if context.json {
+        return context.out.json(&shape(&state, &maps));
+    }
+    let since = words::day(now.time_zone().to_datetime(state.added).date(), now.date());
+    context.out.line(format!("{}, {}, in the shop since {since}\n", state.name, state.build.name))?;
+    context.out.table(&parts(&state, &now))?;
+    maps.iter().try_for_each(|(position, bins)| {
+        let picture = wear::picture(bins, state.build.travel[position.along.map_or(0, axis_index)]);
+        context.out.line(format!("\nWhere the {} were worn, since then:\n{picture}", position.name))
+    })
+}
+
+fn parts(state: &MachineState, now: &ZonedDateTime) -> Table {
+    let columns = [
+        ("position", Align::Left),
+        ("part since", Align::Left),
+        ("ran", Align::Right),
+        ("travel", Align::Right),
+        ("filament", Align::Right),
+        ("kind", Align::Left),
+    ];
+    let mut table = Table::new(columns);
+    for ((name, since, usage), position) in part_meters(state).into_iter().zip(&state.build.positions) {
+        let since_day = words::day(now.time_zone().to_datetime(since.at).date(), now.date());
+        let since_day =
+            if since.what == SinceWhat::Added { format!("{since_day}, with the machine") } else { since_day };
+        let ran = amount::print(usage.amount(Quantity::Time), Quantity::Time);
+        let filament = amount::print(usage.amount(Quantity::FilamentMass), Quantity::FilamentMass);
+        table.row(
+            [name.to_owned(), since_day, ran, travel(position, &usage), filament, position.kind.clone()],
+            Dress::Plain,
+        );
+    }
+    table
+}
+
+fn travel(position: &Position, usage: &Usage) -> String {
+    let quantity = match position.along {
+        Some(Axis::X) => Quantity::TravelX,
+        Some(Axis::Y) => Quantity::TravelY,
+        Some(Axis::Z) => Quantity::TravelZ,
+        None => return String::new(),
+    };
+    amount::print(usage.amount(quantity), quantity)
+}
+
+/// Where each position that lies along an axis has been worn since its part was put in: travel per bin, from the runs
+/// whose files were metered.
+async fn worn<'a>(
+    ledger: &Ledger,
+    machine: &'a OnMachine,
+    state: &MachineState,
+) -> Result<Vec<(&'a Position, Bins)>, Trouble> {
+    let runs: Vec<_> = ledger
+        .effective(&machine.info.name)
+        .await?
+        .into_iter()
+        .filter(|entry| Kind::of(&entry.event) == Kind::Run)
+        .collect();
+    let mut programs = std::collections::HashMap::new();
+    for run in runs.iter().filter_map(|entry| program_of(&entry.event)) {
+        if !programs.contains_key(run) {
+            let program = ledger.program(&programs::key(run, &machine.build.machine)).await?;
+            programs.insert(run.to_owned(), program);
+        }
+    }
+    let along = machine.build.positions.iter().zip(part_meters(state)).filter(|(position, _)| position.along.is_some());
+    Ok(along
+        .map(|(position, (_, since, _))| {
+            let mut bins = Bins::default();
+            for entry in runs.iter().filter(|entry| since.at <= entry.at) {
+                let Event::Run(run) = &entry.event else { continue };
+                let program = run.program.as_ref().and_then(|sha256| programs.get(sha256)).and_then(Option::as_ref);
+                if let (Some(program), Some(axis)) = (program, position.along) {
+                    bins.add(&program.maps, axis, share_of(run, program));
+                }
+            }
+            (position, bins)
+        })
+        .filter(|(_, bins)| !bins.is_empty())
+        .collect())
+}
+
+fn program_of(event: &Event) -> Option<&str> {
+    match event {
+        Event::Run(run) => run.program.as_deref(),
+        _ => None,
+    }
+}
+
+/// How much of its program a run did, by time: 1 unless it was stopped.
+fn share_of(run: &upkeep::entry::Run, program: &ledger::Program) -> f64 {
+    let whole = program.duty.total()[Quantity::Time];
+    if run.stopped.is_none() || whole <= 0.0 { 1.0 } else { run.usage.amount(Quantity::Time) / whole }
+}
+
+fn axis_index(axis: Axis) -> usize {
+    match axis {
+        Axis::X => 0,
+        Axis::Y => 1,
+        Axis::Z => 2,
+    }
+}
+
+fn shape(state: &MachineState, maps: &[(&Position, Bins)]) -> Value {
+    let parts = part_meters(state).into_iter().zip(&state.build.positions).map(|((name, since, usage), position)| {
+        let map = maps.iter().find(|(mapped, _)| mapped.name == name).map(|(_, bins)| bins.shape());
+        json!({ "position": name, "kind": position.kind, "since": since.at.to_string(), "entry": since.entry.map(|id| id.0),
+                "use": usage_shape(&usage), "wear_mm": map })
+    });
+    json!({ "machine": state.name, "build": state.build.name, "added": state.added.to_string(),
+            "parts": parts.collect::<Vec<_>>(), "total": usage_shape(&state.total) })
+}

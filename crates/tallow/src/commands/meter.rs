@@ -1,0 +1,101 @@
+//! `tallow meter`: what a print file asks of a machine, without booking it.
+
+use std::path::Path;
+
+use motion::{Corner, Metered, Quantity};
+use serde_json::{Value, json};
+use upkeep::amount;
+
+use crate::builds;
+use crate::cli::{self, CornerRule};
+use crate::context::Context;
+use crate::input::Source;
+use crate::metering::meter as meter_file;
+use crate::out::{self, Align, Dress, Table};
+use crate::parallel;
+use crate::report;
+use crate::stop::Point;
+use crate::trouble::Trouble;
+
+pub(crate) fn meter(context: &Context, args: &cli::Meter) -> Result<(), Trouble> {
+    let machine = builds::named(&args.build)?.build.machine;
+    let stop = args.stop.as_deref().map(Point::parse).transpose()?;
+    let corner = args.corner.map_or(machine.corner, rule);
+    let sources: Vec<Source> = args.files.iter().map(|file| Source::named(Path::new(file))).collect();
+    let results = parallel::map(&sources, |source| meter_file(source, &machine, corner, stop));
+    if let ([source], [result]) = (&sources[..], &results[..]) {
+        let metered = result.as_ref().map_err(Trouble::clone)?;
+        return if context.json {
+            context.out.json(&report::shape(&source.name(), metered))
+        } else {
+            say(context, source, metered)
+        };
+    }
+    say_all(context, &sources, &results)
+}
+
+fn say_all(context: &Context, sources: &[Source], results: &[Result<Metered, Trouble>]) -> Result<(), Trouble> {
+    if context.json {
+        let shapes = sources.iter().zip(results).map(|(source, result)| match result {
+            Ok(metered) => report::shape(&source.name(), metered),
+            Err(trouble) => json!({ "file": source.name(), "error": trouble.what(), "help": trouble.help_lines() }),
+        });
+        context.out.json(&shapes.collect::<Vec<Value>>().into())?;
+    } else {
+        for (source, result) in sources.iter().zip(results) {
+            match result {
+                Ok(metered) => say(context, source, metered)?,
+                Err(trouble) => out::trouble(trouble, false),
+            }
+        }
+    }
+    match results.iter().filter(|result| result.is_err()).count() {
+        0 => Ok(()),
+        failed => Err(Trouble::refused(format!("{failed} of {} files could not be metered", results.len()))),
+    }
+}
+
+fn say(context: &Context, source: &Source, metered: &Metered) -> Result<(), Trouble> {
+    let report = &metered.report;
+    let time = amount::print(report.time.total_s, Quantity::Time);
+    let head = format!(
+        "{}: {time}, {} layers, corners by {}",
+        source.label(),
+        metered.layers,
+        report::corner_word(report.time.corner)
+    );
+    context.out.line(context.out.dressed(&head, Dress::Bold))?;
+    let mut table = Table::new([("quantity", Align::Left), ("amount", Align::Right)]);
+    for (quantity, amount) in metered.duty.total().iter() {
+        table.row([quantity.name().to_owned(), amount::print(amount, quantity)], Dress::Plain);
+    }
+    context.out.table(&table)?;
+    say_warnings(context, metered)?;
+    context.out.line("")
+}
+
+fn say_warnings(context: &Context, metered: &Metered) -> Result<(), Trouble> {
+    let report = &metered.report;
+    if !report.unknown.is_empty() {
+        let names: Vec<String> = report.unknown.iter().map(|(name, count)| format!("{name} ({count})")).collect();
+        context.out.line(format!("not known, and left aside: {}", names.join(", ")))?;
+    }
+    let shown = report.warnings.iter().take(SHOWN_WARNINGS);
+    shown.into_iter().try_for_each(|warning| {
+        context.out.line(format!("line {}, column {}: {}", warning.line, warning.column, warning.what))
+    })?;
+    match report.warnings_total.saturating_sub(SHOWN_WARNINGS as u64) {
+        0 => Ok(()),
+        more => context.out.line(format!("and {more} warnings more; --json lists up to {}", report.warnings.len())),
+    }
+}
+
+const SHOWN_WARNINGS: usize = 10;
+
+/// The corner rule that a command line names.
+fn rule(rule: CornerRule) -> Corner {
+    match rule {
+        CornerRule::Jerk => Corner::Jerk,
+        CornerRule::Deviation => Corner::Deviation,
+    }
+}

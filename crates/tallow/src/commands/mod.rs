@@ -1,0 +1,50 @@
+//! One module per command, or per few that belong together.
+
+mod build;
+mod correct;
+mod demo;
+mod due;
+mod history;
+mod machine;
+mod material;
+mod meter;
+mod quantities;
+mod record;
+mod replay;
+mod run;
+mod shop;
+mod steps;
+
+pub(crate) use quantities::symbol;
+
+use crate::cli::Command;
+use crate::context::Context;
+use crate::trouble::Trouble;
+
+/// Carries a command out.
+///
+/// # Errors
+/// What was refused or failed, in the user's words.
+pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<(), Trouble> {
+    match command {
+        Command::Demo(args) => demo::demo(context, args).await,
+        Command::Shop(args) => shop::shop(context, args).await,
+        Command::Machine(args) => machine::machine(context, args).await,
+        Command::Build(args) => build::build(context, args),
+        Command::Material(args) => material::material(context, args).await,
+        Command::Meter(args) => meter::meter(context, args),
+        Command::Run(args) => run::run(context, args).await,
+        Command::Queue(args) => run::queue(context, args).await,
+        Command::Due(args) => due::due(context, args).await,
+        Command::Steps(args) => steps::steps(context, args).await,
+        Command::Done(args) => record::done(context, args).await,
+        Command::Replace(args) => record::replace(context, args).await,
+        Command::Failure(args) => record::failure(context, args).await,
+        Command::Reading(args) => record::reading(context, args).await,
+        Command::HourMeter(args) => record::hour_meter(context, args).await,
+        Command::History(args) => history::history(context, args).await,
+        Command::Correct(args) => correct::correct(context, args).await,
+        Command::Replay(args) => replay::replay(context, args).await,
+        Command::Quantities => quantities::quantities(context),
+    }
+}

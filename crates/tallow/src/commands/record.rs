@@ -1,0 +1,194 @@
+//! Recording what was done, replaced, failed or measured on a machine.
+
+use std::collections::BTreeMap;
+
+use jiff::{Timestamp, ZonedDateTime};
+use ledger::{Ledger, NewEntry};
+use motion::Quantity;
+use serde_json::json;
+use upkeep::build::Position;
+use upkeep::entry::Because;
+use upkeep::{EntryId, Event, Material, Supplies, Usage, rules};
+
+use crate::cli::{self, Occasion, Reason};
+use crate::commands::history::use_words;
+use crate::commands::run::ratios;
+use crate::context::{self, Context, OnMachine};
+use crate::printed;
+use crate::trouble::Trouble;
+use crate::when;
+
+pub(crate) async fn done(context: &Context, args: &cli::Done) -> Result<(), Trouble> {
+    let scene = Scene::open(context, &args.occasion).await?;
+    let task = scene.machine.build.task(&args.task)?;
+    let supplies = args.supplies.iter().map(|text| supply(text)).collect::<Result<BTreeMap<_, _>, _>>()?;
+    allowed(scene.machine.build.position(&task.at)?, &supplies)?;
+    let said = format!("{} on {}: done", task.name, scene.name());
+    let event = Event::Done { task: task.name.clone(), supplies };
+    scene.record(context, event, &said).await
+}
+
+pub(crate) async fn replace(context: &Context, args: &cli::Replace) -> Result<(), Trouble> {
+    let scene = Scene::open(context, &args.occasion).await?;
+    let position = scene.machine.build.position(&args.position)?.name.clone();
+    let said = format!("{position} on {}: replaced; its meters start at zero", scene.name());
+    scene.record(context, Event::Replaced { position, because: because(args.because) }, &said).await
+}
+
+pub(crate) async fn failure(context: &Context, args: &cli::Failure) -> Result<(), Trouble> {
+    let scene = Scene::open(context, &args.occasion).await?;
+    let position = scene.machine.build.position(&args.position)?.name.clone();
+    let said = format!("{position} on {}: failure recorded", scene.name());
+    scene.record(context, Event::Failed { position, mode: args.mode.trim().to_owned() }, &said).await
+}
+
+pub(crate) async fn reading(context: &Context, args: &cli::Reading) -> Result<(), Trouble> {
+    let scene = Scene::open(context, &args.occasion).await?;
+    let position = scene.machine.build.position(&args.position)?.name.clone();
+    let (value, unit) = measured(&args.value)?;
+    let said = format!("{position} on {}: {} {value} {unit}", scene.name(), args.what);
+    let event = Event::Reading { position, what: args.what.trim().to_owned(), value, unit };
+    scene.record(context, event, said.trim_end()).await
+}
+
+pub(crate) async fn hour_meter(context: &Context, args: &cli::HourMeter) -> Result<(), Trouble> {
+    let scene = Scene::open(context, &args.occasion).await?;
+    let hours = args.hours;
+    if !(0.0..=1e7).contains(&hours) {
+        return Err(
+            Trouble::refused(format!("an hour meter can't show {hours} h")).help("give what it shows, 0 or more")
+        );
+    }
+    let unbooked = unbooked(&scene, args).await?;
+    let said = match unbooked.is_empty() {
+        true => format!("{}: the hour meter shows {hours} h, which agrees with the runs booked", scene.name()),
+        false => format!(
+            "{}: the hour meter shows {hours} h; {} that no run accounts for were added, as an estimate",
+            scene.name(),
+            use_words(&unbooked)
+        ),
+    };
+    scene.record(context, Event::HourMeter { hours, unbooked }, &said).await
+}
+
+/// What the hour meter has run since its last reading and no run accounts for, estimated.
+async fn unbooked(scene: &Scene<'_>, args: &cli::HourMeter) -> Result<Usage, Trouble> {
+    let at = scene.at.timestamp();
+    let entries: Vec<_> =
+        scene.ledger.effective(scene.name()).await?.into_iter().filter(|entry| entry.at < at).collect();
+    let last = entries.iter().rev().find_map(|entry| match entry.event {
+        Event::HourMeter { hours, .. } => Some((entry.at, hours)),
+        _ => None,
+    });
+    // The first reading tells where the meter stands; what it ran before the records began is nobody's to book.
+    let Some((since, before)) = last else { return Ok(Usage::new()) };
+    let runs = entries.iter().filter(|entry| since <= entry.at && matches!(entry.event, Event::Run(_)));
+    let booked: f64 = runs.filter_map(|entry| entry.event.usage()).map(|usage| usage.amount(Quantity::Time)).sum();
+    let ratios = ratios(&scene.ledger, &scene.machine).await?;
+    let material = Material::new(&material_of(scene, args).await?);
+    let estimate = ratios.unbooked(before, args.hours, booked / 3600.0, 0, &material);
+    let estimate = estimate.map_err(|error| Trouble::refused(error.to_string()))?;
+    Ok(estimate.map(|estimate| estimate.usage).unwrap_or_default())
+}
+
+/// The material to charge unbooked hours to: as said, or none.
+async fn material_of(scene: &Scene<'_>, args: &cli::HourMeter) -> Result<String, Trouble> {
+    match args.material.trim() {
+        "" => Ok(String::new()),
+        name => Ok(printed::known(name, &context::materials(&scene.ledger).await?)?.name),
+    }
+}
+
+/// A machine at an instant, about which something is to be recorded.
+struct Scene<'a> {
+    ledger: Ledger,
+    machine: OnMachine,
+    at: ZonedDateTime,
+    occasion: &'a Occasion,
+}
+
+impl<'a> Scene<'a> {
+    async fn open(context: &Context, occasion: &'a Occasion) -> Result<Scene<'a>, Trouble> {
+        let ledger = context.open().await?;
+        let machine = context::machine(&ledger, &occasion.on).await?;
+        let at = when::past(&occasion.when, &context.now_in(&ledger))?;
+        Ok(Scene { ledger, machine, at, occasion })
+    }
+
+    fn name(&self) -> &str {
+        &self.machine.info.name
+    }
+
+    async fn record(&self, context: &Context, event: Event, said: &str) -> Result<(), Trouble> {
+        let new = NewEntry {
+            machine: self.name().to_owned(),
+            at: self.at.timestamp(),
+            recorded: context.now,
+            note: self.occasion.note.clone(),
+            event,
+        };
+        let entry = self.ledger.append(new).await?;
+        say_recorded(context, entry, self.at.timestamp(), &format!("{said}, {}", when::spoken(&self.at)))
+    }
+}
+
+/// Says that an entry was written.
+///
+/// # Errors
+/// Where the answer can't be written.
+pub(crate) fn say_recorded(context: &Context, entry: EntryId, at: Timestamp, said: &str) -> Result<(), Trouble> {
+    if context.json {
+        return context.out.json(&json!({ "entry": entry.0, "at": at.to_string(), "said": said }));
+    }
+    context.out.line(format!("entry {entry}: {said}"))
+}
+
+/// A measured value with its unit: `110 Hz`, `0.15 mm`, `3`.
+///
+/// # Errors
+/// Text that is no number, or a negative one.
+pub(crate) fn measured(text: &str) -> Result<(f64, String), Trouble> {
+    let text = text.trim();
+    let end = text.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '+' | '-'))).unwrap_or(text.len());
+    let (number, unit) = text.split_at(end);
+    let value = number.parse::<f64>().map_err(|_| {
+        Trouble::refused(format!("\"{text}\" is not a measured value")).help("write a number and its unit: \"110 Hz\"")
+    })?;
+    if value.is_sign_negative() && value != 0.0 {
+        return Err(Trouble::refused(format!("a reading of {value} {} can't be: it is negative", unit.trim())).help(
+            "readings are sizes: give it without the sign, and say the direction in what was measured or in --note",
+        ));
+    }
+    Ok((value, unit.trim().to_owned()))
+}
+
+/// Why a part was replaced, in the ledger's words.
+pub(crate) fn because(reason: Reason) -> Because {
+    match reason {
+        Reason::Failed => Because::Failed,
+        Reason::Worn => Because::Worn,
+        Reason::Good => Because::Good,
+    }
+}
+
+/// A supply as typed: `light oil=2 ml`, or its name alone.
+fn supply(text: &str) -> Result<(String, String), Trouble> {
+    let (name, amount) = text.split_once('=').unwrap_or((text, ""));
+    match name.trim() {
+        "" => {
+            Err(Trouble::refused(format!("\"{text}\" names no supply"))
+                .help("write it as \"ISO VG 32 light oil=2 ml\""))
+        }
+        name => Ok((name.to_owned(), amount.trim().to_owned())),
+    }
+}
+
+/// Refuses supplies that must never touch the part.
+fn allowed(position: &Position, supplies: &BTreeMap<String, String>) -> Result<(), Trouble> {
+    match rules::refusal(position, supplies.keys().map(String::as_str), Supplies::built_in()) {
+        None => Ok(()),
+        Some(refusal) => Err(Trouble::refused(refusal.to_string()).help(
+            "nothing was recorded; if it has been used there, clean it off and record that as a failure of the part",
+        )),
+    }
+}

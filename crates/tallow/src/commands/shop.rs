@@ -1,0 +1,95 @@
+//! `tallow shop`: make one, look at it, prove its records.
+
+use std::path::Path;
+
+use jiff::tz::TimeZone;
+use ledger::Ledger;
+use serde_json::json;
+
+use crate::cli;
+use crate::context::Context;
+use crate::trouble::Trouble;
+
+pub(crate) async fn shop(context: &Context, args: &cli::Shop) -> Result<(), Trouble> {
+    match args {
+        cli::Shop::New { name, zone } => new(context, name, zone.as_deref()).await,
+        cli::Shop::Show => show(context).await,
+        cli::Shop::Verify { rebuild } => verify(context, *rebuild).await,
+    }
+}
+
+async fn new(context: &Context, name: &str, zone: Option<&str>) -> Result<(), Trouble> {
+    let place = context.place()?;
+    let zone = zone.map_or_else(zone_here, |zone| Ok(zone.to_owned()))?;
+    make_folder_for(&place)?;
+    let ledger = Ledger::create(&place, name, &zone).await?;
+    if context.json {
+        return context.out.json(&shape(&ledger, &place));
+    }
+    context.out.line(format!("The shop \"{name}\" is at {place}; its days are those of {zone}."))?;
+    context.out.line("Next: tallow build list, then tallow machine add NAME --build BUILD")
+}
+
+async fn show(context: &Context) -> Result<(), Trouble> {
+    let ledger = context.open().await?;
+    let (machines, builds) = (ledger.machines().await?.len(), ledger.builds().await?.len());
+    let place = context.place()?;
+    if context.json {
+        let mut shape = shape(&ledger, &place);
+        shape["machines"] = json!(machines);
+        shape["builds"] = json!(builds);
+        return context.out.json(&shape);
+    }
+    let shop = ledger.shop();
+    context.out.line(format!("{}, {}", shop.name, shop.zone_name))?;
+    context.out.line(format!("{machines} machines, {builds} builds"))?;
+    context.out.line(format!("records at {place}"))
+}
+
+async fn verify(context: &Context, rebuild: bool) -> Result<(), Trouble> {
+    let ledger = context.open().await?;
+    if rebuild {
+        ledger.rebuild(None).await?;
+    }
+    let verdict = ledger.verify().await?;
+    let differences: Vec<String> = verdict.differences.iter().map(ToString::to_string).collect();
+    if context.json {
+        context
+            .out
+            .json(&json!({ "machines": verdict.machines, "entries": verdict.entries, "differences": differences }))?;
+    }
+    if differences.is_empty() {
+        let (machines, entries) = (verdict.machines, verdict.entries);
+        return match context.json {
+            true => Ok(()),
+            false => context
+                .out
+                .line(format!("The sums of {machines} machines equal their {entries} entries, to the last grain.")),
+        };
+    }
+    let trouble = Trouble::refused(format!("{} sums do not equal the entries", differences.len()));
+    let shown = differences.into_iter().take(20).fold(trouble, Trouble::help);
+    Err(shown.help("make them anew: tallow shop verify --rebuild"))
+}
+
+fn shape(ledger: &Ledger, place: &str) -> serde_json::Value {
+    json!({ "shop": ledger.shop().name, "zone": ledger.shop().zone_name, "place": place })
+}
+
+fn zone_here() -> Result<String, Trouble> {
+    TimeZone::system().iana_name().map(str::to_owned).ok_or_else(|| {
+        Trouble::refused("this machine does not say in which time zone it is").help("say so: --zone Europe/Oslo")
+    })
+}
+
+/// Makes the folder that a shop's file is to be in.
+///
+/// # Errors
+/// Where the folder can't be made.
+pub(crate) fn make_folder_for(place: &str) -> Result<(), Trouble> {
+    let Some(folder) = Path::new(place).parent().filter(|_| !place.contains("://")) else { return Ok(()) };
+    std::fs::create_dir_all(folder).map_err(|error| {
+        Trouble::refused(format!("the folder {} can't be made: {error}", folder.display()))
+            .help("name another place: --shop FILE")
+    })
+}

@@ -1,0 +1,87 @@
+//! `tallow steps`: what to do for a task, with each caution before the step that it belongs to.
+
+use serde_json::json;
+use upkeep::build::{Caution, State, Supply, Task};
+
+use crate::cli;
+use crate::context::{self, Context};
+use crate::out::{Dress, Out};
+use crate::trouble::Trouble;
+
+const ABOVE: &str = "The maker's manual stands above this sheet.";
+
+pub(crate) async fn steps(context: &Context, args: &cli::Steps) -> Result<(), Trouble> {
+    let ledger = context.open().await?;
+    let machine = context::machine(&ledger, &args.on).await?;
+    let task = machine.build.task(&args.task)?;
+    if context.json {
+        return context.out.json(&shape(&machine.info.name, task));
+    }
+    sheet(context.out, &machine.info.name, task)?;
+    let (name, on) = (&task.name, &machine.info.name);
+    context.out.line(format!("\nWhen done: tallow done \"{name}\" --on \"{on}\""))
+}
+
+fn sheet(out: Out, machine: &str, task: &Task) -> Result<(), Trouble> {
+    let head = format!("{}, on {machine}, about {} min", capital(&task.name), task.minutes);
+    out.line(out.dressed(&head, Dress::Bold))?;
+    out.line(format!("Machine: {}", state_words(task.state)))?;
+    list(out, "Wear", &task.gear)?;
+    list(out, "Tools", &task.tools)?;
+    list(out, "Supplies", &task.uses.iter().map(supply_words).collect::<Vec<_>>())?;
+    out.line(format!("If neglected: {}", task.neglect))?;
+    if task.qualified {
+        out.line("Beyond looking, this is work for a qualified person under the local code.")?;
+    }
+    for (index, step) in task.steps.iter().enumerate() {
+        out.line("")?;
+        task.cautions.iter().filter(|caution| caution.before == index).try_for_each(|caution| say(out, caution))?;
+        out.line(format!("{}. {step}", index + 1))?;
+    }
+    out.line(format!("\n{ABOVE}"))
+}
+
+fn say(out: Out, caution: &Caution) -> Result<(), Trouble> {
+    let word = format!(" {} ", caution.word.name().to_uppercase());
+    out.line(format!("[{}] {}", out.dressed(&word, Dress::Signal(caution.word)), caution.text))
+}
+
+fn list(out: Out, what: &str, things: &[String]) -> Result<(), Trouble> {
+    if things.is_empty() { Ok(()) } else { out.line(format!("{what}: {}", things.join("; "))) }
+}
+
+/// `ISO VG 32 light oil, 0.5 ml`.
+fn supply_words(supply: &Supply) -> String {
+    match supply.unit.as_str() {
+        "" => format!("{} × {}", supply.amount, supply.name),
+        unit => format!("{}, {} {unit}", supply.name, supply.amount),
+    }
+}
+
+fn state_words(state: State) -> &'static str {
+    match state {
+        State::Isolated => "ISOLATED: switched off, unplugged, and cold",
+        State::Cold => "POWERED, COLD: nozzle and bed at room temperature",
+        State::Hot => "POWERED, HOT: nozzle or bed hot, axes ready to move",
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+fn shape(machine: &str, task: &Task) -> serde_json::Value {
+    let uses =
+        task.uses.iter().map(|supply| json!({ "supply": supply.name, "amount": supply.amount, "unit": supply.unit }));
+    let cautions = task
+        .cautions
+        .iter()
+        .map(|caution| json!({ "word": caution.word.name(), "text": caution.text, "before": caution.before + 1 }));
+    json!({
+        "machine": machine, "task": task.name, "position": task.at, "state": task.state.name(), "minutes": task.minutes,
+        "neglect": task.neglect.name(), "qualified": task.qualified, "gear": task.gear, "tools": task.tools,
+        "supplies": uses.collect::<Vec<_>>(), "cautions": cautions.collect::<Vec<_>>(), "steps": task.steps,
+        "note": ABOVE,
+    })
+}

@@ -1,0 +1,136 @@
+//! What every command needs: where the shop is, what time it is, how to answer.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use jiff::{Timestamp, ZonedDateTime, tz::TimeZone};
+use ledger::{Ledger, MachineInfo};
+use upkeep::{Build, Materials, Unknown};
+
+use crate::cli::Cli;
+use crate::out::Out;
+use crate::trouble::Trouble;
+
+/// What every command needs.
+pub(crate) struct Context {
+    /// Where answers go.
+    pub(crate) out: Out,
+    /// Whether answers are JSON.
+    pub(crate) json: bool,
+    /// The present. The only clock that is ever read is read here.
+    pub(crate) now: Timestamp,
+    shop: Option<String>,
+}
+
+impl Context {
+    /// The context of a command line.
+    ///
+    /// # Errors
+    /// A `--now` that is no instant.
+    pub(crate) fn new(cli: &Cli) -> Result<Context, Trouble> {
+        Ok(Context { out: Out::standard(), json: cli.json, now: present(cli.now.as_deref())?, shop: cli.shop.clone() })
+    }
+
+    /// Where the shop is: the place that was named, or the user's data folder.
+    ///
+    /// # Errors
+    /// Where there is no such folder on this system.
+    pub(crate) fn place(&self) -> Result<String, Trouble> {
+        match &self.shop {
+            Some(place) => Ok(place.clone()),
+            None => Ok(data_folder()?.join("shop.tallow").display().to_string()),
+        }
+    }
+
+    /// Where the demo is: the place that was named, or beside the user's own shop.
+    ///
+    /// # Errors
+    /// As [`Context::place`].
+    pub(crate) fn demo_place(&self) -> Result<String, Trouble> {
+        match &self.shop {
+            Some(place) => Ok(place.clone()),
+            None => Ok(data_folder()?.join("demo.tallow").display().to_string()),
+        }
+    }
+
+    /// Opens the shop.
+    ///
+    /// # Errors
+    /// Where there is none, or it can't be read.
+    pub(crate) async fn open(&self) -> Result<Ledger, Trouble> {
+        match Ledger::open(&self.place()?).await {
+            Err(ledger::Error::NoShop { place }) => Err(Trouble::refused(format!("there is no shop at {place} yet"))
+                .help("make one: tallow shop new \"My bench\"")
+                .help("or look at an invented one: tallow demo")),
+            opened => Ok(opened?),
+        }
+    }
+
+    /// The present, by the shop's clock.
+    pub(crate) fn now_in(&self, ledger: &Ledger) -> ZonedDateTime {
+        self.now.to_zoned_datetime(ledger.shop().zone.clone())
+    }
+
+    /// The present, by this machine's own clock.
+    pub(crate) fn now_here(&self) -> ZonedDateTime {
+        self.now.to_zoned_datetime(TimeZone::system())
+    }
+}
+
+/// A machine of the shop with its build.
+pub(crate) struct OnMachine {
+    /// What the shop knows of it.
+    pub(crate) info: MachineInfo,
+    /// Its build.
+    pub(crate) build: Arc<Build>,
+    /// The build's text.
+    pub(crate) build_text: String,
+}
+
+/// The machine called `name`, whatever its case.
+///
+/// # Errors
+/// Where the shop has none of that name; the nearest is named.
+pub(crate) async fn machine(ledger: &Ledger, name: &str) -> Result<OnMachine, Trouble> {
+    let machines = ledger.machines().await?;
+    let found = Unknown::find("machine", name, &machines, |machine| &machine.name);
+    let info = found
+        .map_err(|unknown| {
+            let trouble = Trouble::from(unknown);
+            if machines.is_empty() { trouble.help("add one: tallow machine add NAME --build BUILD") } else { trouble }
+        })?
+        .clone();
+    let texts = ledger.builds().await?;
+    let text = texts.into_iter().find(|text| text.name == info.build).map(|text| text.text).unwrap_or_default();
+    let build = Arc::new(Build::parse(&info.build, &text)?);
+    Ok(OnMachine { info, build, build_text: text })
+}
+
+/// The materials that the shop knows.
+///
+/// # Errors
+/// Where the shop can't be read.
+pub(crate) async fn materials(ledger: &Ledger) -> Result<Materials, Trouble> {
+    Ok(Materials::with(ledger.materials().await?))
+}
+
+fn present(named: Option<&str>) -> Result<Timestamp, Trouble> {
+    let Some(text) = named else { return Ok(clock()) };
+    let zoned = text.parse::<ZonedDateTime>().map(|zoned| zoned.timestamp());
+    zoned.or_else(|_| text.parse()).map_err(|_| {
+        Trouble::refused(format!("\"{text}\" is not an instant"))
+            .help("write it as 2026-11-25T15:30[Europe/Oslo] or 2026-11-25T14:30Z")
+    })
+}
+
+#[expect(clippy::disallowed_methods, reason = "this is the one place where the clock is read")]
+fn clock() -> Timestamp {
+    Timestamp::now()
+}
+
+fn data_folder() -> Result<PathBuf, Trouble> {
+    let folders = directories::ProjectDirs::from("", "", "tallow");
+    folders
+        .map(|folders| folders.data_dir().to_owned())
+        .ok_or_else(|| Trouble::refused("this system names no folder for a user's data").help("say where: --shop FILE"))
+}

@@ -1,0 +1,77 @@
+//! Small pieces of text that several screens share.
+
+use jiff::civil::Date;
+use upkeep::amount;
+use upkeep::build::{Allowance, Limit};
+
+/// How many days of records a forecast draws from: half a year.
+pub(crate) const HISTORY_DAYS: i64 = 26 * 7;
+
+/// A share as a whole percentage: `131 %`.
+pub(crate) fn percent(share: f64) -> String {
+    format!("{:.0} %", share * 100.0)
+}
+
+/// A day as people read it: `26 Nov`, with the year when it is not this one.
+pub(crate) fn day(date: Date, today: Date) -> String {
+    let form = if date.year() == today.year() { "%-d %b" } else { "%-d %b %Y" };
+    date.strftime(form).to_string()
+}
+
+/// A range of days: `25–30 Nov`, `28 Nov–3 Dec`; an open end is said in words.
+pub(crate) fn days(from: Date, to: Option<Date>, today: Date) -> String {
+    let Some(to) = to else { return format!("from {}", day(from, today)) };
+    if from == to {
+        return day(from, today);
+    }
+    if (from.year(), from.month()) == (to.year(), to.month()) {
+        return format!("{}–{}", from.day(), day(to, today));
+    }
+    format!("{}–{}", day(from, today), day(to, today))
+}
+
+/// How much of a limit is used, and of what: `24.1 km of 25 km travel x`, `1 month`.
+pub(crate) fn so_far(limit: &Limit, so_far: f64) -> String {
+    match limit.every {
+        Allowance::Elapsed { .. } => limit.text.clone(),
+        Allowance::Amount { .. } if amount::is_spools(&limit.text) => {
+            format!("{} of {}", amount::print_spools(so_far), limit.text)
+        }
+        Allowance::Amount { quantity, .. } => {
+            format!("{} of {} {quantity}", amount::print(so_far, quantity), limit.text)
+        }
+    }
+}
+
+/// The weights of a limit in words: `ABS counts 2 times`; empty where all materials count alike.
+pub(crate) fn weights(counts: &[(String, f64)]) -> String {
+    let clauses: Vec<String> = counts.iter().map(|(class, weight)| format!("{class} counts {weight} times")).collect();
+    clauses.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn date(text: &str) -> Date {
+        text.parse().unwrap()
+    }
+
+    #[test]
+    fn ranges_of_days_say_the_month_once_where_it_is_one() {
+        let today = date("2026-11-25");
+        assert_eq!(days(date("2026-11-25"), Some(date("2026-11-30")), today), "25–30 Nov");
+        assert_eq!(days(date("2026-11-28"), Some(date("2026-12-03")), today), "28 Nov–3 Dec");
+        assert_eq!(days(date("2026-12-28"), Some(date("2027-01-03")), today), "28 Dec–3 Jan 2027");
+        assert_eq!(days(date("2026-11-28"), Some(date("2026-11-28")), today), "28 Nov");
+        assert_eq!(days(date("2026-11-28"), None, today), "from 28 Nov");
+    }
+
+    #[test]
+    fn a_weight_is_said_with_its_material() {
+        assert_eq!(
+            weights(&[("ABS".to_owned(), 2.0), ("abrasive".to_owned(), 1.5)]),
+            "ABS counts 2 times, abrasive counts 1.5 times"
+        );
+    }
+}
