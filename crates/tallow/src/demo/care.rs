@@ -271,14 +271,14 @@ fn renews(task: &Task) -> bool {
 
 /// What the keeper reads at a position whose part has worked for `hours`: drifts are invented.
 fn reading(position: &Position, hours: f64, random: &mut Random) -> Option<(&'static str, f64, &'static str)> {
-    let rounded = |value: f64, step: f64| (value / step).round() * step;
+    let rounded = |value: f64, per_unit: f64| (value * per_unit).round() / per_unit;
     match position.kind.as_str() {
         // A belt loses tone as it beds in and as its clamps give; it is brought back when it is read low.
         "toothed belt" => {
-            Some(("belt frequency", rounded(108.0 - 12.0 * (hours / 600.0).fract() + random.normal(), 0.5), "Hz"))
+            Some(("belt frequency", rounded(108.0 - 12.0 * (hours / 600.0).fract() + random.normal(), 2.0), "Hz"))
         }
-        "feed tube" => Some(("bore", rounded(2.0 + 0.2 * hours / 1000.0 + 0.01 * random.normal(), 0.01), "mm")),
-        "brass nozzle" => Some(("bore", rounded(0.4 + 0.08 * hours / 500.0 + 0.004 * random.normal(), 0.01), "mm")),
+        "feed tube" => Some(("bore", rounded(2.0 + 0.2 * hours / 1000.0 + 0.01 * random.normal(), 100.0), "mm")),
+        "brass nozzle" => Some(("bore", rounded(0.4 + 0.08 * hours / 500.0 + 0.004 * random.normal(), 100.0), "mm")),
         _ => None,
     }
 }
