@@ -2,6 +2,7 @@
 //!
 //! Plain wall time on one core, so that the figure can be read as what a keeper waits. Invented records.
 
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::sync::Arc;
 use std::time::Instant;
@@ -10,7 +11,7 @@ use jiff::civil::{Date, date};
 use jiff::tz::TimeZone;
 use motion::Duty;
 use upkeep::build::shipped;
-use upkeep::{Build, DayUse, MachineState, Material, Materials, QueuedUse, Usage, due};
+use upkeep::{Build, Care, DayUse, EntryId, MachineState, Material, Materials, QueuedUse, Standing, Usage, When, due};
 
 const N_MACHINES: usize = 1000;
 const N_DAYS: usize = 182;
@@ -19,18 +20,21 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let builds = shipped().map(|(file, text)| Build::parse(file, text).map(Arc::new));
     let builds: Vec<Arc<Build>> = builds.into_iter().collect::<Result<_, _>>().map_err(|errors| errors.to_string())?;
     let hall: Vec<MachineState> = (0..N_MACHINES).map(|index| machine(index, &builds[index % builds.len()])).collect();
-    let now = today().at(9, 0, 0, 0).to_zoned(TimeZone::UTC)?;
+    let now = today().at(9, 0, 0, 0).to_zoned_datetime(TimeZone::UTC)?;
     let mut out = std::io::stdout().lock();
     for horizon_days in [14, 60, 731] {
         let started = Instant::now();
         let all = hall.iter().map(|state| due(state, Materials::built_in(), &now, horizon_days));
-        let (n_tasks, n_shown) = all.flatten().fold((0, 0), |(n_tasks, n_shown), due| {
-            (n_tasks + 1, n_shown + usize::from(!matches!(due.when, upkeep::When::Beyond)))
-        });
+        let (mut n_tasks, mut n_due, mut n_likely) = (0, 0, 0);
+        for due in all.flatten() {
+            n_tasks += 1;
+            n_due += usize::from(due.used.is_due());
+            n_likely += usize::from(matches!(due.when, When::Likely(_)));
+        }
         let took = started.elapsed();
         writeln!(
             out,
-            "{horizon_days} days: {n_tasks} tasks, {n_shown} due within, {:.3} s, {:.0} µs a machine",
+            "{horizon_days} days: {n_tasks} tasks, {n_due} due, {n_likely} likely within, {:.3} s, {:.0} µs a machine",
             took.as_secs_f64(),
             took.as_secs_f64() * 1e6 / N_MACHINES as f64
         )?;
@@ -57,16 +61,30 @@ fn machine(index: usize, build: &Arc<Build>) -> MachineState {
         total.add(&usage);
         days.push(DayUse { date, usage });
     }
+    let standings = standings(build, &total, &days, &mut random);
     MachineState {
         name: format!("machine {index}"),
         build: Arc::clone(build),
-        added: added.at(8, 0, 0, 0).to_zoned(TimeZone::UTC).map(|at| at.timestamp()).unwrap_or_default(),
+        added: added.at(8, 0, 0, 0).to_zoned_datetime(TimeZone::UTC).map(|at| at.timestamp()).unwrap_or_default(),
         total,
-        standings: Default::default(),
+        standings,
         history_from: today().saturating_add(jiff::Span::new().days(-(N_DAYS as i32))),
         days,
         queue: vec![QueuedUse { on: None, usage: usage(build, 5.0, "PLA") }],
     }
+}
+
+/// Each task done on some morning of the last five weeks.
+fn standings(build: &Build, total: &Usage, days: &[DayUse], random: &mut Xorshift) -> BTreeMap<Care, Standing> {
+    let mut standings = BTreeMap::new();
+    for task in &build.tasks {
+        let date = today().saturating_add(jiff::Span::new().days(-((35.0 * random.next()) as i32)));
+        let mut base = total.clone();
+        days.iter().filter(|day| date <= day.date).for_each(|day| base.subtract(&day.usage));
+        let at = date.at(7, 0, 0, 0).to_zoned_datetime(TimeZone::UTC).map(|at| at.timestamp()).unwrap_or_default();
+        standings.insert(Care::Task(task.name.clone()), Standing { at, entry: EntryId(1), base });
+    }
+    standings
 }
 
 /// Hours of use in one material, at the build's expected ratios.

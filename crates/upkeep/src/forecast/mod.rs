@@ -4,6 +4,8 @@
 
 pub(crate) mod pace;
 pub(crate) mod passage;
+#[cfg(test)]
+mod tests;
 
 use jiff::civil::Date;
 use jiff::{Span, ZonedDateTime};

@@ -31,7 +31,7 @@ pub(crate) struct Passage<'a> {
     plain: Option<Kernel>,
 }
 
-/// A block's sum on the grid.
+/// The sum of the first days of a block, or of all, on the grid.
 #[derive(Clone)]
 struct Kernel(Vec<f64>);
 
@@ -67,16 +67,24 @@ impl<'a> Passage<'a> {
         if remaining <= 0.0 {
             return 1.0;
         }
-        let sums = if rest == 0 { Vec::new() } else { self.pace.sums(blocks) };
-        let chances = self.levels.iter().map(|level| self.chance_at(remaining / level, blocks, rest, &sums));
+        let part = Kernel::new(self.pace, blocks, rest, self.bin, self.mass.len());
+        let chances =
+            self.levels.iter().map(|level| part.passed(&self.passed[blocks], self.threshold(remaining / level)));
         chances.sum::<f64>() / self.levels.len() as f64
     }
 
     /// The first day, counted from 1 for today, by whose end the chance of having passed is at least `chance`.
     pub(crate) fn first_day(&self, remaining: f64, chance: f64) -> Option<usize> {
         let cycle = self.pace.cycle;
-        let block = (1..self.passed.len()).find(|block| chance <= self.chance(remaining, block * cycle))?;
-        ((block - 1) * cycle + 1..=block * cycle).find(|&day| chance <= self.chance(remaining, day))
+        let is_past = |day: usize| chance <= self.chance(remaining, day);
+        let block = (1..self.passed.len()).find(|block| is_past(block * cycle))?;
+        // The chance never falls from one day to the next, so the day is found by halving.
+        let (mut before, mut past) = ((block - 1) * cycle, block * cycle);
+        while before + 1 < past {
+            let middle = before.midpoint(past);
+            if is_past(middle) { past = middle } else { before = middle }
+        }
+        Some(past)
     }
 
     /// How many days are worked out.
@@ -84,18 +92,11 @@ impl<'a> Passage<'a> {
         (self.passed.len() - 1) * self.pace.cycle
     }
 
-    fn chance_at(&self, remaining: f64, blocks: usize, rest: usize, sums: &[f64]) -> f64 {
-        let passed = &self.passed[blocks];
-        let read = |remaining: f64| {
-            // The slack keeps a sum that is on the grid from falling past its own point by rounding.
-            let bin = (remaining / self.bin - 1e-9).ceil().max(0.0) as usize;
-            passed[bin.min(passed.len() - 1)]
-        };
-        if rest == 0 {
-            return read(remaining);
-        }
-        let blocks = sums.chunks_exact(self.pace.cycle).zip(&self.pace.chances);
-        blocks.map(|(sums, chance)| chance * read(remaining - sums[rest - 1])).sum()
+    /// The first bin in which `remaining` is reached.
+    fn threshold(&self, remaining: f64) -> usize {
+        // The cast cuts, so adding one rounds up; the slack keeps a sum that is on the grid from falling past its own
+        // point by rounding.
+        (remaining / self.bin + (1.0 - 1e-9)) as usize
     }
 
     /// Adds one more block.
@@ -104,7 +105,7 @@ impl<'a> Passage<'a> {
         let kernel = match (&self.plain, self.pace.is_plain(index)) {
             (Some(plain), true) => plain.clone(),
             (_, is_plain) => {
-                let kernel = Kernel::new(self.pace, index, self.bin, self.mass.len());
+                let kernel = Kernel::new(self.pace, index, self.pace.cycle, self.bin, self.mass.len());
                 if is_plain {
                     self.plain = Some(kernel.clone());
                 }
@@ -125,21 +126,33 @@ impl<'a> Passage<'a> {
 }
 
 impl Kernel {
-    fn new(pace: &Pace, index: usize, bin: f64, n_bins: usize) -> Kernel {
+    /// The first `n_days` days of the block that begins `index` blocks from today.
+    fn new(pace: &Pace, index: usize, n_days: usize, bin: f64, n_bins: usize) -> Kernel {
+        if n_days == 0 {
+            return Kernel(vec![1.0]);
+        }
         let sums = pace.sums(index);
         let mut masses = Vec::new();
         for (sums, chance) in sums.chunks_exact(pace.cycle).zip(&pace.chances) {
-            let at = (sums[pace.cycle - 1] / bin).min(n_bins as f64);
-            let low = at.floor();
-            let index = low as usize;
+            let at = (sums[n_days - 1] / bin).min(n_bins as f64);
+            let index = at as usize;
+            let share = at - index as f64;
             if masses.len() < index + 2 {
                 masses.resize(index + 2, 0.0);
             }
-            masses[index] += chance * (1.0 - (at - low));
-            masses[index + 1] += chance * (at - low);
+            masses[index] += chance * (1.0 - share);
+            masses[index + 1] += chance * share;
         }
         masses.truncate(n_bins);
         Kernel(masses)
+    }
+
+    /// The chance that a sum with the chances `passed` of reaching each bin and a draw from the kernel reach `threshold`.
+    fn passed(&self, passed: &[f64], threshold: usize) -> f64 {
+        let end = passed.len() - 1;
+        // What the kernel dropped has passed, so the chance is that of not falling short.
+        let short = self.0.iter().take(threshold).enumerate();
+        1.0 - short.map(|(bin, mass)| mass * (1.0 - passed[(threshold - bin).min(end)])).sum::<f64>()
     }
 
     /// The law of the sum of a draw from `mass` and one from the kernel; what passes the last bin is dropped.

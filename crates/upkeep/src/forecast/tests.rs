@@ -1,0 +1,176 @@
+//! The forecast against exact laws of passage, and the laws that it must keep whatever the use.
+
+use proptest::prelude::*;
+
+use super::days;
+use super::pace::Pace;
+use super::passage::Passage;
+
+/// Draws of one day each, equally likely.
+fn days_drawn_from(daily: Vec<f64>) -> Pace {
+    let chances = vec![1.0 / daily.len() as f64; daily.len()];
+    Pace {
+        cycle: 1,
+        own_blocks: daily.len(),
+        own_chance: 1.0,
+        chances,
+        daily,
+        level_spread: 0.0,
+        booked_today: 0.0,
+        known: Vec::new(),
+    }
+}
+
+/// The middles of `n` equal shares of the law with the rising distribution function `cdf`, found by halving in 0 to `top`.
+fn shares(n: u32, top: f64, cdf: impl Fn(f64) -> f64) -> Vec<f64> {
+    let share = |index: u32| {
+        let chance = (f64::from(index) + 0.5) / f64::from(n);
+        let (mut low, mut high) = (0.0, top);
+        for _ in 0..60 {
+            let middle = f64::midpoint(low, high);
+            if cdf(middle) < chance { low = middle } else { high = middle }
+        }
+        high
+    };
+    (0..n).map(share).collect()
+}
+
+#[track_caller]
+fn check_law(daily: Vec<f64>, limit: f64, bins: f64, law: impl Fn(usize) -> f64, tolerance: f64) {
+    let pace = days_drawn_from(daily);
+    let passage = Passage::with_bins(&pace, limit, 1.0 - 1e-6, 400, bins);
+    for day in 1..200 {
+        let (got, expected) = (passage.chance(limit, day), law(day));
+        assert!((got - expected).abs() < tolerance, "day {day}: {got}, not {expected}");
+    }
+}
+
+/// Gamma-distributed days of shape 0.5 and scale 2: mean 1 a day, standard deviation 1.4.
+fn gamma_days() -> Vec<f64> {
+    // P(X < x) is the chance that a gamma process has not passed x by time 1.
+    shares(2000, 100.0, |x| life::Gamma::of_passage(x, 0.5, 2.0).map_or(0.0, |law| 1.0 - law.cdf(1.0)))
+}
+
+#[test]
+fn gamma_distributed_days_pass_when_the_gamma_process_does() {
+    // van Noortwijk (2009): P(T ≤ n) = Q(a·n, D/b). The bin is h = D/256 = 1/7 here; it moves the threshold by up to h,
+    // against a standard deviation of the sum near passage of √(40·2) = 8.9, so chances by up to 0.4·h/8.9 = 0.0064.
+    let law = life::Gamma::of_passage(40.0, 0.5, 2.0).expect("positive");
+    check_law(gamma_days(), 40.0, 256.0, |day| law.cdf(day as f64), 0.0064);
+}
+
+#[test]
+fn the_gamma_process_is_met_more_closely_with_smaller_bins() {
+    // h = 1/52: 0.4·h/8.9 = 0.0009, and 2000 shares instead of the whole law miss 0.3 % of its variance: another 0.0004.
+    let law = life::Gamma::of_passage(40.0, 0.5, 2.0).expect("positive");
+    check_law(gamma_days(), 40.0, 2048.0, |day| law.cdf(day as f64), 0.0013);
+}
+
+#[test]
+fn steady_days_pass_as_brownian_motion_does() {
+    // Normal days, 10 ± 2, limit 1000. The motion may pass and come back within its wandering, which use can't; that is
+    // the law's second term, at most 1/(b√2π) with b = 2·1000/(2·√100) = 100 at the median, less than 0.008 on all days
+    // that matter. The bin, 10/21, moves chances by up to 0.4·(10/21)/20 = 0.0095.
+    let normal = |x: f64| 0.5 * erfc((10.0 - x) / (2.0 * std::f64::consts::SQRT_2));
+    let law = life::InverseGaussian::of_passage(1000.0, 10.0, 2.0).expect("positive");
+    check_law(shares(2000, 20.0, normal), 1000.0, 2048.0, |day| law.cdf(day as f64), 0.0175);
+}
+
+/// Abramowitz & Stegun (1964), 7.1.26: good to 1.5e-7, enough for shares that are 5e-4 apart.
+fn erfc(x: f64) -> f64 {
+    if x < 0.0 {
+        return 2.0 - erfc(-x);
+    }
+    let t = 1.0 / (1.0 + 0.327_591_1 * x);
+    let sum = [1.061_405_429, -1.453_152_027, 1.421_413_741, -0.284_496_736, 0.254_829_592];
+    sum.iter().fold(0.0, |sum, term| sum * t + term) * t * (-x * x).exp()
+}
+
+#[test]
+fn the_same_use_every_day_is_exact_to_the_day() {
+    for (limit, day) in [(50.0, 10), (50.1, 11), (49.9, 10), (4.9, 1), (5.0, 1), (1000.0, 200), (1001.0, 201)] {
+        let pace = days_drawn_from(vec![5.0]);
+        let passage = Passage::new(&pace, limit, 0.9, 731);
+        let days = days(&passage, limit).expect("within two years");
+        assert_eq!((days.early, days.median, days.late), (day, Some(day), Some(day)), "limit {limit}");
+    }
+}
+
+#[test]
+fn a_queued_run_that_uses_the_limit_up_makes_its_day_certain() {
+    let mut pace = days_drawn_from(vec![0.0, 0.0, 1.0]);
+    pace.expect(&[(3, 60.0)]);
+    let passage = Passage::new(&pace, 50.0, 0.9, 731);
+    let days = days(&passage, 50.0).expect("within two years");
+    assert_eq!((days.early, days.median, days.late), (4, Some(4), Some(4)));
+}
+
+#[test]
+fn a_queued_run_smaller_than_its_day_is_not_counted_twice() {
+    let (mut queued, plain) = (days_drawn_from(vec![4.0, 6.0]), days_drawn_from(vec![4.0, 6.0]));
+    queued.expect(&[(2, 3.0)]);
+    assert!(queued.known.iter().all(Option::is_none));
+    let median = |pace: &Pace| Passage::new(pace, 50.0, 0.9, 731).first_day(50.0, 0.5);
+    assert_eq!(median(&queued), median(&plain));
+}
+
+/// A year's half of weeks with idle days, in 0 to 10 a day.
+fn weeks() -> impl Strategy<Value = Vec<f64>> {
+    prop::collection::vec(prop_oneof![1 => Just(0.0), 2 => 0.0..10.0_f64], 29..190)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    #[test]
+    fn the_days_are_in_order_and_the_chance_never_falls(daily in weeks(), limit in 1.0..500.0_f64) {
+        let pace = Pace::of_weeks(&daily, None);
+        let passage = Passage::new(&pace, limit, 0.9, 731);
+        for day in 1..120 {
+            prop_assert!(passage.chance(limit, day - 1) <= passage.chance(limit, day) + 1e-9);
+        }
+        if let Some(days) = days(&passage, limit) {
+            prop_assert!(days.median.is_none_or(|median| days.early <= median));
+            prop_assert!(days.late.is_none_or(|late| days.median.is_some_and(|median| median <= late)));
+        }
+    }
+
+    #[test]
+    fn halving_the_bin_moves_no_day_by_more_than_one(daily in weeks(), limit in 1.0..500.0_f64) {
+        let pace = Pace::of_weeks(&daily, None);
+        let days_with = |bins| days(&Passage::with_bins(&pace, limit, 0.9, 731, bins), limit);
+        let (coarse, fine) = (days_with(256.0), days_with(512.0));
+        prop_assert_eq!(coarse.is_some(), fine.is_some());
+        if let (Some(coarse), Some(fine)) = (coarse, fine) {
+            prop_assert!(coarse.early.abs_diff(fine.early) <= 1, "{coarse:?} {fine:?}");
+            for (coarse, fine) in [(coarse.median, fine.median), (coarse.late, fine.late)] {
+                if let (Some(coarse), Some(fine)) = (coarse, fine) {
+                    prop_assert!(coarse.abs_diff(fine) <= 1, "{coarse} {fine}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn queued_runs_beyond_every_draw_bring_all_days_forward(
+        daily in weeks(), limit in 1.0..500.0_f64, on in 0..20_usize
+    ) {
+        let plain = Pace { level_spread: 0.0, ..Pace::of_weeks(&daily, None) };
+        let mut queued = plain.clone();
+        queued.expect(&[(on, 10.0)]);
+        let days_of = |pace: &Pace| days(&Passage::new(pace, limit, 0.9, 731), limit);
+        if let (Some(plain), Some(queued)) = (days_of(&plain), days_of(&queued)) {
+            // One day of slack: the two are worked out on different grids.
+            prop_assert!(queued.early <= plain.early + 1);
+            prop_assert!(plain.median.is_none_or(|plain| queued.median.is_some_and(|queued| queued <= plain + 1)));
+        }
+    }
+
+    #[test]
+    fn what_is_left_out_as_too_far_away_is_too_far_away(daily in weeks(), limit in 1.0..500.0_f64, n_days in 1..60_usize) {
+        let pace = Pace::of_weeks(&daily, None);
+        let chance = Passage::new(&pace, limit, 0.9, 731).chance(limit, n_days);
+        // The grid's spread adds a little to the true chance: 1e-3 covers h²/4 per week against the bound's slack.
+        prop_assert!(chance <= pace.chance_bound(limit, n_days) + 1e-3);
+    }
+}
