@@ -28,6 +28,7 @@ impl Point {
         point(self.x * factor, self.y * factor)
     }
 
+    #[cfg(test)]
     fn cross(self, other: Point) -> f64 {
         self.x * other.y - self.y * other.x
     }
@@ -82,7 +83,8 @@ impl Contour {
         }
     }
 
-    /// Enclosed area, mm²; negative for a hole.
+    /// Enclosed area, mm²; negative for a hole. What the filament used is checked against.
+    #[cfg(test)]
     pub(super) fn area(&self) -> f64 {
         match *self {
             Contour::Polygon(ref points) => edges(points).map(|(a, b)| a.cross(b)).sum::<f64>() / 2.0,

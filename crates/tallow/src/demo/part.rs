@@ -47,7 +47,8 @@ pub(super) enum Part {
 }
 
 impl Part {
-    /// Every part.
+    /// Every part, for the tests.
+    #[cfg(test)]
     pub(super) const ALL: [Part; 17] = [
         Part::HullRib,
         Part::Cleat,
