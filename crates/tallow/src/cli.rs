@@ -165,7 +165,7 @@ Examples:
         /// A known build, or a file of your own
         #[arg(long, value_name = "BUILD")]
         build: String,
-        /// When its meters start; now if left out
+        /// When its meters start; the beginning of today if left out
         #[arg(long)]
         when: Option<String>,
         /// Words to keep with the entry
@@ -257,10 +257,10 @@ pub(crate) struct Program {
     #[arg(long = "material", value_name = "[Tn=]MATERIAL", required = true)]
     pub(crate) materials: Vec<String>,
     /// Hours printed, where there is no file; the use is then an estimate
-    #[arg(long, conflicts_with = "file")]
+    #[arg(long, conflicts_with = "file", allow_negative_numbers = true)]
     pub(crate) hours: Option<f64>,
     /// Filament used, g, where there is no file
-    #[arg(long, requires = "hours")]
+    #[arg(long, requires = "hours", allow_negative_numbers = true)]
     pub(crate) grams: Option<f64>,
     /// What to call it; the file's name if left out
     #[arg(long)]
@@ -296,7 +296,7 @@ pub(crate) struct Due {
     /// One machine; all if left out
     pub(crate) machine: Option<String>,
     /// How many days to look ahead
-    #[arg(long, default_value_t = 14, value_parser = clap::value_parser!(u16).range(1..=730))]
+    #[arg(long, default_value_t = 7, value_parser = clap::value_parser!(u16).range(1..=730))]
     pub(crate) days: u16,
     /// List every task, however far off
     #[arg(long)]

@@ -3,13 +3,14 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use jiff::{Timestamp, ZonedDateTime, tz::TimeZone};
+use jiff::{Timestamp, ZonedDateTime};
 use ledger::{Ledger, MachineInfo};
 use upkeep::{Build, Materials, Unknown};
 
 use crate::cli::Cli;
 use crate::out::Out;
 use crate::trouble::Trouble;
+use crate::when;
 
 /// What every command needs.
 pub(crate) struct Context {
@@ -70,11 +71,6 @@ impl Context {
     pub(crate) fn now_in(&self, ledger: &Ledger) -> ZonedDateTime {
         self.now.to_zoned_datetime(ledger.shop().zone.clone())
     }
-
-    /// The present, by this machine's own clock.
-    pub(crate) fn now_here(&self) -> ZonedDateTime {
-        self.now.to_zoned_datetime(TimeZone::system())
-    }
 }
 
 /// A machine of the shop with its build.
@@ -83,8 +79,25 @@ pub(crate) struct OnMachine {
     pub(crate) info: MachineInfo,
     /// Its build.
     pub(crate) build: Arc<Build>,
-    /// The build's text.
-    pub(crate) build_text: String,
+}
+
+impl OnMachine {
+    /// Refuses an instant before the machine joined the shop.
+    ///
+    /// # Errors
+    /// Such an instant; the help says how to let the machine join earlier.
+    pub(crate) fn joined_by(&self, at: &ZonedDateTime) -> Result<(), Trouble> {
+        let MachineInfo { name, added, entry, .. } = &self.info;
+        if *added <= at.timestamp() {
+            return Ok(());
+        }
+        let joined = added.to_zoned_datetime(at.time_zone().clone());
+        let (at_words, joined) = (when::spoken(at), when::spoken(&joined));
+        Err(Trouble::refused(format!("{at_words} is before {name} joined the shop, {joined}")).help(format!(
+            "if its meters are to start earlier: tallow correct {entry} --when \"{}\"",
+            at.strftime("%Y-%m-%d 0:00")
+        )))
+    }
 }
 
 /// The machine called `name`, whatever its case.
@@ -103,7 +116,7 @@ pub(crate) async fn machine(ledger: &Ledger, name: &str) -> Result<OnMachine, Tr
     let texts = ledger.builds().await?;
     let text = texts.into_iter().find(|text| text.name == info.build).map(|text| text.text).unwrap_or_default();
     let build = Arc::new(Build::parse(&info.build, &text)?);
-    Ok(OnMachine { info, build, build_text: text })
+    Ok(OnMachine { info, build })
 }
 
 /// The materials that the shop knows.

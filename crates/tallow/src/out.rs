@@ -113,11 +113,6 @@ impl Table {
         self.rows.push((cells.to_vec(), dress));
     }
 
-    /// Whether it has no rows.
-    pub(crate) fn is_empty(&self) -> bool {
-        self.rows.is_empty()
-    }
-
     fn render(&self, out: Out) -> String {
         let widths: Vec<usize> = (0..self.columns.len()).map(|index| self.width(index)).collect();
         let heading: Vec<String> = self.columns.iter().map(|(name, _)| name.clone()).collect();

@@ -21,8 +21,6 @@ pub(crate) struct Known {
     pub(crate) duty: Duty,
     /// Lines that could not be read as they stand.
     pub(crate) warnings: u64,
-    /// Whether it was metered now, and not known before.
-    pub(crate) news: bool,
 }
 
 /// The duty of a print file: as kept if it is known, else metered and kept.
@@ -37,14 +35,14 @@ pub(crate) async fn duty(
 ) -> Result<Known, Trouble> {
     let Source::File(_) = source else {
         let metered = metering::meter(source, machine, machine.corner, stop)?;
-        return Ok(Known { sha256: None, duty: metered.duty, warnings: metered.report.warnings_total, news: true });
+        return Ok(Known { sha256: None, duty: metered.duty, warnings: metered.report.warnings_total });
     };
     let (sha256, bytes) = source.digest()?;
     let key = key(&sha256, machine);
     if stop.is_none()
         && let Some(program) = ledger.program(&key).await?
     {
-        return Ok(Known { sha256: Some(sha256), duty: program.duty, warnings: 0, news: false });
+        return Ok(Known { sha256: Some(sha256), duty: program.duty, warnings: 0 });
     }
     let metered = metering::meter(source, machine, machine.corner, stop)?;
     if stop.is_none() {
@@ -54,7 +52,7 @@ pub(crate) async fn duty(
             Program { label: source.label(), bytes, duty: metered.duty.clone(), report: report.to_string(), maps };
         ledger.put_program(&key, &program).await?;
     }
-    Ok(Known { sha256: Some(sha256), duty: metered.duty, warnings: metered.report.warnings_total, news: true })
+    Ok(Known { sha256: Some(sha256), duty: metered.duty, warnings: metered.report.warnings_total })
 }
 
 /// The key under which a program's duty on a machine is kept.

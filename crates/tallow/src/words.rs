@@ -18,6 +18,15 @@ pub(crate) fn day(date: Date, today: Date) -> String {
     date.strftime(form).to_string()
 }
 
+/// A day near today by its name: `today`, `tomorrow`, else as [`day`].
+pub(crate) fn near_day(date: Date, today: Date) -> String {
+    match today.until(date).map(|span| span.get_days()) {
+        Ok(0) => "today".to_owned(),
+        Ok(1) => "tomorrow".to_owned(),
+        _ => day(date, today),
+    }
+}
+
 /// A range of days: `25–30 Nov`, `28 Nov–3 Dec`; an open end is said in words.
 pub(crate) fn days(from: Date, to: Option<Date>, today: Date) -> String {
     let Some(to) = to else { return format!("from {}", day(from, today)) };
@@ -30,15 +39,13 @@ pub(crate) fn days(from: Date, to: Option<Date>, today: Date) -> String {
     format!("{}–{}", day(from, today), day(to, today))
 }
 
-/// How much of a limit is used, and of what: `24.1 km of 25 km travel x`, `1 month`.
+/// How much of a limit is used, and of what: `24.1 of 25 km travel x`, `9 of 15 heat cycles bed`, `1 month`.
 pub(crate) fn so_far(limit: &Limit, so_far: f64) -> String {
     match limit.every {
         Allowance::Elapsed { .. } => limit.text.clone(),
-        Allowance::Amount { .. } if amount::is_spools(&limit.text) => {
-            format!("{} of {}", amount::print_spools(so_far), limit.text)
-        }
         Allowance::Amount { quantity, .. } => {
-            format!("{} of {} {quantity}", amount::print(so_far, quantity), limit.text)
+            let share = amount::print_out_of(so_far, quantity, &limit.text);
+            if amount::is_spools(&limit.text) { share } else { format!("{share} {quantity}") }
         }
     }
 }

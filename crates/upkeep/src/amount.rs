@@ -257,9 +257,26 @@ pub fn print(amount: f64, quantity: Quantity) -> String {
     with_unit(digits(amount / size), name)
 }
 
-/// Prints a mass of filament in spools of a kilogram: `3.1 spools`.
-pub fn print_spools(kilograms: f64) -> String {
-    with_unit(digits(kilograms), SPOOL.0)
+/// Prints how much of an allowance is used, in the unit in which `allowance` is written; a count needs none.
+///
+/// # Example
+/// ```
+/// use motion::Quantity;
+/// assert_eq!(upkeep::amount::print_out_of(24_140.0, Quantity::TravelX, "25 km"), "24.1 of 25 km");
+/// assert_eq!(upkeep::amount::print_out_of(9.0, Quantity::HeatCyclesBed, "15 times"), "9 of 15");
+/// ```
+pub fn print_out_of(so_far: f64, quantity: Quantity, allowance: &str) -> String {
+    let written = split(allowance).ok().and_then(|(number, unit)| {
+        let size = units_of(quantity).into_iter().find(|(name, _)| says(unit, name))?.1;
+        Some((number, unit, size))
+    });
+    match written {
+        Some((number, _, _)) if matches!(quantity.unit(), Unit::Turn | Unit::Count) => {
+            format!("{} of {number}", so_far.round())
+        }
+        Some((number, unit, size)) => format!("{} of {number} {unit}", digits(so_far / size)),
+        None => format!("{} of {allowance}", print(so_far, quantity)),
+    }
 }
 
 /// Prints a span of the calendar: `1 month`, `10 days`.

@@ -64,7 +64,7 @@ mod tests {
         let mut duty = Duty::default();
         let amounts = duty.tools.entry(tool).or_default();
         amounts[Quantity::FilamentFed] = 1.0;
-        amounts[Quantity::FilamentVolume] = 2405.281_875e-9;
+        amounts[Quantity::FilamentVolume] = 2405.281875e-9;
         duty
     }
 

@@ -27,7 +27,7 @@ pub(crate) async fn demo(context: &Context, args: &cli::Demo) -> Result<(), Trou
         Some(ledger) => ledger,
         None => make(context, &place).await?,
     };
-    let list = cli::Due { machine: None, days: 14, all: false, why: false };
+    let list = cli::Due { machine: None, days: 7, all: false, why: false };
     due::show_shop(context, &ledger, &list).await?;
     if context.json {
         return Ok(());

@@ -165,6 +165,7 @@ fn closing(args: &cli::Due, rows: &[Row<'_>]) -> String {
     let soon = rows.iter().filter(|row| matches!(row.due.when, When::Likely(_))).count();
     let ahead = match (args.all, args.days) {
         (true, _) => "more to come".to_owned(),
+        (false, 7) => "within a week".to_owned(),
         (false, 14) => "within a fortnight".to_owned(),
         (false, days) => format!("within {days} days"),
     };
@@ -255,8 +256,8 @@ fn grounds_words(likely: &Likely, limit: &Limit) -> String {
 fn likely_days(likely: &Likely, today: Date) -> String {
     let range = words::days(likely.early, likely.late, today);
     match likely.median {
-        Some(median) if likely.late == Some(likely.early) => words::day(median, today),
-        Some(median) => format!("{}  ({range})", words::day(median, today)),
+        Some(median) if likely.late == Some(likely.early) => words::near_day(median, today),
+        Some(median) => format!("{}  ({range})", words::near_day(median, today)),
         None => format!("beyond two years  ({range})"),
     }
 }

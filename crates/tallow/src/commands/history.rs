@@ -68,7 +68,7 @@ fn run_words(run: &Run) -> String {
     let stopped = run.stopped.as_ref().map_or_else(String::new, |point| format!(", stopped at {point}"));
     let basis = match run.basis {
         Basis::Metered => String::new(),
-        Basis::Estimated { spread } => format!(", estimated within {:.0} %", spread * 100.0),
+        Basis::Estimated { spread } => format!(", estimated, give or take {:.0} %", spread * 100.0),
     };
     format!(": {}{stopped}{basis}", use_words(&run.usage))
 }

@@ -32,7 +32,7 @@ async fn add(context: &Context, name: &str, build: &str, when: Option<&str>, not
     let name = sensible(name)?;
     let read = build_for(&ledger, build).await?;
     let now = context.now_in(&ledger);
-    let at = when.map_or(Ok(now.clone()), |text| when::past(text, &now))?;
+    let at = when.map_or_else(|| Ok(midnight(&now)), |text| when::past(text, &now))?;
     ledger.add_build(&read.build.name, &read.text, context.now).await?;
     let entry = ledger.add_machine(name, &read.build.name, at.timestamp(), context.now, note).await?;
     let tasks = read.build.tasks.len();
@@ -46,6 +46,11 @@ async fn add(context: &Context, name: &str, build: &str, when: Option<&str>, not
         true => Ok(()),
         false => context.out.line(format!("Next: tallow run FILE --on \"{name}\" --material MATERIAL")),
     }
+}
+
+/// The beginning of today, so that what was printed earlier today can be booked.
+fn midnight(now: &ZonedDateTime) -> ZonedDateTime {
+    now.start_of_day().unwrap_or_else(|_| now.clone())
 }
 
 /// The build that is named: one that the shop keeps, one that comes with tallow, or a file.

@@ -8,7 +8,7 @@ use motion::Quantity;
 use serde_json::json;
 use upkeep::build::Position;
 use upkeep::entry::Because;
-use upkeep::{EntryId, Event, Material, Supplies, Usage, rules};
+use upkeep::{Entry, EntryId, Event, Material, Supplies, Usage, rules};
 
 use crate::cli::{self, Occasion, Reason};
 use crate::commands::history::use_words;
@@ -59,29 +59,53 @@ pub(crate) async fn hour_meter(context: &Context, args: &cli::HourMeter) -> Resu
             Trouble::refused(format!("an hour meter can't show {hours} h")).help("give what it shows, 0 or more")
         );
     }
-    let unbooked = unbooked(&scene, args).await?;
-    let said = match unbooked.is_empty() {
-        true => format!("{}: the hour meter shows {hours} h, which agrees with the runs booked", scene.name()),
-        false => format!(
-            "{}: the hour meter shows {hours} h; {} that no run accounts for were added, as an estimate",
-            scene.name(),
-            use_words(&unbooked)
-        ),
+    let (last, entries) = before_reading(&scene).await?;
+    let (unbooked, finding) = match last {
+        // What it ran before the records began is nobody's to book.
+        None => (Usage::new(), "from here on it is compared with the runs booked".to_owned()),
+        Some(last) => {
+            let unbooked = unbooked(&scene, args, last, &entries).await?;
+            let finding = match unbooked.is_empty() {
+                true => "which agrees with the runs booked".to_owned(),
+                false => format!("{} that no run accounts for are added, as an estimate", use_words(&unbooked)),
+            };
+            (unbooked, finding)
+        }
     };
+    let said = format!("{}: the hour meter shows {hours} h; {finding}", scene.name());
     scene.record(context, Event::HourMeter { hours, unbooked }, &said).await
 }
 
-/// What the hour meter has run since its last reading and no run accounts for, estimated.
-async fn unbooked(scene: &Scene<'_>, args: &cli::HourMeter) -> Result<Usage, Trouble> {
+/// A reading of the hour meter: when, and how many hours it showed.
+type Reading = (Timestamp, f64);
+
+/// The last reading before this one, and all entries before it.
+async fn before_reading(scene: &Scene<'_>) -> Result<(Option<Reading>, Vec<Entry>), Trouble> {
     let at = scene.at.timestamp();
-    let entries: Vec<_> =
-        scene.ledger.effective(scene.name()).await?.into_iter().filter(|entry| entry.at < at).collect();
+    let mut entries = scene.ledger.effective(scene.name()).await?;
+    entries.retain(|entry| entry.at < at);
     let last = entries.iter().rev().find_map(|entry| match entry.event {
         Event::HourMeter { hours, .. } => Some((entry.at, hours)),
         _ => None,
     });
-    // The first reading tells where the meter stands; what it ran before the records began is nobody's to book.
-    let Some((since, before)) = last else { return Ok(Usage::new()) };
+    Ok((last, entries))
+}
+
+/// What the hour meter has run since its last reading and no run accounts for, estimated.
+async fn unbooked(
+    scene: &Scene<'_>,
+    args: &cli::HourMeter,
+    (since, before): Reading,
+    entries: &[Entry],
+) -> Result<Usage, Trouble> {
+    let elapsed = scene.at.timestamp().duration_since(since).as_secs_f64() / 3600.0;
+    if elapsed + 1.0 < args.hours - before {
+        let hours = args.hours;
+        return Err(Trouble::refused(format!(
+            "the hour meter showed {before} h only {elapsed:.1} h ago, so it can't show {hours} h"
+        ))
+        .help("correct this reading, or the one before it: tallow history shows its entry"));
+    }
     let runs = entries.iter().filter(|entry| since <= entry.at && matches!(entry.event, Event::Run(_)));
     let booked: f64 = runs.filter_map(|entry| entry.event.usage()).map(|usage| usage.amount(Quantity::Time)).sum();
     let ratios = ratios(&scene.ledger, &scene.machine).await?;
@@ -112,6 +136,7 @@ impl<'a> Scene<'a> {
         let ledger = context.open().await?;
         let machine = context::machine(&ledger, &occasion.on).await?;
         let at = when::past(&occasion.when, &context.now_in(&ledger))?;
+        machine.joined_by(&at)?;
         Ok(Scene { ledger, machine, at, occasion })
     }
 

@@ -30,6 +30,7 @@ pub(crate) async fn run(context: &Context, args: &cli::Run) -> Result<(), Troubl
     let now = context.now_in(&ledger);
     let executed = Executed::of(&ledger, &machine, &args.program, &materials, stop).await?;
     let start = executed.start(args.when.as_deref(), &now)?;
+    machine.joined_by(&start)?;
     refuse_overlap(&ledger, &machine.info.name, &executed, start.timestamp(), &now).await?;
     let before = state(&ledger, &machine, &now).await?;
     let said = executed.said(&start);
@@ -158,7 +159,7 @@ impl Executed {
     fn said(&self, start: &ZonedDateTime) -> String {
         let basis = match self.basis {
             Basis::Metered => String::new(),
-            Basis::Estimated { spread } => format!(", estimated within {}", words::percent(spread)),
+            Basis::Estimated { spread } => format!(", estimated, give or take {}", words::percent(spread)),
         };
         let warned = match self.warnings {
             0 => String::new(),

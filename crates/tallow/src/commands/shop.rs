@@ -62,9 +62,12 @@ async fn verify(context: &Context, rebuild: bool) -> Result<(), Trouble> {
         let (machines, entries) = (verdict.machines, verdict.entries);
         return match context.json {
             true => Ok(()),
-            false => context
-                .out
-                .line(format!("The sums of {machines} machines equal their {entries} entries, to the last grain.")),
+            false => {
+                let machines = if machines == 1 { "1 machine".to_owned() } else { format!("{machines} machines") };
+                context
+                    .out
+                    .line(format!("The sums of {machines} equal the {entries} entries that hold, to the last grain."))
+            }
         };
     }
     let trouble = Trouble::refused(format!("{} sums do not equal the entries", differences.len()));
