@@ -3,9 +3,11 @@
 use std::fs::File;
 use std::io::{self, BufReader, Read};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
 
+use crate::progress::{Progress, Unit, Watched};
 use crate::trouble::Trouble;
 
 const GZIP: [u8; 2] = [0x1f, 0x8b];
@@ -42,16 +44,16 @@ impl Source {
         name.strip_suffix(".gz").or_else(|| name.strip_suffix(".zst")).unwrap_or(&name).to_owned()
     }
 
-    /// Opens it for reading plain bytes, whatever it is packed in.
+    /// Opens it for reading plain bytes, whatever it is packed in. `progress` is told of the bytes as they are packed.
     ///
     /// # Errors
     /// A file that can't be opened, or a folder.
-    pub(crate) fn open(&self) -> Result<Plain, Trouble> {
+    pub(crate) fn open(&self, progress: &Arc<Progress>) -> Result<Plain, Trouble> {
         let raw: Box<dyn Read + Send> = match self {
             Source::Standard => Box::new(io::stdin()),
             Source::File(path) => Box::new(self.open_file(path)?),
         };
-        Plain::new(raw).map_err(|error| self.trouble(&error))
+        plain(Box::new(Watched::new(raw, progress.clone()))).map_err(|error| self.trouble(&error))
     }
 
     /// The SHA-256 of its plain bytes, lower-case hexadecimal, and how many there are.
@@ -59,7 +61,7 @@ impl Source {
     /// # Errors
     /// A file that can't be opened, read or unpacked.
     pub(crate) fn digest(&self) -> Result<(String, u64), Trouble> {
-        let mut hashed = Hashed::new(self.open()?);
+        let mut hashed = Hashed::new(self.open(&Arc::new(Progress::new(self.size(), Unit::Bytes)))?);
         io::copy(&mut hashed, &mut io::sink()).map_err(|error| self.trouble(&error))?;
         Ok(hashed.finish())
     }
@@ -104,37 +106,20 @@ impl Source {
 }
 
 /// Plain bytes out of a source.
-pub(crate) struct Plain {
-    reader: Box<dyn Read + Send>,
-    packed: bool,
-}
+pub(crate) type Plain = Box<dyn Read + Send>;
 
-impl Plain {
-    fn new(mut raw: Box<dyn Read + Send>) -> io::Result<Plain> {
-        let mut head = Vec::with_capacity(ZSTD.len());
-        raw.by_ref().take(ZSTD.len() as u64).read_to_end(&mut head)?;
-        let (gzip, zstd) = (head.starts_with(&GZIP), head == ZSTD);
-        let whole = io::Cursor::new(head).chain(raw);
-        let reader: Box<dyn Read + Send> = if gzip {
-            Box::new(flate2::read::MultiGzDecoder::new(BufReader::with_capacity(BUFFER, whole)))
-        } else if zstd {
-            Box::new(zstd::stream::read::Decoder::new(whole)?)
-        } else {
-            Box::new(whole)
-        };
-        Ok(Plain { reader, packed: gzip || zstd })
-    }
-
-    /// Whether the source was packed, so that its size says nothing of the plain bytes.
-    pub(crate) fn is_packed(&self) -> bool {
-        self.packed
-    }
-}
-
-impl Read for Plain {
-    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        self.reader.read(buffer)
-    }
+fn plain(mut raw: Box<dyn Read + Send>) -> io::Result<Plain> {
+    let mut head = Vec::with_capacity(ZSTD.len());
+    raw.by_ref().take(ZSTD.len() as u64).read_to_end(&mut head)?;
+    let (gzip, zstd) = (head.starts_with(&GZIP), head == ZSTD);
+    let whole = io::Cursor::new(head).chain(raw);
+    Ok(if gzip {
+        Box::new(flate2::read::MultiGzDecoder::new(BufReader::with_capacity(BUFFER, whole)))
+    } else if zstd {
+        Box::new(zstd::stream::read::Decoder::new(whole)?)
+    } else {
+        Box::new(whole)
+    })
 }
 
 /// A reader that hashes what passes.
@@ -175,9 +160,9 @@ mod tests {
 
     #[track_caller]
     fn open_bytes(bytes: &[u8]) -> io::Result<Vec<u8>> {
-        let mut plain = Vec::new();
-        Plain::new(Box::new(io::Cursor::new(bytes.to_vec())))?.read_to_end(&mut plain)?;
-        Ok(plain)
+        let mut found = Vec::new();
+        plain(Box::new(io::Cursor::new(bytes.to_vec())))?.read_to_end(&mut found)?;
+        Ok(found)
     }
 
     fn gzip() -> Vec<u8> {

@@ -1,48 +1,79 @@
 //! From a print file to its duty on a machine.
 
-use std::io;
+use std::sync::Arc;
 
-use motion::{Corner, Machine, MeterError, Metered, Options, Stop, meter_reader, meter_to_time_share};
+use motion::{Corner, Machine, MeterError, Metered, Options, Stop, meter_reader};
 
-use crate::input::{Plain, Source};
-use crate::progress::Watched;
+use crate::input::Source;
+use crate::progress::{Progress, Unit};
 use crate::stop::Point;
 use crate::trouble::Trouble;
 
-/// Meters a print file, wholly or to the point where it stopped.
+/// Meters a print file, wholly or to the point where it stopped. `progress` is told of the bytes read.
 ///
 /// # Errors
-/// A file that can't be read or unpacked, and one with nothing to meter.
+/// A file that can't be read or unpacked, one with nothing to meter, and a point that lies beyond its end.
 pub(crate) fn meter(
     source: &Source,
     machine: &Machine,
     corner: Corner,
     stop: Option<Point>,
+    progress: &Arc<Progress>,
 ) -> Result<Metered, Trouble> {
     let options = Options { corner, ..Options::default() };
-    let with = |stop| Options { stop: Some(stop), ..options };
+    let until = |stop| -> Result<Metered, Failed> {
+        Ok(meter_reader(source.open(progress)?, machine, Options { stop, ..options })?)
+    };
     let metered = match stop {
-        None => meter_reader(watched(source)?, machine, options),
-        Some(Point::Layer(layer)) => meter_reader(watched(source)?, machine, with(Stop::Layer(layer))),
-        Some(Point::Line(line)) => meter_reader(watched(source)?, machine, with(Stop::Line(line))),
+        None => until(None),
+        Some(Point::Layer(layer)) => until(Some(Stop::Layer(layer))),
+        Some(Point::Line(line)) => until(Some(Stop::Line(line))),
         Some(Point::ByteShare(share)) => {
             let (_, bytes) = twice(source)?.digest()?;
-            meter_reader(watched(source)?, machine, with(Stop::byte_share(share, bytes)))
+            until(Some(Stop::byte_share(share, bytes)))
         }
         Some(Point::TimeShare(share)) => {
-            let open = || watched(source).map_err(|trouble| io::Error::other(trouble.to_string()));
-            meter_to_time_share(open, machine, Options { stop: twice(source).map(|_| None)?, ..options }, share)
+            twice(source)?;
+            until(None).and_then(|whole| until(Some(Stop::Seconds(share * whole.report.time.total_s))))
         }
     };
-    let metered = metered.map_err(|error| explained(source, error))?;
+    let metered = metered.map_err(|failed| failed.explained(source))?;
     reached(source, &metered, stop)?;
     Ok(metered)
 }
 
-fn watched(source: &Source) -> Result<Watched<Plain>, Trouble> {
-    let plain = source.open()?;
-    let total = if plain.is_packed() { None } else { source.size() };
-    Ok(Watched::new(plain, total))
+/// How much will be read of some sources, for a bar.
+pub(crate) fn progress(sources: &[Source], stop: Option<Point>) -> Arc<Progress> {
+    let times = if matches!(stop, Some(Point::TimeShare(_))) { 2 } else { 1 };
+    let total = sources.iter().map(Source::size).sum::<Option<u64>>().map(|bytes| bytes * times);
+    Arc::new(Progress::new(total, Unit::Bytes))
+}
+
+/// Why a file was not metered.
+enum Failed {
+    Opening(Trouble),
+    Metering(MeterError),
+}
+
+impl From<Trouble> for Failed {
+    fn from(trouble: Trouble) -> Failed {
+        Failed::Opening(trouble)
+    }
+}
+
+impl From<MeterError> for Failed {
+    fn from(error: MeterError) -> Failed {
+        Failed::Metering(error)
+    }
+}
+
+impl Failed {
+    fn explained(self, source: &Source) -> Trouble {
+        match self {
+            Failed::Opening(trouble) => trouble,
+            Failed::Metering(error) => explained(source, error),
+        }
+    }
 }
 
 /// The source, if it can be read twice.

@@ -33,8 +33,9 @@ pub(crate) async fn duty(
     machine: &Machine,
     stop: Option<Point>,
 ) -> Result<Known, Trouble> {
+    let progress = metering::progress(std::slice::from_ref(source), stop);
     let Source::File(_) = source else {
-        let metered = metering::meter(source, machine, machine.corner, stop)?;
+        let metered = metering::meter(source, machine, machine.corner, stop, &progress)?;
         return Ok(Known { sha256: None, duty: metered.duty, warnings: metered.report.warnings_total });
     };
     let (sha256, bytes) = source.digest()?;
@@ -44,7 +45,7 @@ pub(crate) async fn duty(
     {
         return Ok(Known { sha256: Some(sha256), duty: program.duty, warnings: 0 });
     }
-    let metered = metering::meter(source, machine, machine.corner, stop)?;
+    let metered = metering::meter(source, machine, machine.corner, stop, &progress)?;
     if stop.is_none() {
         let report = report::shape(&source.label(), &metered);
         let maps = report["wear_mm"].to_string().into_bytes();

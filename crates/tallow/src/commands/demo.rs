@@ -18,6 +18,7 @@ use crate::demo::{self, DemoEvent, DemoMachine, DemoProgram, LOFT, ProgramInfo};
 use crate::out;
 use crate::parallel;
 use crate::programs;
+use crate::progress::{Progress, Unit};
 use crate::report;
 use crate::trouble::Trouble;
 
@@ -96,7 +97,10 @@ async fn fill(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
             program,
         }));
     }
-    let metered = parallel::map(&loads, Load::meter).into_iter().collect::<Result<Vec<_>, Trouble>>()?;
+    let progress = Progress::new(Some(loads.len() as u64), Unit::Pieces);
+    let metered = parallel::map(&loads, |load| load.meter().inspect(|_| progress.advance(1)));
+    drop(progress);
+    let metered = metered.into_iter().collect::<Result<Vec<_>, Trouble>>()?;
     for (load, metered) in loads.iter().zip(&metered) {
         ledger.put_program(&programs::key(&metered.info.sha256, &load.build.machine), &metered.kept).await?;
     }

@@ -10,7 +10,7 @@ use crate::builds;
 use crate::cli::{self, CornerRule};
 use crate::context::Context;
 use crate::input::Source;
-use crate::metering::meter as meter_file;
+use crate::metering;
 use crate::out::{self, Align, Dress, Table};
 use crate::parallel;
 use crate::report;
@@ -22,7 +22,9 @@ pub(crate) fn meter(context: &Context, args: &cli::Meter) -> Result<(), Trouble>
     let stop = args.stop.as_deref().map(Point::parse).transpose()?;
     let corner = args.corner.map_or(machine.corner, rule);
     let sources: Vec<Source> = args.files.iter().map(|file| Source::named(Path::new(file))).collect();
-    let results = parallel::map(&sources, |source| meter_file(source, &machine, corner, stop));
+    let progress = metering::progress(&sources, stop);
+    let results = parallel::map(&sources, |source| metering::meter(source, &machine, corner, stop, &progress));
+    drop(progress);
     if let ([source], [result]) = (&sources[..], &results[..]) {
         let metered = result.as_ref().map_err(Trouble::clone)?;
         return if context.json {

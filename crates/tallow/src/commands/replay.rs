@@ -22,7 +22,7 @@ pub(crate) async fn replay(context: &Context, args: &cli::Replay) -> Result<(), 
         Some(name) => vec![context::machine(&ledger, name).await?.info.name],
         None => ledger.machines().await?.into_iter().map(|machine| machine.name).collect(),
     };
-    let mut progress = Progress::new(Some(names.len() as u64), Unit::Pieces);
+    let progress = Progress::new(Some(names.len() as u64), Unit::Pieces);
     let mut scored = Vec::new();
     for name in &names {
         let machine = context::machine(&ledger, name).await?;
