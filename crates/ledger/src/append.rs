@@ -354,7 +354,7 @@ fn checked(new: NewEntry) -> Result<NewEntry, Error> {
         _ => Ok(()),
     };
     let amount = |what: &'static str, value: f64| {
-        if 0.0 <= value && value < f64::INFINITY { Ok(()) } else { Err(Error::BadAmount { what, value }) }
+        if (0.0..f64::INFINITY).contains(&value) { Ok(()) } else { Err(Error::BadAmount { what, value }) }
     };
     named("machine", &new.machine)?;
     match &new.event {

@@ -117,8 +117,12 @@ impl Ledger {
         let mut materials = Vec::new();
         for row in &rows {
             let name: String = row.try_get(0)?;
-            let classes: Option<Vec<MaterialClass>> =
-                row.try_get::<&str, _>(2)?.split(',').filter(|word| !word.is_empty()).map(MaterialClass::from_name).collect();
+            let classes: Option<Vec<MaterialClass>> = row
+                .try_get::<&str, _>(2)?
+                .split(',')
+                .filter(|word| !word.is_empty())
+                .map(MaterialClass::from_name)
+                .collect();
             let classes = classes.ok_or_else(|| Error::Damaged { what: format!("material '{name}'") })?;
             if seen.insert(name.to_lowercase()) {
                 materials.push(MaterialInfo { name, density_kg_m3: row.try_get(1)?, classes });

@@ -142,10 +142,17 @@ pub(crate) fn duty_from_bytes(bytes: &[u8], names: &Names) -> Result<Duty, Garbl
 
 /// The quantities whose bits are set, in the order of their ids.
 fn present<'a>(mask: &'a [u8], names: &'a Names) -> impl Iterator<Item = Result<Quantity, Garbled>> + 'a {
-    let ids = mask.iter().enumerate().flat_map(|(at, &byte)| {
-        (0..8).filter(move |bit| byte & (1 << bit) != 0).map(move |bit| at * 8 + bit)
-    });
-    ids.map(|id| names.quantity(id).ok_or(Garbled))
+    let mut bytes = mask.iter().enumerate();
+    let (mut byte, mut bits) = (0, 0u8);
+    std::iter::from_fn(move || {
+        while bits == 0 {
+            let (index, &next) = bytes.next()?;
+            (byte, bits) = (index, next);
+        }
+        let id = byte * 8 + bits.trailing_zeros() as usize;
+        bits &= bits - 1;
+        Some(names.quantity(id).ok_or(Garbled))
+    })
 }
 
 /// Bytes being written.
@@ -279,5 +286,73 @@ impl<'a> Reader<'a> {
             usage.add_stream(Stream { tool, material }, &grains, 1);
         }
         Ok(usage)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use upkeep::Material;
+
+    use super::*;
+
+    fn names() -> Names {
+        let mut names = Names::default();
+        // Not in the list's order, and with a gap, as after a change of the list.
+        for (index, &quantity) in Quantity::ALL.iter().rev().enumerate() {
+            names.set_quantity(index + index / 9, quantity);
+        }
+        names.set_material(1, Material::new("PLA"));
+        names.set_material(300, Material::new("PA-CF"));
+        names
+    }
+
+    fn usage() -> Usage {
+        let mut usage = Usage::new();
+        for (tool, material, grains) in [(0, "PLA", i64::MAX), (0, "PA-CF", i64::MIN), (200, "PLA", -1)] {
+            let mut sum = Grains::default();
+            sum.set(Quantity::Time, grains);
+            sum.set(Quantity::TravelX, 64);
+            sum.set(Quantity::WeightedFan3, 1);
+            usage.add_stream(Stream { tool, material: Material::new(material) }, &sum, 1);
+        }
+        usage
+    }
+
+    #[test]
+    fn use_comes_back_to_the_grain_whatever_the_ids() {
+        let bytes = usage_to_bytes(&usage(), &names());
+        assert_eq!(usage_from_bytes(&bytes, &names()), Ok(usage()));
+    }
+
+    #[test]
+    fn bytes_cut_short_or_too_long_are_refused() {
+        let bytes = usage_to_bytes(&usage(), &names());
+        for end in 0..bytes.len() {
+            assert_eq!(usage_from_bytes(&bytes[..end], &names()), Err(Garbled), "{end} bytes");
+        }
+        assert_eq!(usage_from_bytes(&[&bytes[..], &[0]].concat(), &names()), Err(Garbled));
+    }
+
+    #[test]
+    fn a_later_layout_and_unknown_names_are_refused() {
+        let mut bytes = usage_to_bytes(&usage(), &names());
+        assert_eq!(usage_from_bytes(&bytes, &Names::default()), Err(Garbled));
+        bytes[0] = FORMAT + 1;
+        assert_eq!(usage_from_bytes(&bytes, &names()), Err(Garbled));
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn no_bytes_make_a_reader_panic(mut bytes in proptest::collection::vec(proptest::num::u8::ANY, 0..200)) {
+            if let Some(first) = bytes.first_mut() {
+                *first = FORMAT;
+            }
+            let names = names();
+            // Each must end, with a value or a refusal.
+            let _ = usage_from_bytes(&bytes, &names);
+            let _ = standings_from_bytes(&bytes, &names);
+            let _ = duty_from_bytes(&bytes, &names);
+            let _ = for_each_day(&bytes, &names, |_, _| {});
+        }
     }
 }

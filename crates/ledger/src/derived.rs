@@ -116,7 +116,8 @@ fn joined(effective: &[Entry]) -> Option<Joined> {
 }
 
 fn check_order(effective: &[Entry], joined: Option<&Joined>) -> Result<(), Error> {
-    let first = effective.iter().filter(|entry| !matches!(entry.event, Event::Added { .. })).min_by_key(|entry| entry.at);
+    let first =
+        effective.iter().filter(|entry| !matches!(entry.event, Event::Added { .. })).min_by_key(|entry| entry.at);
     let Some(first) = first else { return Ok(()) };
     match joined {
         None => Err(Error::MachineInUse { name: first.machine.clone(), entry: first.id }),

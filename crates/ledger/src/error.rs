@@ -196,9 +196,7 @@ pub enum Error {
 impl From<sqlx::Error> for Error {
     fn from(error: sqlx::Error) -> Error {
         match &error {
-            sqlx::Error::Database(refusal) => {
-                from_code(refusal.code().as_deref()).unwrap_or(Error::Database(error))
-            }
+            sqlx::Error::Database(refusal) => from_code(refusal.code().as_deref()).unwrap_or(Error::Database(error)),
             sqlx::Error::Io(io) => Error::Unreachable { reason: io.to_string() },
             sqlx::Error::PoolTimedOut => Error::Locked,
             _ => Error::Database(error),

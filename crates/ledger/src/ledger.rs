@@ -43,11 +43,11 @@ impl Ledger {
         refuse_folder(&place)?;
         let mut connection = connect(&place, true).await?;
         let shape = look(&mut connection, &place).await?;
-        if let (Shape::Version(_), Some(shop)) = (shape, shop(&mut connection, &place, shape).await?) {
-            return Err(Error::ShopExists { place: place.shown, name: shop.name });
-        }
+        schema::check(&place, shape)?;
         if shape == Shape::Empty {
             place.settle(&mut connection).await?;
+        } else if let Some(shop) = shop(&mut connection).await? {
+            return Err(Error::ShopExists { place: place.shown, name: shop.name });
         }
         schema::migrate(&mut connection, &place, shape).await?;
         let inserted = sqlx::query("insert into shop (id, name, zone) values (1, $1, $2) on conflict (id) do nothing")
@@ -85,8 +85,7 @@ impl Ledger {
 
     /// The ledger behind a connection to a shop that is up to date.
     async fn over(mut connection: AnyConnection, place: &Place) -> Result<Ledger, Error> {
-        let shape = Shape::Version(schema::known(place.engine));
-        let shop = shop(&mut connection, place, shape).await?.ok_or(Error::NoShop { place: place.shown.clone() })?;
+        let shop = shop(&mut connection).await?.ok_or_else(|| Error::NoShop { place: place.shown.clone() })?;
         let quantities = tables::quantity_names(&mut connection).await?;
         let pool = place.pool()?;
         connection.close().await?;
@@ -141,14 +140,82 @@ async fn look(connection: &mut AnyConnection, place: &Place) -> Result<Shape, Er
     schema::shape(connection, place.engine).await.map_err(|error| place.cannot_open(error))
 }
 
-/// The shop in a database of that shape, if it has been named.
-async fn shop(connection: &mut AnyConnection, place: &Place, shape: Shape) -> Result<Option<Shop>, Error> {
-    match shape {
-        Shape::Empty => return Ok(None),
-        Shape::Foreign => return Err(Error::NotAShop { place: place.shown.clone() }),
-        Shape::Version(_) => {}
-    }
+/// The shop in a database that has the tables of one, if it has been named.
+async fn shop(connection: &mut AnyConnection) -> Result<Option<Shop>, Error> {
     let row: Option<(String, String)> =
         sqlx::query_as("select name, zone from shop where id = 1").fetch_optional(connection).await?;
     row.map(|(name, zone_name)| Ok(Shop { name, zone: zone_of(&zone_name)?, zone_name })).transpose()
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::civil::date;
+    use sqlx::Executor;
+    use upkeep::build::shipped;
+
+    use super::*;
+
+    /// A shop with one machine, all of whose connections have been told `pragma`.
+    async fn shop_told(pragma: &'static str) -> (tempfile::TempDir, Ledger) {
+        let folder = tempfile::tempdir().unwrap();
+        let ledger = Ledger::create(folder.path().join("s").to_str().unwrap(), "loft", "Europe/Lisbon").await.unwrap();
+        let (file, text) = shipped()[0];
+        let build = upkeep::Build::parse(file, text).unwrap().name;
+        let joined = "2026-10-01T00:00:00Z".parse().unwrap();
+        ledger.add_build(&build, text, joined).await.unwrap();
+        ledger.add_machine("bowline", &build, joined, joined, "").await.unwrap();
+        let mut all = Vec::new();
+        for _ in 0..ledger.pool.options().get_max_connections() {
+            let mut connection = ledger.pool.acquire().await.unwrap();
+            connection.execute(pragma).await.unwrap();
+            all.push(connection);
+        }
+        (folder, ledger)
+    }
+
+    async fn book(ledger: &Ledger, second: i64, note: &str) -> Result<upkeep::EntryId, Error> {
+        let at = "2026-10-02T00:00:00Z".parse::<jiff::Timestamp>().unwrap() + jiff::SignedDuration::from_secs(second);
+        let event = upkeep::Event::Done { task: "wipe".to_owned(), supplies: Default::default() };
+        let machine = "bowline".to_owned();
+        ledger.append(crate::NewEntry { machine, at, recorded: at, note: note.to_owned(), event }).await
+    }
+
+    /// SQLite gives the same code for a file that may not grow as for a disk that has no room.
+    #[tokio::test]
+    async fn a_full_disk_keeps_what_was_acknowledged_and_nothing_of_the_rest() {
+        let (_folder, ledger) = shop_told("pragma max_page_count = 1").await; // Not less than it has now.
+        let long = "x".repeat(3000);
+        let mut kept = 0;
+        let error = loop {
+            match book(&ledger, kept, &long).await {
+                Ok(_) => kept += 1,
+                Err(error) => break error,
+            }
+            assert!(kept < 1000, "the disk never filled up");
+        };
+        assert!(matches!(error, Error::DiskFull), "{error:?}");
+        let verdict = ledger.verify().await.unwrap();
+        assert_eq!((i64::try_from(verdict.entries), verdict.differences), (Ok(kept + 1), vec![]));
+    }
+
+    #[tokio::test]
+    async fn a_writer_that_waits_too_long_says_who_may_be_in_the_way() {
+        let (folder, ledger) = shop_told("pragma busy_timeout = 50").await;
+        let mut other = Place::parse(folder.path().join("s").to_str().unwrap()).connect(false).await.unwrap();
+        other.execute("begin immediate").await.unwrap();
+        let error = book(&ledger, 0, "").await.unwrap_err();
+        assert!(matches!(error, Error::Locked), "{error:?}");
+        // Reading goes on meanwhile.
+        assert_eq!(ledger.machines().await.unwrap().len(), 1);
+        other.execute("rollback").await.unwrap();
+        book(&ledger, 0, "").await.unwrap();
+    }
+
+    #[tokio::test]
+    async fn a_shop_that_may_not_be_written_can_still_be_read() {
+        let (_folder, ledger) = shop_told("pragma query_only = 1").await;
+        let error = book(&ledger, 0, "").await.unwrap_err();
+        assert!(matches!(error, Error::ReadOnly), "{error:?}");
+        assert_eq!(ledger.states(date(2026, 10, 1)).await.unwrap().len(), 1);
+    }
 }

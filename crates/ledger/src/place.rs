@@ -16,8 +16,7 @@ const PATIENCE: &str = "pragma busy_timeout = 10000";
 /// What every connection to a file must be told.
 ///
 /// `full` waits for the disk at each commit, so that nothing acknowledged is lost when the power fails.
-const HABITS: &str = "pragma journal_mode = wal; pragma synchronous = full; pragma foreign_keys = on; \
-                      pragma cache_size = -16384";
+const HABITS: &str = "pragma journal_mode = wal; pragma synchronous = full; pragma foreign_keys = on";
 
 /// Connections at once: one writes, the others read.
 const CONNECTIONS: u32 = 4;
@@ -115,9 +114,7 @@ impl Place {
             (Engine::Sqlite, Some("14")) | (_, None) => {
                 Error::CannotOpen { place: self.shown.clone(), reason: error.to_string() }
             }
-            (Engine::Postgres, Some(_)) => {
-                Error::CannotOpen { place: self.shown.clone(), reason: error.to_string() }
-            }
+            (Engine::Postgres, Some(_)) => Error::CannotOpen { place: self.shown.clone(), reason: error.to_string() },
             (Engine::Sqlite, Some(_)) => Error::from(error),
         }
     }

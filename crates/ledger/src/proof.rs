@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use motion::Quantity;
-use upkeep::{Care, Standing, Usage};
 use upkeep::usage::{Grains, Stream};
+use upkeep::{Care, Standing, Usage};
 
 use crate::derived::Derived;
 use crate::tables::{self, MachineRow};
@@ -169,7 +169,11 @@ fn usages(what: &str, kept: &Usage, right: &Usage, say: &mut impl FnMut(String, 
 }
 
 /// Calls `each` with every key of either map and what each map holds for it.
-fn for_both<K: Ord, V>(kept: &BTreeMap<K, V>, right: &BTreeMap<K, V>, mut each: impl FnMut(&K, Option<&V>, Option<&V>)) {
+fn for_both<K: Ord, V>(
+    kept: &BTreeMap<K, V>,
+    right: &BTreeMap<K, V>,
+    mut each: impl FnMut(&K, Option<&V>, Option<&V>),
+) {
     for (key, value) in kept {
         each(key, Some(value), right.get(key));
     }

@@ -53,19 +53,24 @@ pub(crate) async fn shape(connection: &mut AnyConnection, engine: Engine) -> Res
     Ok(version.map_or(Shape::Empty, Shape::Version))
 }
 
+/// Refuses a database of something else, or of a newer version.
+pub(crate) fn check(place: &Place, shape: Shape) -> Result<(), Error> {
+    let known = known(place.engine);
+    match shape {
+        Shape::Foreign => Err(Error::NotAShop { place: place.shown.clone() }),
+        Shape::Version(found) if known < found => Err(Error::Newer { place: place.shown.clone(), found, known }),
+        Shape::Version(_) | Shape::Empty => Ok(()),
+    }
+}
+
 /// Brings an older or empty database up to date; costs nothing where it is.
 ///
 /// # Errors
-/// Where the database is of something else or of a newer version, or refuses.
+/// As [`check`], or where the database refuses.
 pub(crate) async fn migrate(connection: &mut AnyConnection, place: &Place, shape: Shape) -> Result<(), Error> {
-    let known = known(place.engine);
-    match shape {
-        Shape::Version(found) if known < found => {
-            return Err(Error::Newer { place: place.shown.clone(), found, known });
-        }
-        Shape::Version(found) if found == known => return Ok(()),
-        Shape::Foreign => return Err(Error::NotAShop { place: place.shown.clone() }),
-        Shape::Version(_) | Shape::Empty => {}
+    check(place, shape)?;
+    if shape == Shape::Version(known(place.engine)) {
+        return Ok(());
     }
     migrator(place.engine).run(connection).await.map_err(|error| match error {
         MigrateError::Execute(cause) | MigrateError::ExecuteMigration(cause, _) => Error::from(cause),

@@ -9,7 +9,6 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 use upkeep::{Care, EntryId, Standing, Usage};
 
-
 /// An instant at which something was cared for.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Mark {

@@ -18,7 +18,7 @@ use crate::{Error, Ledger, catalogue, time};
 
 /// Machines read in one go: few enough that the rows of one go stay in the processor's cache, many enough that the
 /// statements cost nothing.
-const GO: usize = 32;
+const GO: usize = 16;
 
 /// Connections that read at once. More gain little: the disk's cache serves them all.
 const READERS: usize = 2;
@@ -98,8 +98,7 @@ async fn read(
     let mut states = Vec::with_capacity(machines.len());
     for machine in machines {
         let Some(joined) = &machine.joined else { continue };
-        let missing =
-            || Error::NoSuchBuild { name: joined.build.clone(), known: builds.keys().cloned().collect() };
+        let missing = || Error::NoSuchBuild { name: joined.build.clone(), known: builds.keys().cloned().collect() };
         states.push(MachineState {
             name: machine.name.clone(),
             build: builds.get(&joined.build).ok_or_else(missing)?.clone(),

@@ -35,8 +35,11 @@ pub(crate) fn readable<T>(value: Result<T, Garbled>, what: impl FnOnce() -> Stri
 /// Gives every quantity of this version its id, and reads all ids.
 pub(crate) async fn quantity_names(connection: &mut AnyConnection) -> Result<Names, Error> {
     let mut names = read_quantities(connection).await?;
-    let missing: Vec<Quantity> =
-        Quantity::ALL.iter().copied().filter(|quantity| names.quantities().all(|(_, known)| known != *quantity)).collect();
+    let missing: Vec<Quantity> = Quantity::ALL
+        .iter()
+        .copied()
+        .filter(|quantity| names.quantities().all(|(_, known)| known != *quantity))
+        .collect();
     if missing.is_empty() {
         return Ok(names);
     }
@@ -245,8 +248,9 @@ pub(crate) async fn chains(connection: &mut AnyConnection, machine: i64) -> Resu
 
 /// The chains of corrections of the whole shop.
 pub(crate) async fn all_chains(connection: &mut AnyConnection) -> Result<Chains, Error> {
-    let rows =
-        sqlx::query("select id, corrects from entry where corrects is not null order by id").fetch_all(connection).await?;
+    let rows = sqlx::query("select id, corrects from entry where corrects is not null order by id")
+        .fetch_all(connection)
+        .await?;
     pairs(&rows)
 }
 
@@ -314,7 +318,8 @@ pub(crate) async fn usage_from(
 
 /// All use of a machine.
 pub(crate) async fn total(connection: &mut AnyConnection, machine: i64, names: &Names) -> Result<Usage, Error> {
-    let row = sqlx::query("select usage from total where machine = $1").bind(machine).fetch_optional(connection).await?;
+    let row =
+        sqlx::query("select usage from total where machine = $1").bind(machine).fetch_optional(connection).await?;
     let Some(row) = row else { return Ok(Usage::new()) };
     readable(codec::usage_from_bytes(row.try_get(0)?, names), || format!("the total of machine {machine}"))
 }
@@ -510,7 +515,11 @@ pub(crate) async fn queue(connection: &mut AnyConnection, machine: i64, names: &
 }
 
 /// All derived rows of a machine as they are kept.
-pub(crate) async fn derived(connection: &mut AnyConnection, machine: &MachineRow, names: &Names) -> Result<Derived, Error> {
+pub(crate) async fn derived(
+    connection: &mut AnyConnection,
+    machine: &MachineRow,
+    names: &Names,
+) -> Result<Derived, Error> {
     let id = machine.id;
     let queue: Vec<i64> =
         sqlx::query_scalar("select entry from queued where machine = $1").bind(id).fetch_all(&mut *connection).await?;
@@ -520,7 +529,8 @@ pub(crate) async fn derived(connection: &mut AnyConnection, machine: &MachineRow
         .await?;
     let mut runs = BTreeMap::new();
     for row in &rows {
-        let at = time::from_micros(row.try_get(0)?).ok_or_else(|| Error::Damaged { what: "a run's start".to_owned() })?;
+        let at =
+            time::from_micros(row.try_get(0)?).ok_or_else(|| Error::Damaged { what: "a run's start".to_owned() })?;
         runs.insert((at, row.try_get(1)?), EntryId(row.try_get(2)?));
     }
     Ok(Derived {

@@ -21,6 +21,23 @@ fn check_metres(actual: impl Into<Option<f64>>, expected: impl Into<Option<f64>>
     assert!(near, "{actual:?} m, not {expected:?}");
 }
 
+/// Runs each named test once per engine, as `sqlite::…` and `postgres::…`.
+macro_rules! on_both_engines {
+    ($($(#[$about:meta])* async fn $name:ident($shop:ident: &TestShop) $body:block)*) => {
+        $($(#[$about])* async fn $name($shop: &TestShop) $body)*
+        mod sqlite {
+            $(#[tokio::test] async fn $name() {
+                super::$name(&super::TestShop::new(super::Ground::sqlite()).await).await;
+            })*
+        }
+        mod postgres {
+            $(#[tokio::test] async fn $name() {
+                super::$name(&super::TestShop::new(super::Ground::postgres().await).await).await;
+            })*
+        }
+    };
+}
+
 on_both_engines! {
     /// Every kind of event, with everything that it can carry.
     async fn what_is_written_is_read_back_whole(shop: &TestShop) {

@@ -185,21 +185,3 @@ pub(crate) fn done(task: &str) -> Event {
 pub(crate) fn replaced(position: &str) -> Event {
     Event::Replaced { position: position.to_owned(), because: Because::Worn }
 }
-
-/// Runs each named test once per engine, as `sqlite::…` and `postgres::…`.
-macro_rules! on_both_engines {
-    ($($(#[$about:meta])* async fn $name:ident($shop:ident: &TestShop) $body:block)*) => {
-        $($(#[$about])* async fn $name($shop: &TestShop) $body)*
-        mod sqlite {
-            $(#[tokio::test] async fn $name() {
-                super::$name(&super::TestShop::new(super::Ground::sqlite()).await).await;
-            })*
-        }
-        mod postgres {
-            $(#[tokio::test] async fn $name() {
-                super::$name(&super::TestShop::new(super::Ground::postgres().await).await).await;
-            })*
-        }
-    };
-}
-pub(crate) use on_both_engines;

@@ -37,14 +37,25 @@ impl Server {
         }
         let (data, socket) = (folder.path().join("data"), folder.path());
         run(as_nobody(&binary("initdb")).arg("-D").arg(&data).args([
-            "-U", "app", "--auth=trust", "-E", "UTF8", "--locale=C", "--no-sync",
+            "-U",
+            "app",
+            "--auth=trust",
+            "-E",
+            "UTF8",
+            "--locale=C",
+            "--no-sync",
         ]));
         let options = format!(
             "-c listen_addresses='' -c unix_socket_directories='{}' -c fsync=off -c full_page_writes=off",
             socket.display()
         );
         let pg_ctl = binary("pg_ctl");
-        run(as_nobody(&pg_ctl).arg("-D").arg(&data).arg("-l").arg(folder.path().join("log")).args(["-w", "-o", &options, "start"]));
+        run(as_nobody(&pg_ctl)
+            .arg("-D")
+            .arg(&data)
+            .arg("-l")
+            .arg(folder.path().join("log"))
+            .args(["-w", "-o", &options, "start"]));
         Server { folder, pg_ctl, databases: AtomicU32::new(0) }
     }
 
@@ -71,7 +82,8 @@ impl Drop for Server {
 
 /// The server's program of that name, from the search path or where Debian puts it.
 fn binary(name: &str) -> PathBuf {
-    let on_path = std::env::var_os("PATH").into_iter().flat_map(|path| std::env::split_paths(&path).collect::<Vec<_>>());
+    let on_path =
+        std::env::var_os("PATH").into_iter().flat_map(|path| std::env::split_paths(&path).collect::<Vec<_>>());
     let versions = std::fs::read_dir("/usr/lib/postgresql").into_iter().flatten().flatten();
     let mut packaged: Vec<PathBuf> = versions.map(|version| version.path().join("bin")).collect();
     packaged.sort();
@@ -81,7 +93,9 @@ fn binary(name: &str) -> PathBuf {
         .chain(on_path)
         .map(|folder| folder.join(name))
         .find(|file| file.is_file())
-        .unwrap_or_else(|| panic!("'{name}' is neither in the search path nor below /usr/lib/postgresql; install PostgreSQL"))
+        .unwrap_or_else(|| {
+            panic!("'{name}' is neither in the search path nor below /usr/lib/postgresql; install PostgreSQL")
+        })
 }
 
 /// A command that the server's programs accept: they refuse to run as root.
