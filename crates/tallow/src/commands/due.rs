@@ -1,18 +1,17 @@
 //! `tallow due`: what needs care, how much of its allowance is used, and the likely day.
 
+mod shape;
+mod why;
+
 use std::cmp::Reverse;
 
 use jiff::civil::Date;
 use jiff::{ToSpan, ZonedDateTime};
 use ledger::Ledger;
-use serde_json::{Value, json};
-use upkeep::build::{Allowance, Limit, Task};
-use upkeep::{
-    Due, Grounds, Likely, MachineState, Materials, SinceWhat, UseGrounds, When, amount, due as due_on, forecast,
-};
+use upkeep::build::Task;
+use upkeep::{Due, Likely, MachineState, Materials, When, due as due_on, forecast};
 
 use crate::cli;
-use crate::commands::symbol;
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table};
 use crate::parallel;
@@ -35,7 +34,7 @@ pub(crate) async fn show_shop(context: &Context, ledger: &Ledger, args: &cli::Du
     let mut rows = rows(&states, &materials, &now, horizon);
     rows.retain(|row| args.all || !matches!(row.due.when, When::Beyond));
     if context.json {
-        return context.out.json(&rows.iter().map(Row::shape).collect());
+        return context.out.json(&rows.iter().map(shape::shape).collect());
     }
     let title = args.machine.as_ref().map_or(ledger.shop().name.as_str(), |_| states[0].name.as_str());
     context.out.line(format!("{title}, {}\n", now.strftime("%A %-d %B %Y")))?;
@@ -105,22 +104,6 @@ impl Row<'_> {
             When::Beyond => String::new(),
         }
     }
-
-    fn shape(&self) -> Value {
-        let task = self.task();
-        let limits = task.limits.iter().zip(&self.due.used.limits).map(|(limit, used)| {
-            json!({ "every": limit.text, "of": quantity_name(limit), "unit": unit(limit), "so_far": used.so_far,
-                    "allowed": used.allowed, "used": used.share(), "counts": counts(limit), "source": limit.source })
-        });
-        json!({
-            "machine": self.state.name, "task": task.name, "position": task.at,
-            "used": self.due.used.share(), "limit": self.limit(), "limits": limits.collect::<Vec<_>>(),
-            "since": { "at": self.due.used.since.at.to_string(), "what": since_word(self.due.used.since.what),
-                       "entry": self.due.used.since.entry.map(|entry| entry.0) },
-            "due": when_shape(&self.due.when),
-            "state": task.state.name(), "minutes": task.minutes, "neglect": task.neglect.name(),
-        })
-    }
 }
 
 fn show(
@@ -135,7 +118,7 @@ fn show(
     }
     let today = now.date();
     if args.why {
-        rows.iter().try_for_each(|row| explain(context, row, now))?;
+        rows.iter().try_for_each(|row| why::explain(context, row, now))?;
     } else {
         context.out.table(&table(rows, today))?;
     }
@@ -179,79 +162,6 @@ fn closing(args: &cli::Due, rows: &[Row<'_>]) -> String {
     }
 }
 
-fn explain(context: &Context, row: &Row<'_>, now: &ZonedDateTime) -> Result<(), Trouble> {
-    let today = now.date();
-    let used = words::percent(row.due.used.share());
-    let head = format!("{}: {}, {used}, {}", row.state.name, row.due.name, said_when(row, today));
-    context.out.line(context.out.dressed(&head, Dress::Bold))?;
-    let since = now.time_zone().to_datetime(row.due.used.since.at).date();
-    context.out.line(format!("  counted since {} ({})", words::day(since, today), since_words(row)))?;
-    for (limit, used) in row.task().limits.iter().zip(&row.due.used.limits) {
-        context.out.line(format!(
-            "  {:>5}  {}{}",
-            words::percent(used.share()),
-            words::so_far(limit, used.so_far),
-            weighed(limit)
-        ))?;
-    }
-    if let When::Likely(likely) = &row.due.when {
-        context.out.line(format!("  {}", grounds_words(likely, &row.task().limits[likely.limit])))?;
-    }
-    Ok(())
-}
-
-fn said_when(row: &Row<'_>, today: Date) -> String {
-    match &row.due.when {
-        When::Likely(_) => format!("likely due {}", row.likely_due(today)),
-        When::Since(_) => format!("due {}", row.likely_due(today)),
-        When::Beyond => "not due within the days asked for".to_owned(),
-    }
-}
-
-fn since_words(row: &Row<'_>) -> String {
-    let since = &row.due.used.since;
-    let what = match since.what {
-        SinceWhat::Added => "the machine joined the shop",
-        SinceWhat::Done => "it was done",
-        SinceWhat::Replaced => "the part was replaced",
-    };
-    since.entry.map_or(what.to_owned(), |entry| format!("{what}, entry {entry}"))
-}
-
-fn since_word(what: SinceWhat) -> &'static str {
-    match what {
-        SinceWhat::Added => "added",
-        SinceWhat::Done => "done",
-        SinceWhat::Replaced => "replaced",
-    }
-}
-
-fn weighed(limit: &Limit) -> String {
-    let weights = words::weights(&limit.counts);
-    if weights.is_empty() { format!(" [{}]", limit.source) } else { format!("; {weights} [{}]", limit.source) }
-}
-
-fn grounds_words(likely: &Likely, limit: &Limit) -> String {
-    match (&likely.grounds, limit.every) {
-        (Grounds::Use(grounds), Allowance::Amount { quantity, .. }) => {
-            let UseGrounds { weeks, own_share, per_week, level_spread, queued } = grounds;
-            let per_week = amount::print(*per_week, quantity);
-            let queued = match queued {
-                0 => String::new(),
-                1 => ", with 1 queued run".to_owned(),
-                many => format!(", with {many} queued runs"),
-            };
-            format!(
-                "the day: about {per_week} a week (level uncertain by {}), from {weeks} weeks of its own records \
-                 weighing {}, the rest the build's expectation{queued}",
-                words::percent(*level_spread),
-                words::percent(*own_share)
-            )
-        }
-        _ => "the day: by the calendar".to_owned(),
-    }
-}
-
 /// `26 Nov  (25–30 Nov)`.
 fn likely_days(likely: &Likely, today: Date) -> String {
     let range = words::days(likely.early, likely.late, today);
@@ -260,43 +170,4 @@ fn likely_days(likely: &Likely, today: Date) -> String {
         Some(median) => format!("{}  ({range})", words::near_day(median, today)),
         None => format!("beyond two years  ({range})"),
     }
-}
-
-fn when_shape(when: &When) -> Value {
-    match when {
-        When::Since(since) => json!({ "is": "due", "since": since.map(|date| date.to_string()) }),
-        When::Beyond => json!({ "is": "beyond" }),
-        When::Likely(likely) => json!({
-            "is": "likely", "early": likely.early.to_string(), "median": likely.median.map(|date| date.to_string()),
-            "late": likely.late.map(|date| date.to_string()), "grounds": grounds_shape(&likely.grounds),
-        }),
-    }
-}
-
-fn grounds_shape(grounds: &Grounds) -> Value {
-    match grounds {
-        Grounds::Calendar => json!({ "by": "calendar" }),
-        Grounds::Use(UseGrounds { weeks, own_share, per_week, level_spread, queued }) => json!({
-            "by": "use", "weeks": weeks, "own_share": own_share, "per_week": per_week, "level_spread": level_spread,
-            "queued": queued,
-        }),
-    }
-}
-
-fn quantity_name(limit: &Limit) -> Option<&'static str> {
-    match limit.every {
-        Allowance::Amount { quantity, .. } => Some(quantity.name()),
-        Allowance::Elapsed { .. } => None,
-    }
-}
-
-fn unit(limit: &Limit) -> &'static str {
-    match limit.every {
-        Allowance::Amount { quantity, .. } => symbol(quantity.unit()),
-        Allowance::Elapsed { .. } => "days",
-    }
-}
-
-fn counts(limit: &Limit) -> Value {
-    limit.counts.iter().map(|(class, weight)| (class.clone(), json!(weight))).collect::<serde_json::Map<_, _>>().into()
 }
