@@ -39,7 +39,8 @@ pub struct Command<'a> {
 pub enum Line<'a> {
     /// A command.
     Command(Command<'a>),
-    /// Something that is no G, M or T command with a whole number, such as `G29.1` or a name in letters.
+    /// Something that is no G, M or T command with a whole number, such as `G29.1` or a name in letters; or, with a
+    /// note, something that is no command at all.
     Unknown {
         /// The line, counted from 1.
         line: u64,
@@ -87,10 +88,10 @@ const MODAL: &[u8] = b"XYZEFIJR";
 pub(crate) fn parse(line: &[u8], words: &mut Words, notes: &mut Notes) -> Parsed {
     words.clear();
     notes.clear();
-    if line.first() == Some(&b'%') {
+    let start = skip_line_number(line);
+    if line.trim_ascii_start().first() == Some(&b'%') {
         return Parsed::Nothing;
     }
-    let start = skip_line_number(line);
     let Some((letter, behind)) = letter_at(line, start) else {
         return no_letter(line, start, notes);
     };
@@ -126,7 +127,10 @@ fn no_letter(line: &[u8], start: usize, notes: &mut Notes) -> Parsed {
     match code_part(line, notes) {
         Err(note) => Parsed::Skipped(note),
         Ok(code_end) if code_end <= start => Parsed::Nothing,
-        Ok(code_end) => Parsed::Skipped(Note { fault: Fault::Unreadable, from: start, to: code_end }),
+        Ok(code_end) => {
+            notes.add(Note { fault: Fault::Unreadable, from: start, to: code_end });
+            Parsed::Unknown { from: start, to: name_end(line, start, code_end) }
+        }
     }
 }
 
@@ -153,8 +157,7 @@ fn paren_end(line: &[u8], at: usize) -> usize {
 /// The capital letter at `at` and the place of its number.
 fn letter_at(line: &[u8], at: usize) -> Option<(u8, usize)> {
     let letter = line.get(at).filter(|byte| byte.is_ascii_alphabetic())?.to_ascii_uppercase();
-    let blanks = line[at + 1..].iter().take_while(|byte| matches!(byte, b' ' | b'\t')).count();
-    Some((letter, at + 1 + blanks))
+    Some((letter, skip_blanks(line, at + 1)))
 }
 
 /// Where the line's first word begins, behind blanks and an N word.
@@ -274,8 +277,12 @@ impl WordReader<'_> {
             (b'T', _) => Code::T(whole),
             (b'G', Some(number)) => Code::G(number),
             (_, Some(number)) => Code::M(number),
-            (_, None) if number.is_some() => return Err(Parsed::Unknown { from: at, to: end }),
-            (_, None) => return Err(Parsed::Skipped(Note { fault: Fault::NoNumber, from: at, to: behind })),
+            (_, None) => {
+                if number.is_none() {
+                    self.notes.add(Note { fault: Fault::NoNumber, from: at, to: at + 1 });
+                }
+                return Err(Parsed::Unknown { from: at, to: end.max(at + 1) });
+            }
         });
         Ok(end)
     }

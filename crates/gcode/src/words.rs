@@ -22,6 +22,13 @@ impl Words {
         (self.valued >> index & 1 == 1).then(|| self.values[index as usize])
     }
 
+    /// The number of word `letter`, or `otherwise`.
+    #[inline]
+    pub fn get_or(&self, letter: u8, otherwise: f64) -> f64 {
+        let index = letter.wrapping_sub(b'A') & 31;
+        if self.valued >> index & 1 == 1 { self.values[index as usize] } else { otherwise }
+    }
+
     /// Whether the line names `letter`, with a number or without (`G28 X`).
     pub fn names(&self, letter: u8) -> bool {
         self.named & bit(letter) != 0

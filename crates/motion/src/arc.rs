@@ -27,8 +27,6 @@ pub(crate) enum NoArc {
     RadiusTooSmall,
     /// By radius, with the end at the start: any circle through the point would do.
     EndsCoincide,
-    /// The centre is the start.
-    NoRadius,
 }
 
 /// An arc, seen from its centre.
@@ -53,9 +51,6 @@ impl Arc {
             Form::Radius(radius) => centre(clockwise, dx, dy, chord, radius)?,
         };
         let radius = i.hypot(j);
-        if radius == 0.0 {
-            return Err(NoArc::NoRadius);
-        }
         let start = (-j).atan2(-i);
         let turned = if chord < SAME_POINT {
             TAU
@@ -141,4 +136,38 @@ fn centre(clockwise: bool, dx: f64, dy: f64, chord: f64, radius: f64) -> Result<
     // The centre of a counter-clockwise arc of less than half a turn is to the left of its chord.
     let side = if clockwise == (0.0 < radius) { -height } else { height };
     Ok((dx / 2.0 - side * dy / chord, dy / 2.0 + side * dx / chord))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_standards_example_arc_has_its_sweep_and_length() {
+        // NISTIR 6556, section 3.5.3.2: from (7, 7) to (10, 16) about (10, 11); radius 5. Angles by hand with atan2.
+        let arc = |clockwise| Arc::new(clockwise, 3.0, 9.0, Form::Centre { i: 3.0, j: 4.0 }).unwrap();
+        let (right, left) = (arc(true), arc(false));
+        assert!((right.sweep + 2.498091545).abs() < 1e-9);
+        assert!((right.length() - 12.49045772).abs() < 1e-8);
+        assert!((left.length() - 18.92546881).abs() < 1e-8);
+        // Rising by 9 mm meanwhile.
+        assert!((right.length().hypot(9.0) - 15.39517893).abs() < 1e-8);
+    }
+
+    #[test]
+    fn pieces_are_monotone_and_end_where_the_arc_does() {
+        let arc = Arc::new(false, 3.0, 9.0, Form::Centre { i: 3.0, j: 4.0 }).unwrap();
+        for (axis, sum) in [(Axis::X, 3.0), (Axis::Y, 9.0), (Axis::Sum, 12.0), (Axis::Difference, -6.0)] {
+            let mut pieces = Vec::new();
+            arc.pieces(axis, |from, to| pieces.push(to - from));
+            assert!((pieces.iter().sum::<f64>() - sum).abs() < 1e-12, "{axis:?}");
+            assert!(pieces.windows(2).all(|pair| pair[0] * pair[1] < 0.0), "{axis:?}");
+        }
+    }
+
+    #[test]
+    fn a_radius_too_small_for_its_chord_makes_no_arc() {
+        assert_eq!(Arc::new(true, 10.0, 0.0, Form::Radius(4.0)).unwrap_err(), NoArc::RadiusTooSmall);
+        assert_eq!(Arc::new(true, 0.0, 0.0, Form::Radius(4.0)).unwrap_err(), NoArc::EndsCoincide);
+    }
 }

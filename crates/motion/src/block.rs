@@ -78,7 +78,9 @@ impl Block {
         let flat = bend.flat * per_mm;
         let (z, e) = (of.delta[2] * per_mm, of.delta[3] * per_mm);
         let along = |[x, y]: [f64; 2]| [x * flat, y * flat, z, e];
-        Block::new(rates, of, along(bend.leaves), along(bend.arrives), [flat, flat, z.abs(), e.abs()], bend.radius)
+        // A helix of no radius only rises.
+        let radius = if flat == 0.0 { f64::INFINITY } else { bend.radius };
+        Block::new(rates, of, along(bend.leaves), along(bend.arrives), [flat, flat, z.abs(), e.abs()], radius)
     }
 
     /// `largest`: the largest part of the speed that each axis has anywhere on the move.

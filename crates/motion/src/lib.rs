@@ -28,7 +28,7 @@ mod wear;
 pub use duty::{Amounts, Duty, Tool};
 pub use machine::{Corner, Drive, Kinematics, Limits, Machine, PerAxis};
 pub use meter::{Meter, MeterError, Metered, Options, Stop, Stopped, meter_reader, meter_to_time_share};
-pub use program::DEAD_BAND_MM;
 pub use quantity::{AddsUp, Quantity, Unit};
 pub use report::{Report, Warning};
+pub use track::DEAD_BAND_MM;
 pub use wear::{WearMap, WearMaps};

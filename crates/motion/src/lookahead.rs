@@ -161,3 +161,109 @@ fn duration(block: &Planned, entry: f64, leave: f64) -> (f64, f64) {
     let rest = block.length - (limit - 0.5 * (entry + leave)) / block.acceleration;
     ((2.0 * block.speed - ends) / block.acceleration + rest / block.speed, block.speed)
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::block::Rates;
+    use crate::event::Move;
+    use crate::machine::{Limits, PerAxis};
+
+    /// A block of `length` mm at up to `speed` mm/s with `acceleration` mm/s².
+    fn block(length: f64, speed: f64, acceleration: f64) -> Block {
+        let no_limit = PerAxis { x: 1e9, y: 1e9, z: 1e9, e: 1e9 };
+        let rates = Rates::new(&Limits {
+            travel_acceleration: acceleration,
+            max_speed: no_limit,
+            max_acceleration: no_limit,
+            ..Limits::default()
+        });
+        Block::straight(&rates, &Move { delta: [length, 0.0, 0.0, 0.0], length, travels: true, speed, line: 1 })
+    }
+
+    /// Durations of blocks, each with the cap of its entry speed, that end at `exit`; at most `most` may wait.
+    fn plan(blocks: &[(Block, f64)], exit: f64, most: usize) -> (Vec<Settled>, u64) {
+        let mut lookahead = Lookahead::new(most);
+        let mut settled = Vec::new();
+        for (block, cap) in blocks {
+            lookahead.push(block, *cap, &mut |block| settled.push(block));
+        }
+        lookahead.stop(exit, &mut |block| settled.push(block));
+        (settled, lookahead.forced)
+    }
+
+    #[track_caller]
+    fn check(length: f64, speed: f64, acceleration: f64, ends: [f64; 2], seconds: f64, peak: f64) {
+        let (settled, _) = plan(&[(block(length, speed, acceleration), ends[0])], ends[1], 10);
+        assert!((settled[0].seconds / seconds - 1.0).abs() < 1e-8, "{} s", settled[0].seconds);
+        assert!((settled[0].peak / peak - 1.0).abs() < 1e-8, "{} mm/s", settled[0].peak);
+    }
+
+    #[test]
+    fn from_rest_to_rest() {
+        // By hand: v/a + L/v, or 2 sqrt(L/a) where the speed is not reached (below L = v²/a).
+        check(100.0, 150.0, 3000.0, [0.0, 0.0], 0.7166666667, 150.0);
+        check(4.0, 150.0, 3000.0, [0.0, 0.0], 0.07302967433, 109.5445115);
+        check(7.5, 150.0, 3000.0, [0.0, 0.0], 0.1, 150.0);
+    }
+
+    #[test]
+    fn from_one_speed_to_another() {
+        // Closed form: v_peak² = (2 a L + v0² + v1²) / 2.
+        check(10.0, 100.0, 2000.0, [40.0, 20.0], 0.125, 100.0);
+        check(2.0, 100.0, 2000.0, [40.0, 20.0], 0.04071067812, 70.71067812);
+    }
+
+    #[test]
+    fn a_block_is_not_entered_faster_than_it_can_brake() {
+        // From 100 to 20 mm/s at 2000 mm/s² takes (100² - 20²) / (2 · 2000) = 2.4 mm.
+        check(2.4, 100.0, 2000.0, [100.0, 20.0], 0.04, 100.0);
+        let entry = (20f64 * 20.0 + 2.0 * 2000.0 * 2.0).sqrt();
+        check(2.0, 100.0, 2000.0, [100.0, 20.0], (entry - 20.0) / 2000.0, entry);
+    }
+
+    proptest! {
+        #[test]
+        fn settling_early_gives_what_waiting_for_the_stop_gives(
+            moves in proptest::collection::vec((0.01..20.0f64, 5.0..300.0f64, 300.0..9000.0f64, 0.0..1.0f64), 1..3000)
+        ) {
+            let mut before = 0.0;
+            let blocks: Vec<_> = moves
+                .iter()
+                .map(|&(length, speed, acceleration, part)| {
+                    let cap = part * speed.min(before);
+                    before = speed;
+                    (block(length, speed, acceleration), cap)
+                })
+                .collect();
+            let (early, forced) = plan(&blocks, 0.0, 1 << 18);
+            // A look-ahead that may hold all settles nothing before its end if nothing is due.
+            let mut patient = Lookahead { blocks: Vec::new(), due: usize::MAX, most: usize::MAX, forced: 0 };
+            let mut late = Vec::new();
+            for (block, cap) in &blocks {
+                patient.push(block, *cap, &mut |block| late.push(block));
+            }
+            patient.stop(0.0, &mut |block| late.push(block));
+            prop_assert_eq!(forced, 0);
+            prop_assert_eq!(early.len(), late.len());
+            for (early, late) in early.iter().zip(&late) {
+                prop_assert!((early.seconds - late.seconds).abs() <= 1e-12 * late.seconds.max(1e-3));
+            }
+        }
+    }
+
+    #[test]
+    fn a_full_look_ahead_settles_early_and_never_too_fast() {
+        // One long pull of short blocks at full speed needs 150²/(2·300) = 37.5 mm to brake: 3750 blocks of 0.01 mm.
+        let blocks: Vec<_> = (0..20_000).map(|_| (block(0.01, 150.0, 300.0), 150.0)).collect();
+        let total = |most| {
+            let (settled, forced) = plan(&blocks, 0.0, most);
+            (settled.iter().map(|block| block.seconds).sum::<f64>(), forced)
+        };
+        let ((long, none), (short, some)) = (total(1 << 18), total(1000));
+        assert_eq!((none, 0 < some), (0, true));
+        assert!(long < short);
+    }
+}

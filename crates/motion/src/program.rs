@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
-use gcode::{Code, Command, Fault, Line, Note};
+use gcode::{Code, Command, Fault, Line, Note, Words, bit};
 
 use crate::arc::{Arc, Axis, Form, NoArc};
 use crate::clock::FANS;
@@ -14,11 +14,8 @@ use crate::machine::{Kinematics, Limits, Machine, PerAxis};
 use crate::quantity::Quantity;
 use crate::report::{Filament, PerMotor, PerXyz, Report, Reversals, ReversalsDeadBand, Warning};
 use crate::towers::Towers;
-use crate::track::{DeadBand, NOTHING, Track};
+use crate::track::{NOTHING, Track, Tracks};
 use crate::wear::WearMaps;
-
-/// A way back of up to this many mm is no reversal in [`Report::reversals_dead_band`].
-pub const DEAD_BAND_MM: f64 = 0.01;
 
 /// A coordinate, centre, radius or feed above this is refused, mm or mm/min.
 const TOO_LARGE: f64 = 1e6;
@@ -29,6 +26,7 @@ const MOST_UNKNOWN: usize = 100;
 /// Tools that a program may name: T0 to T99.
 const TOOLS: usize = 100;
 const INCH: f64 = 25.4;
+const ARC_WORDS: u32 = bit(b'I') | bit(b'J') | bit(b'R');
 
 /// G commands that change nothing that is metered.
 const QUIET_G: [u16; 1] = [17];
@@ -97,9 +95,9 @@ pub(crate) struct Program {
     /// Per tool: what the firmware has pulled back and lifted.
     pulled: BTreeMap<usize, (f64, f64)>,
     feeds: Vec<Feed>,
-    axes: [Track; 3],
-    motors: [Track; 2],
-    dead_bands: [DeadBand; 4],
+    /// X, Y, and a CoreXY's motors.
+    plane: Tracks,
+    z: Track,
     kinematics: Kinematics,
     towers: Option<Towers>,
     targets: BTreeMap<usize, f64>,
@@ -142,9 +140,8 @@ impl Program {
             flow: [1.0; TOOLS],
             pulled: BTreeMap::new(),
             feeds: vec![Feed::default(); TOOLS],
-            axes: Default::default(),
-            motors: Default::default(),
-            dead_bands: Default::default(),
+            plane: Tracks::default(),
+            z: Track::default(),
             kinematics: machine.kinematics,
             towers,
             targets: BTreeMap::new(),
@@ -178,8 +175,7 @@ impl Program {
                 if self.end.line < line || self.end.byte < offset + raw.len() as u64 {
                     return self.end_before(line, offset);
                 }
-                for note in notes.iter().filter(|note| matches!(note.fault, Fault::Checksum { .. } | Fault::NoChecksum))
-                {
+                for note in notes.iter() {
                     self.warn_note(line, raw, note);
                 }
                 self.unknown(name);
@@ -246,40 +242,24 @@ impl Program {
             return ControlFlow::Continue(());
         }
         let words = command.words;
-        let mut too_large = false;
-        let mut get = |letter| {
-            let value = words.get(letter).map(|value| value * self.unit);
-            too_large |= value.is_some_and(|value| TOO_LARGE < value.abs());
-            value
-        };
-        let given = [get(b'X'), get(b'Y'), get(b'Z'), get(b'E')];
-        let feed = get(b'F');
-        let form = if number < 2 {
-            get(b'I');
-            get(b'J');
-            get(b'R');
-            None
-        } else {
-            arc_form(get(b'I'), get(b'J'), get(b'R'))
-        };
-        if too_large {
+        if self.too_large(words) {
             self.skip(command, "a value above 1000000 mm");
             return ControlFlow::Continue(());
         }
-        let (to, mut delta) = self.target(given);
+        let (to, mut delta) = self.target(words);
         delta[3] *= self.flow[self.tool];
         let delta = delta.map(|delta| if delta.abs() <= NOTHING { 0.0 } else { delta });
         if 0.0 < delta[3] && (delta[0] != 0.0 || delta[1] != 0.0) && self.new_layer(to[2]) {
             return self.end_before(command.line, command.offset);
         }
-        let arc = if number < 2 { None } else { Some(self.arc(number, command, &delta, form)) };
+        let arc = if number < 2 { None } else { Some(self.arc(number, command, &delta)) };
         if let Some(None) = arc {
             return ControlFlow::Continue(());
         }
-        if let Some(feed) = feed
+        if let Some(feed) = words.get(b'F')
             && 0.0 < feed
         {
-            self.feed = feed;
+            self.feed = feed * self.unit;
             self.set_speed();
         }
         self.modal = Some(number);
@@ -308,20 +288,29 @@ impl Program {
         !spoilt
     }
 
+    /// Whether a word of a motion command has a value that no machine has.
+    #[inline]
+    fn too_large(&self, words: &Words) -> bool {
+        let most = TOO_LARGE / self.unit;
+        let is_large = |letter| words.get_or(letter, 0.0).abs() > most;
+        let large = [b'X', b'Y', b'Z', b'E', b'F'].iter().fold(false, |large, &letter| large | is_large(letter));
+        large || words.valued() & ARC_WORDS != 0 && [b'I', b'J', b'R'].into_iter().any(is_large)
+    }
+
     /// The new position and the way there.
     #[inline]
-    fn target(&self, given: [Option<f64>; 4]) -> ([f64; 4], [f64; 4]) {
+    fn target(&self, words: &Words) -> ([f64; 4], [f64; 4]) {
         let mut to = self.at;
         let mut delta = [0.0; 4];
-        for axis in 0..4 {
-            if let Some(value) = given[axis] {
-                if self.relative || axis == 3 && self.relative_e {
-                    to[axis] += value;
-                    delta[axis] = value;
-                } else {
-                    to[axis] = value;
-                    delta[axis] = value - self.at[axis];
-                }
+        for (axis, letter) in [b'X', b'Y', b'Z', b'E'].into_iter().enumerate() {
+            let Some(value) = words.get(letter) else { continue };
+            let value = value * self.unit;
+            if self.relative || axis == 3 && self.relative_e {
+                to[axis] += value;
+                delta[axis] = value;
+            } else {
+                to[axis] = value;
+                delta[axis] = value - self.at[axis];
             }
         }
         (to, delta)
@@ -351,22 +340,16 @@ impl Program {
         self.report.blocks += 1;
         let flat = (dx * dx + dy * dy).sqrt();
         self.report.path_xy_mm += flat;
+        self.plane.push([dx, dy, dx + dy, dx - dy]);
         if dx != 0.0 {
-            self.axes[0].push(dx);
             self.wear.x.add(self.at[0] + self.offset[0], to[0] + self.offset[0]);
         }
         if dy != 0.0 {
-            self.axes[1].push(dy);
             self.wear.y.add(self.at[1] + self.offset[1], to[1] + self.offset[1]);
         }
         if dz != 0.0 {
-            self.axes[2].push(dz);
+            self.z.push(dz);
             self.wear.z.add(self.at[2] + self.offset[2], to[2] + self.offset[2]);
-        }
-        self.motors[0].push(dx + dy);
-        self.motors[1].push(dx - dy);
-        for (band, delta) in self.dead_bands.iter_mut().zip([dx, dy, dx + dy, dx - dy]) {
-            band.push(delta, DEAD_BAND_MM);
         }
         self.feeds[self.tool].push(de);
         if let Some(towers) = &mut self.towers {
@@ -380,12 +363,13 @@ impl Program {
     }
 
     /// The arc of a G2 or G3, or none with a warning.
-    fn arc(&mut self, number: u16, command: &Command<'_>, delta: &[f64; 4], form: Option<Form>) -> Option<Arc> {
+    fn arc(&mut self, number: u16, command: &Command<'_>, delta: &[f64; 4]) -> Option<Arc> {
         if !self.plane_is_xy {
             self.skip(command, "an arc outside the XY plane");
             return None;
         }
-        let Some(form) = form else {
+        let get = |letter| command.words.get(letter).map(|value| value * self.unit);
+        let Some(form) = arc_form(get(b'I'), get(b'J'), get(b'R')) else {
             self.skip(command, "an arc without I, J or R");
             return None;
         };
@@ -402,7 +386,6 @@ impl Program {
                     match why {
                         NoArc::RadiusTooSmall => "the arc's radius is too small to reach its end",
                         NoArc::EndsCoincide => "an arc by radius whose ends coincide",
-                        NoArc::NoRadius => "an arc whose centre is its start",
                     },
                 );
                 None
@@ -417,7 +400,7 @@ impl Program {
         self.report.path_xy_mm += flat;
         self.arc_travel(arc, dz);
         if dz != 0.0 {
-            self.axes[2].push(dz);
+            self.z.push(dz);
             self.wear.z.add(self.at[2] + self.offset[2], to[2] + self.offset[2]);
         }
         self.feeds[self.tool].push(de);
@@ -436,23 +419,16 @@ impl Program {
             towers.arc(start, arc, dz);
         }
         let centre = [start[0] - arc.radius * arc.start.cos(), start[1] - arc.radius * arc.start.sin()];
-        let bands = &mut self.dead_bands;
         arc.pieces(Axis::X, |from, to| {
-            self.axes[0].push(to - from);
+            self.plane.push_one(0, to - from);
             self.wear.x.add(centre[0] + from, centre[0] + to);
-            bands[0].push(to - from, DEAD_BAND_MM);
         });
         arc.pieces(Axis::Y, |from, to| {
-            self.axes[1].push(to - from);
+            self.plane.push_one(1, to - from);
             self.wear.y.add(centre[1] + from, centre[1] + to);
-            bands[1].push(to - from, DEAD_BAND_MM);
         });
-        for (motor, axis) in [Axis::Sum, Axis::Difference].into_iter().enumerate() {
-            arc.pieces(axis, |from, to| {
-                self.motors[motor].push(to - from);
-                bands[2 + motor].push(to - from, DEAD_BAND_MM);
-            });
-        }
+        arc.pieces(Axis::Sum, |from, to| self.plane.push_one(2, to - from));
+        arc.pieces(Axis::Difference, |from, to| self.plane.push_one(3, to - from));
     }
 
     /// A move of the extruder alone, by the firmware.
@@ -736,10 +712,11 @@ impl Program {
     /// Charges the active tool with what the tracks counted since the last change.
     pub(crate) fn charge(&mut self) {
         let mut totals = Amounts::default();
-        let [x, y, z] = self.axes;
+        let [x, y, motor_a, motor_b] = self.plane_tracks();
+        let z = self.z;
         let [a, b, c] = match (&self.towers, self.kinematics) {
             (Some(towers), _) => towers.carriages,
-            (None, Kinematics::CoreXy) => [self.motors[0], self.motors[1], Track::default()],
+            (None, Kinematics::CoreXy) => [motor_a, motor_b, Track::default()],
             (None, _) => [x, y, Track::default()],
         };
         for (travel, reversals, track) in [
@@ -760,6 +737,10 @@ impl Program {
         self.charged = totals;
     }
 
+    fn plane_tracks(&self) -> [Track; 4] {
+        [0, 1, 2, 3].map(|axis| self.plane.track(axis))
+    }
+
     /// Each tool that moved filament, and how.
     pub(crate) fn feeds(&self) -> impl Iterator<Item = (Tool, &Feed)> {
         (0..).zip(&self.feeds).filter(|(_, feed)| feed.moved())
@@ -768,8 +749,7 @@ impl Program {
     /// The report, but for times.
     pub(crate) fn report(&self) -> Report {
         let mut report = self.report.clone();
-        let [x, y, z] = &self.axes;
-        let [a, b] = &self.motors;
+        let ([x, y, a, b], z) = (self.plane_tracks(), self.z);
         report.travel_mm = PerXyz { x: x.travel, y: y.travel, z: z.travel };
         report.corexy_motor_mm = PerMotor { a: a.travel, b: b.travel };
         let mut total = Filament::default();
@@ -787,7 +767,7 @@ impl Program {
             b: b.reversals,
             e: total.reversals,
         };
-        let [x, y, a, b] = self.dead_bands.map(|band| band.reversals);
+        let [x, y, a, b] = [0, 1, 2, 3].map(|axis| self.plane.turns(axis));
         report.reversals_dead_band = ReversalsDeadBand { x, y, a, b };
         report
     }

@@ -27,30 +27,65 @@ impl Track {
     }
 }
 
-/// Counts a reversal only once the way back is longer than the dead band, so that the micron moves of rounded diagonals
-/// do not count.
+/// A way back of up to this many mm does not count in [`Tracks::turns`]: micron moves of rounded diagonals.
+pub const DEAD_BAND_MM: f64 = 0.01;
+
+/// X, Y and the two motors of a CoreXY, side by side so that the processor can do them at once. Nothing here branches:
+/// on real files no direction is like the last, and a wrong guess costs more than all the sums.
 #[derive(Clone, Copy, Debug, Default)]
-pub(crate) struct DeadBand {
-    /// Reversals.
-    pub(crate) reversals: u64,
-    /// +1 or −1 once it has moved.
-    direction: f64,
-    /// How far it has come back from its furthest point in the direction, mm.
-    back: f64,
+pub(crate) struct Tracks {
+    travel: [f64; 4],
+    /// Whole numbers, which a double holds exactly up to 2^53.
+    reversals: [f64; 4],
+    last: [f64; 4],
+    /// Reversals by more than the dead band.
+    band_reversals: [f64; 4],
+    /// +1 or −1; 0 before the first motion.
+    direction: [f64; 4],
+    /// How far each has come back from its furthest point in its direction, mm.
+    back: [f64; 4],
 }
 
-impl DeadBand {
+impl Tracks {
+    /// Adds a move: of X, Y, x + y and x − y.
     #[inline]
-    pub(crate) fn push(&mut self, delta: f64, band: f64) {
-        self.back -= delta * self.direction;
-        if self.back <= 0.0 && self.direction != 0.0 {
-            self.back = 0.0;
-        } else if band < self.back {
-            self.reversals += 1;
-            self.direction = -self.direction;
-            self.back = 0.0;
-        } else if self.direction == 0.0 && NOTHING < delta.abs() {
-            self.direction = delta.signum();
+    pub(crate) fn push(&mut self, deltas: [f64; 4]) {
+        for (axis, delta) in deltas.into_iter().enumerate() {
+            self.push_one(axis, delta);
         }
+    }
+
+    /// Adds a move of one of the four alone.
+    #[inline]
+    pub(crate) fn push_one(&mut self, axis: usize, delta: f64) {
+        let moved = NOTHING < delta.abs();
+        let delta = if moved { delta } else { 0.0 };
+        self.travel[axis] += delta.abs();
+        self.reversals[axis] += if delta * self.last[axis] < 0.0 { 1.0 } else { 0.0 };
+        self.last[axis] = if moved { delta } else { self.last[axis] };
+
+        let direction = self.direction[axis];
+        let back = (self.back[axis] - delta * direction).max(0.0);
+        let turned = DEAD_BAND_MM < back;
+        let first = if moved { 1f64.copysign(delta) } else { 0.0 };
+        self.band_reversals[axis] += if turned { 1.0 } else { 0.0 };
+        self.direction[axis] = if direction == 0.0 {
+            first
+        } else if turned {
+            -direction
+        } else {
+            direction
+        };
+        self.back[axis] = if turned { 0.0 } else { back };
+    }
+
+    /// What one of the four did.
+    pub(crate) fn track(&self, axis: usize) -> Track {
+        Track { travel: self.travel[axis], reversals: self.reversals[axis] as u64, last: self.last[axis] }
+    }
+
+    /// How often one of the four turned by more than the dead band.
+    pub(crate) fn turns(&self, axis: usize) -> u64 {
+        self.band_reversals[axis] as u64
     }
 }

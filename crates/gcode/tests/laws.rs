@@ -1,0 +1,104 @@
+//! Laws that hold for every input.
+
+use std::ops::ControlFlow;
+
+use gcode::{Line, Reader, Refused, Sink, decimal};
+use proptest::prelude::*;
+
+#[derive(Default, PartialEq, Debug)]
+struct Seen(Vec<String>);
+
+impl Sink for Seen {
+    fn line(&mut self, line: Line<'_>) -> ControlFlow<()> {
+        self.0.push(match line {
+            Line::Command(command) => {
+                let values: Vec<_> = (b'A'..=b'Z').map(|letter| command.words.get(letter).map(f64::to_bits)).collect();
+                let notes: Vec<_> = command.notes.iter().map(|note| note.fault).collect();
+                format!("{} {:?} {values:?} {notes:?}", command.line, command.code)
+            }
+            Line::Unknown { line, name, notes, .. } => format!("{line} {name:?} {notes:?}"),
+            Line::Skipped { line, raw, note, .. } => format!("{line} {raw:?} {note:?}"),
+        });
+        ControlFlow::Continue(())
+    }
+}
+
+fn read(pieces: &[&[u8]]) -> (Seen, Result<gcode::Read, Refused>) {
+    let (mut reader, mut seen) = (Reader::new(), Seen::default());
+    for piece in pieces {
+        if let Err(refused) = reader.push(piece, &mut seen) {
+            return (seen, Err(refused));
+        }
+    }
+    let outcome = reader.finish(&mut seen);
+    (seen, outcome)
+}
+
+/// Bytes that look like a program, with line ends, comments, checksums and damage of all kinds.
+fn program() -> impl Strategy<Value = Vec<u8>> {
+    let line = prop_oneof![
+        8 => "G[0-3]( ?[XYZEF]-?[0-9]{0,5}\\.?[0-9]{0,6}){0,4}",
+        2 => "[ -~]{0,40}",
+        1 => "(N[0-9]{1,3} )?[GMT][0-9]{0,3}.{0,12}(\\*[0-9]{0,3})?",
+        1 => "[;(%].{0,30}",
+    ];
+    let end = prop_oneof![6 => Just("\n"), 2 => Just("\r\n"), 1 => Just("\r")];
+    proptest::collection::vec((line, end), 0..40)
+        .prop_map(|lines| lines.into_iter().flat_map(|(line, end)| [line.into_bytes(), end.into()].concat()).collect())
+}
+
+proptest! {
+    #[test]
+    fn a_file_in_pieces_reads_as_the_whole(text in program(), sizes in proptest::collection::vec(1usize..50, 1..200)) {
+        let mut pieces = Vec::new();
+        let mut rest = text.as_slice();
+        for size in sizes.iter().cycle() {
+            if rest.is_empty() { break }
+            let (piece, behind) = rest.split_at(rest.len().min(*size));
+            pieces.push(piece);
+            rest = behind;
+        }
+        prop_assert_eq!(read(&pieces), read(&[&text]));
+    }
+
+    #[test]
+    fn single_bytes_read_as_the_whole(text in program()) {
+        let pieces: Vec<&[u8]> = text.chunks(1).collect();
+        prop_assert_eq!(read(&pieces), read(&[&text]));
+    }
+
+    #[test]
+    fn any_bytes_are_read_without_a_panic(bytes in proptest::collection::vec(any::<u8>(), 0..2000)) {
+        let _ = read(&[&bytes]);
+    }
+
+    #[test]
+    fn the_quick_way_reads_what_the_careful_way_does(text in "G[0-3]( ?[A-Z]-?[0-9]{0,7}\\.?[0-9]{0,7}){0,5}") {
+        // A blank in front sends a line the careful way.
+        let (quick, careful) = (read(&[format!("{text}\n").as_bytes()]), read(&[format!(" {text}\n").as_bytes()]));
+        prop_assert_eq!(quick.0, careful.0);
+    }
+
+    #[test]
+    fn numbers_are_rounded_as_the_standard_library_rounds(text in "[+-]?[0-9]{1,12}(\\.[0-9]{0,12})?|-?\\.[0-9]{1,24}") {
+        let (value, length) = decimal(text.as_bytes()).unwrap();
+        prop_assert_eq!(length, text.len());
+        prop_assert_eq!(value.to_bits(), text.parse::<f64>().unwrap().to_bits());
+    }
+
+    #[test]
+    fn numbers_on_a_line_are_rounded_so_too(text in "-?[0-9]{1,9}\\.[0-9]{1,9}") {
+        struct X(f64);
+        impl Sink for X {
+            fn line(&mut self, line: Line<'_>) -> ControlFlow<()> {
+                if let Line::Command(command) = line {
+                    self.0 = command.words.get(b'X').unwrap();
+                }
+                ControlFlow::Continue(())
+            }
+        }
+        let mut x = X(f64::NAN);
+        Reader::new().push(format!("G1 X{text} Y1 ; some comment\n").as_bytes(), &mut x).map(|_| ()).unwrap();
+        prop_assert_eq!(x.0.to_bits(), text.parse::<f64>().unwrap().to_bits());
+    }
+}
