@@ -199,10 +199,16 @@ async fn build_texts(connection: &mut AnyConnection) -> Result<Vec<BuildText>, E
     Ok(builds)
 }
 
-/// Every build, read.
-pub(crate) async fn builds(connection: &mut AnyConnection) -> Result<BTreeMap<String, Arc<Build>>, Error> {
+/// The builds of those names, read; the others' texts cost nothing and cannot be in the way.
+pub(crate) async fn builds(
+    connection: &mut AnyConnection,
+    wanted: &BTreeSet<&str>,
+) -> Result<BTreeMap<String, Arc<Build>>, Error> {
     let mut builds = BTreeMap::new();
     for BuildText { name, text, .. } in build_texts(connection).await? {
+        if !wanted.contains(name.as_str()) {
+            continue;
+        }
         let build = Build::parse(&name, &text)
             .map_err(|errors| Error::BadBuild { name: name.clone(), reason: errors.to_string() })?;
         builds.insert(name, Arc::new(build));

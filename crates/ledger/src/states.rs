@@ -1,7 +1,7 @@
 //! What the due list needs, of one machine or of a hall, fast: per machine a row of totals, one of standings, and one for
 //! each recent month.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use jiff::civil::Date;
@@ -31,8 +31,9 @@ impl Ledger {
     pub async fn machine_state(&self, machine: &str, history_from: Date) -> Result<MachineState, Error> {
         let mut snapshot = self.snapshot().await?;
         let machine = present(&mut snapshot, machine).await?;
-        let builds = catalogue::builds(&mut snapshot).await?;
-        let mut states = read(&mut snapshot, &[machine], history_from, &builds, &self.quantities).await?;
+        let machines = [machine];
+        let builds = catalogue::builds(&mut snapshot, &wanted(&machines)).await?;
+        let mut states = read(&mut snapshot, &machines, history_from, &builds, &self.quantities).await?;
         // OK because one machine was asked for, and `present` has found it.
         Ok(states.remove(0))
     }
@@ -44,10 +45,10 @@ impl Ledger {
     /// [`Error::BadBuild`].
     pub async fn states(&self, history_from: Date) -> Result<Vec<MachineState>, Error> {
         let mut connection = self.pool.acquire().await?;
-        let builds = Arc::new(catalogue::builds(&mut connection).await?);
         let mut machines = tables::machines(&mut connection).await?;
-        drop(connection);
         machines.retain(|machine| machine.joined.is_some());
+        let builds = Arc::new(catalogue::builds(&mut connection, &wanted(&machines)).await?);
+        drop(connection);
         machines.sort_by_key(|machine| machine.id);
         let share = machines.len().div_ceil(READERS).max(1);
         let readers: Vec<_> = machines
@@ -62,6 +63,11 @@ impl Ledger {
         states.sort_by(|a, b| a.name.cmp(&b.name));
         Ok(states)
     }
+}
+
+/// The names of the machines' builds.
+fn wanted(machines: &[MachineRow]) -> BTreeSet<&str> {
+    machines.iter().filter_map(|machine| machine.joined.as_ref()).map(|joined| joined.build.as_str()).collect()
 }
 
 /// Reads the states of some machines over a connection of its own.
