@@ -1,0 +1,17 @@
+//! End-to-end tests: the real program, each test in a folder of its own. Answers are compared by what they mean, as the
+//! program's own `--json` gives them; text is compared only where its layout is what is tested.
+//!
+//! Every JSON answer that any test receives is held against docs/JSON.md (see [`shapes`]).
+
+mod care;
+mod demo;
+mod endurance;
+mod metering;
+mod output;
+mod programs;
+mod readme;
+mod records;
+mod refusals;
+mod runs;
+mod shapes;
+mod shop;

@@ -1,0 +1,228 @@
+//! Holds JSON answers against the tables of docs/JSON.md, key by key and kind by kind.
+//!
+//! A table stands below a heading that names its commands, and has a row for each key: its path, its kind, its unit, its
+//! meaning. In a path `[]` is an element of a list and `{name}` any key of a map. A kind in brackets, `[use](#use)`,
+//! stands for the rows of that heading's table.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::LazyLock;
+
+use serde_json::Value;
+
+const DOCUMENT: &str = include_str!("../../../../docs/JSON.md");
+
+static TABLES: LazyLock<BTreeMap<String, Vec<Row>>> = LazyLock::new(|| {
+    let raw = tables(DOCUMENT);
+    raw.iter().map(|(name, rows)| (name.clone(), rows.iter().flat_map(|row| expanded(row, &raw)).collect())).collect()
+});
+
+/// A documented key.
+#[derive(Clone, Debug)]
+struct Row {
+    path: Vec<String>,
+    kinds: Vec<String>,
+}
+
+/// Panics unless docs/JSON.md tells of every key in what `line` answered. Returns the documented paths that occurred.
+#[track_caller]
+pub(crate) fn check(line: &str, answer: &Value) -> BTreeSet<String> {
+    let (name, rows) = table_of(line);
+    // Several files are metered into a list of what one gives.
+    let listed = if name == "meter" { answer.as_array() } else { None };
+    let mut met = BTreeSet::new();
+    let each = listed.map_or_else(|| leaves(answer), |list| list.iter().flat_map(leaves).collect());
+    for (path, value) in each {
+        let row = rows.iter().find(|row| row.tells_of(&path, value));
+        let row = row.unwrap_or_else(|| panic!("docs/JSON.md, {name}: nothing on {} ({value})", path.join(".")));
+        met.insert(row.path.join("."));
+    }
+    met
+}
+
+/// The name of the table of a command line, and the paths that it documents.
+#[track_caller]
+pub(crate) fn documented(line: &str) -> (String, BTreeSet<String>) {
+    let (name, rows) = table_of(line);
+    (name, rows.iter().map(|row| row.path.join(".")).collect())
+}
+
+#[track_caller]
+fn table_of(line: &str) -> (String, &'static [Row]) {
+    let mut words = line.split(' ');
+    let first = words.next().unwrap();
+    let two = format!("{first} {}", words.next().unwrap_or_default());
+    let name = [two, first.to_owned()].into_iter().find(|name| TABLES.contains_key(name));
+    let name = name.unwrap_or_else(|| panic!("docs/JSON.md has no table for tallow {line}"));
+    let rows = &TABLES[&name];
+    (name, rows)
+}
+
+/// The tables by the name of their command, or of the shape that several share.
+fn tables(document: &str) -> BTreeMap<String, Vec<Row>> {
+    let mut tables: BTreeMap<String, Vec<Row>> = BTreeMap::new();
+    let mut names: Vec<String> = Vec::new();
+    for line in document.lines() {
+        if let Some(heading) = line.strip_prefix("## ") {
+            names = heading.split(", ").map(|name| name.replace('`', "").to_lowercase()).collect();
+        } else if let Some(rows) = line.strip_prefix("| `") {
+            let cells: Vec<&str> = rows.split('|').collect();
+            let row = Row { path: segments(cells[0].trim().trim_end_matches('`')), kinds: kinds(cells[1]) };
+            names.iter().for_each(|name| tables.entry(name.clone()).or_default().push(row.clone()));
+        }
+    }
+    tables
+}
+
+fn kinds(cell: &str) -> Vec<String> {
+    cell.split(" or ").map(|kind| kind.trim().to_owned()).collect()
+}
+
+/// `limits[].of` as `limits`, `[]`, `of`.
+fn segments(path: &str) -> Vec<String> {
+    let parted = path.replace("[]", ".[]");
+    parted.split('.').filter(|segment| !segment.is_empty()).map(str::to_owned).collect()
+}
+
+/// The row itself, and the rows of the shape to which it points.
+fn expanded(row: &Row, tables: &BTreeMap<String, Vec<Row>>) -> Vec<Row> {
+    let pointer = row.kinds.iter().find_map(|kind| Some(kind.split_once("](#")?.1.trim_end_matches(')')));
+    let Some(shape) = pointer else { return vec![row.clone()] };
+    let below = |shared: &Row| Row { path: [&row.path[..], &shared.path].concat(), kinds: shared.kinds.clone() };
+    tables[shape].iter().map(below).collect()
+}
+
+impl Row {
+    /// Whether it tells of a value at `path`. Of a list or map with nothing in it, any row below tells.
+    fn tells_of(&self, path: &[String], value: &Value) -> bool {
+        let fits = |(segment, key): (&String, &String)| {
+            if segment.starts_with('{') { key != "[]" } else { segment == key }
+        };
+        let empty = value.is_array() || value.is_object();
+        let long_enough = if empty { path.len() < self.path.len() } else { path.len() == self.path.len() };
+        long_enough && self.path.iter().zip(path).all(fits) && (empty || self.kinds.iter().any(|kind| is(kind, value)))
+    }
+}
+
+fn is(kind: &str, value: &Value) -> bool {
+    match kind {
+        "text" => value.is_string(),
+        "number" => value.is_number(),
+        "whole number" => value.is_u64() || value.is_i64(),
+        "boolean" => value.is_boolean(),
+        "null" => value.is_null(),
+        other => panic!("docs/JSON.md knows no kind \"{other}\""),
+    }
+}
+
+/// Everything in a value that holds nothing else, with its path.
+fn leaves(value: &Value) -> Vec<(Vec<String>, &Value)> {
+    let below = |key: &str, value| {
+        let longer = |(path, leaf)| ([vec![key.to_owned()], path].concat(), leaf);
+        leaves(value).into_iter().map(longer).collect::<Vec<_>>()
+    };
+    match value {
+        Value::Object(map) if !map.is_empty() => map.iter().flat_map(|(key, value)| below(key, value)).collect(),
+        Value::Array(list) if !list.is_empty() => list.iter().flat_map(|value| below("[]", value)).collect(),
+        leaf => vec![(Vec::new(), leaf)],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::{BTreeMap, BTreeSet};
+
+    use super::{check, documented};
+    use crate::programs::ladder;
+    use crate::shop::{Shop, testdata};
+
+    /// Command lines that between them print every key, in an order in which each works. `wall.gcode` is the meter's
+    /// every key at once; `part.gcode` a ladder.
+    fn lines(build: &str) -> Vec<String> {
+        let lines = [
+            "shop new \"Test bench\" --zone Europe/Oslo",
+            "shop show",
+            "build list",
+            "build check BUILD",
+            "material list",
+            "material add PLA-STONE --density 1.4 --class abrasive",
+            "quantities",
+            "meter wall.gcode --build BUILD",
+            "meter wall.gcode --build BUILD --stop \"line 12\"",
+            "machine add bowline --build BUILD --when \"1 Sep\"",
+            "machine list",
+            "run part.gcode --on bowline --material PLA --when \"2 Nov 8:00\"",
+            "run wall.gcode --on bowline --material PLA --material T1=ASA --when \"3 Nov 8:00\" --stop \"line 12\"",
+            "run --on bowline --hours 20 --material PLA --when \"4 Nov 8:00\"",
+            "queue part.gcode --on bowline --material PLA",
+            "queue part.gcode --on bowline --material PLA --day friday",
+            "due --all",
+            "steps \"replace the nozzle\" --on bowline",
+            "steps \"wipe the x rods\" --on bowline",
+            "done \"wipe the x rods\" --on bowline --used \"lint-free wipe=2\"",
+            "due --all",
+            "replace nozzle --on bowline --because worn",
+            "failure nozzle \"prints too thin\" --on bowline",
+            "reading \"x rods\" play \"0.15 mm\" --on bowline",
+            "hour-meter 10 --on bowline --when \"5 Nov\"",
+            "hour-meter 90 --on bowline --when \"12 Nov\"",
+            "run --on bowline --hours 20 --material PLA --when \"15 Nov 8:00\" --label twice",
+            "correct 13 --withdraw",
+            "machine show bowline",
+            "history bowline",
+            "shop verify",
+            "replay",
+        ];
+        lines.iter().map(|line| line.replace("BUILD", build)).collect()
+    }
+
+    const WALL: &str = "M104 S200\nM140 S60\nM106 S128\nM83\nM999\nG1 X1 Y1 Z0.2 E1 F3000\nG1 X10 E1\nG1 Y10 E1\nG1 E-1\nT1\n\
+                        G1 X20 E1\nG1 Xten\nG4 S1\n";
+
+    /// Keys that only long records or very large files print; other tests meet them.
+    const ELSEWHERE: [&str; 6] = [
+        "shop verify: differences.[]",
+        "replay: quantities.[].limit_on",
+        "replay: quantities.[].before",
+        "replay: quantities.[].within",
+        "replay: quantities.[].after",
+        "replay: quantities.[].held",
+    ];
+
+    #[test]
+    fn every_documented_key_is_printed_by_its_command() {
+        let shop = Shop::folder();
+        shop.write("part.gcode", ladder(100));
+        shop.write("wall.gcode", WALL);
+        let mut met: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+        for line in lines(&testdata("builds/reference.toml")) {
+            let (name, _) = documented(&line);
+            met.entry(name).or_default().extend(check(&line, &shop.json(&line)));
+        }
+        let mixed = shop.ask("meter wall.gcode absent.gcode --build delta --json");
+        met.get_mut("meter").unwrap().extend(check("meter", &serde_json::from_str(&mixed.out).unwrap()));
+        let unmet: Vec<String> = met
+            .iter()
+            .flat_map(|(name, met)| {
+                let (_, all) = documented(name);
+                all.into_iter()
+                    .filter(|path| !met.contains(path))
+                    .map(|path| format!("{name}: {path}"))
+                    .collect::<Vec<_>>()
+            })
+            .filter(|unmet| !ELSEWHERE.contains(&unmet.as_str()))
+            .collect();
+        assert!(unmet.is_empty(), "docs/JSON.md tells of keys that nothing printed:\n{}", unmet.join("\n"));
+    }
+
+    #[test]
+    #[should_panic(expected = "nothing on surprise")]
+    fn a_key_that_is_not_documented_is_found() {
+        check("shop new", &serde_json::json!({ "shop": "x", "zone": "UTC", "place": "y", "surprise": 1 }));
+    }
+
+    #[test]
+    #[should_panic(expected = "nothing on shop")]
+    fn a_key_of_another_kind_than_documented_is_found() {
+        check("shop new", &serde_json::json!({ "shop": 1, "zone": "UTC", "place": "y" }));
+    }
+}
