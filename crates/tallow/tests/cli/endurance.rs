@@ -116,6 +116,39 @@ fn a_write_that_fails_is_told_and_loses_nothing_that_was_acknowledged() {
     proven(&shop);
 }
 
+/// The disk is a memory of 600 KiB, mounted where only this test sees it, and filled. Where no user may mount (inside
+/// some containers) the test above is what remains of this one.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_disk_is_told_and_loses_nothing_that_was_acknowledged() {
+    let namespaces = [&["unshare", "--mount"][..], &["unshare", "--map-root-user", "--mount"]];
+    let shop = Shop::with_bowline();
+    shop.told(&booking("before"));
+    settle(&shop);
+    fs::create_dir(shop.path("disk")).unwrap();
+    let mount = "mount -t tmpfs -o size=600k none disk";
+    let may = |namespace: &&&[&str]| by_shell(&shop, namespace, mount, "").code == Some(0);
+    let Some(namespace) = namespaces.iter().find(may) else { return };
+    // Room for some of what a booking writes, and room for nothing.
+    for spare_kib in [48, 0] {
+        let script = format!(
+            "{mount} && head -c {spare_kib}k /dev/zero > disk/spare && cp shop.tallow disk/ || exit 9
+             export TALLOW_SHOP=disk/shop.tallow
+             cat /dev/zero > disk/rest 2>/dev/null; rm disk/spare
+             \"$@\"; code=$?
+             rm disk/rest && cp disk/shop.tallow* . && exit $code"
+        );
+        let answer = by_shell(&shop, namespace, &script, &booking("during").replace(" --json", ""));
+        assert_eq!((answer.code, answer.out.as_str()), (Some(1), ""), "{spare_kib} KiB: {}", answer.err);
+        answer.mentions(&["the disk is full", "make room"]);
+        assert_eq!(labels(&shop), ["before"], "{spare_kib} KiB");
+        settle(&shop);
+    }
+    shop.told(&booking("during"));
+    assert_eq!(labels(&shop), ["before", "during"]);
+    proven(&shop);
+}
+
 /// Somebody who may not write what the tests' own user may: nobody, where that user may do everything.
 const NOBODY: u32 = 65_534;
 

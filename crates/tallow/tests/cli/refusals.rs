@@ -54,6 +54,22 @@ fn packed_data_that_are_damaged_are_refused() {
 }
 
 #[test]
+fn a_file_whose_last_line_may_be_cut_is_metered_with_a_warning() {
+    let shop = Shop::with_bowline();
+    let text = ladder(100);
+    // The last line is `G1 X0 E10`: what is left of it still reads as a whole line.
+    shop.write("cut.gcode", &text[..text.len() - 2]);
+    let metered = shop.json("meter cut.gcode --build delta");
+    assert_eq!(metered["ends_mid_line"], true);
+    let text = shop.told("meter cut.gcode --build delta");
+    assert!(text.contains("cut off"), "{text}");
+    let said = shop.told("run cut.gcode --on bowline --material PLA");
+    assert!(said.contains("cut off"), "a run of such a file says so too: {said}");
+    shop.write("whole.gcode", ladder(100));
+    assert_eq!(shop.json("meter whole.gcode --build delta")["ends_mid_line"], false);
+}
+
+#[test]
 fn a_file_that_is_not_there_or_is_a_folder_is_named() {
     let shop = shop_with_part();
     fs::create_dir(shop.path("parts")).unwrap();
