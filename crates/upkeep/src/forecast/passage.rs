@@ -113,14 +113,13 @@ impl<'a> Passage<'a> {
             }
         };
         self.mass = kernel.convolve(&self.mass);
-        let mut passed = vec![0.0; self.mass.len() + 1];
-        let kept: f64 = self.mass.iter().sum();
-        let mut sum = 1.0 - kept;
-        passed[self.mass.len()] = sum;
-        for (bin, mass) in self.mass.iter().enumerate().rev() {
-            sum += mass;
-            passed[bin] = sum;
-        }
+        let mut passed = Vec::with_capacity(self.mass.len() + 1);
+        passed.push(1.0);
+        // Going up from certainty, what was dropped beyond the last bin stays in.
+        passed.extend(self.mass.iter().scan(1.0, |passed, mass| {
+            *passed -= mass;
+            Some(*passed)
+        }));
         self.passed.push(passed);
     }
 }
