@@ -9,9 +9,12 @@ use super::random::Random;
 /// The months that the demo's records go back.
 const MONTHS: i32 = 14;
 
-/// Spread of the weeks' order books: the standard deviation of the logarithm of a week's level. Orders come in bursts, so
-/// weeks differ more than chance alone would have it.
-const BURSTS: f64 = 0.35;
+/// Spread of the weeks' order books: the standard deviation of the logarithm of a week's level, of the yard's share and
+/// of each machine's. Orders come in bursts, so weeks differ more than chance alone would have it.
+const BURSTS: f64 = 0.25;
+
+/// Spread of the months, of the yard's share and of each machine's: busy and slack spells outlast a week.
+const SPELLS: f64 = 0.12;
 
 /// The yard's working days, from the first day of the records up to, not including, today.
 #[derive(Clone, Debug)]
@@ -22,17 +25,14 @@ pub(super) struct Calendar {
     pub(super) today: Date,
     /// The shop's time zone.
     pub(super) zone: TimeZone,
-    /// How busy each week is, 1 on average.
-    levels: Vec<f64>,
+    seed: u64,
 }
 
 impl Calendar {
     /// The calendar of the fourteen months before `today`.
     pub(super) fn new(seed: u64, today: Date, zone: &TimeZone) -> Calendar {
         let first = today.saturating_sub(Span::new().months(MONTHS));
-        let mut random = Random::fork(seed, "order book");
-        let levels = (0..=MONTHS * 5).map(|_| random.level(BURSTS)).collect();
-        Calendar { first, today, zone: zone.clone(), levels }
+        Calendar { first, today, zone: zone.clone(), seed }
     }
 
     /// Every day of the records, oldest first.
@@ -40,14 +40,14 @@ impl Calendar {
         self.first.series(Span::new().days(1)).take_while(|day| *day < self.today)
     }
 
-    /// The week of the records in which `day` lies, from 0.
-    pub(super) fn week(&self, day: Date) -> usize {
-        usize::try_from(day.duration_since(self.first).as_secs() / (7 * 86_400)).unwrap_or(0)
-    }
-
-    /// How busy that week is, 1 on average.
-    pub(super) fn level(&self, week: usize) -> f64 {
-        self.levels[week % self.levels.len()]
+    /// How busy a machine is in the week of `day`, 1 on average. It goes by the date alone, so that a demo made tomorrow
+    /// tells of the same weeks as one made today.
+    pub(super) fn level(&self, machine: &str, day: Date) -> f64 {
+        let monday = monday(day);
+        let burst = |whose: &str| Random::fork(self.seed, &format!("{whose} {monday}")).level(BURSTS);
+        let spell =
+            |whose: &str| Random::fork(self.seed, &format!("{whose} {}", monday.strftime("%Y-%m"))).level(SPELLS);
+        burst("order book") * burst(machine) * spell("season") * spell(machine)
     }
 
     /// Whether the yard is shut: Sundays, the first two weeks of August, and from Christmas to the new year.
@@ -69,6 +69,11 @@ impl Calendar {
     pub(super) fn minutes(&self, day: Date, at: Timestamp) -> f64 {
         at.duration_since(self.at(day, 0.0)).as_secs_f64() / 60.0
     }
+}
+
+/// The Monday of the week of `day`.
+pub(super) fn monday(day: Date) -> Date {
+    day.saturating_sub(Span::new().days(i32::from(day.weekday().to_monday_zero_offset())))
 }
 
 #[cfg(test)]
@@ -101,9 +106,18 @@ mod tests {
     fn weeks_differ_more_than_chance_alone_would_have_it() {
         // Some thirty runs a week by chance alone (Poisson) would spread by 1/√30 = 0.18.
         let calendar = calendar();
-        let levels: Vec<f64> = (0..60).map(|week| calendar.level(week)).collect();
+        let weeks = calendar.days().step_by(7);
+        let levels: Vec<f64> = weeks.take(60).map(|day| calendar.level("bowline", day)).collect();
         let mean = levels.iter().sum::<f64>() / 60.0;
         let spread = (levels.iter().map(|level| (level / mean - 1.0).powi(2)).sum::<f64>() / 59.0).sqrt();
         assert!(0.2 < spread, "{spread}");
+    }
+
+    #[test]
+    fn a_week_is_as_busy_whatever_the_day_on_which_the_demo_is_made() {
+        let later = Calendar::new(1, date(2026, 12, 24), &TimeZone::UTC);
+        let day = date(2026, 3, 4);
+        assert_eq!(calendar().level("bowline", day).to_bits(), later.level("bowline", date(2026, 3, 2)).to_bits());
+        assert_ne!(calendar().level("bowline", day).to_bits(), calendar().level("sheet bend", day).to_bits());
     }
 }

@@ -37,6 +37,8 @@ const LEAST_GAP: f64 = 15.0;
 
 /// One machine in the keeper's hands.
 pub(super) struct Keeper<'a> {
+    seed: u64,
+    /// The chance of the day.
     random: Random,
     calendar: &'a Calendar,
     machine: &'a DemoMachine,
@@ -78,7 +80,8 @@ impl<'a> Keeper<'a> {
             queue: Vec::new(),
         };
         Keeper {
-            random: Random::fork(seed ^ 2, &machine.name),
+            seed,
+            random: Random::new(seed),
             calendar,
             machine,
             care_day: (index % 5) as i8,
@@ -102,20 +105,27 @@ impl<'a> Keeper<'a> {
         visits.sort_unstable();
         visits.dedup();
         for at in visits {
+            self.random = self.chance_of(self.calendar.zone.to_datetime(at).date(), "care");
             self.count_runs(at);
             self.visit(at);
         }
         self.events
     }
 
+    /// The chance of a day, which goes by its date and not by what was before.
+    fn chance_of(&self, day: Date, what: &str) -> Random {
+        Random::fork(self.seed, &format!("{} {what} {day}", self.machine.name))
+    }
+
     /// When the keeper comes: on the care day of the week or the first day after it with an idle quarter of an hour, and
     /// now and then for a second look.
-    fn visits(&mut self) -> Vec<Timestamp> {
+    fn visits(&self) -> Vec<Timestamp> {
         let mut visits = Vec::new();
         let mut owed = false;
         for (day, idle) in self.idle_days() {
             let care_day = day.weekday().to_monday_zero_offset() == self.care_day;
-            owed = owed || self.random.chance(if care_day { 1.0 - CARE_DAY_LOST } else { SECOND_LOOK });
+            let chance = if care_day { 1.0 - CARE_DAY_LOST } else { SECOND_LOOK };
+            owed = owed || self.chance_of(day, "visit").chance(chance);
             if let Some(at) = idle.filter(|_| owed) {
                 visits.push(at);
                 owed = false;

@@ -4,7 +4,7 @@ use jiff::civil::{Date, Weekday};
 use jiff::{SignedDuration, Timestamp};
 use upkeep::build::Position;
 
-use super::calendar::Calendar;
+use super::calendar::{Calendar, monday};
 use super::history::{DemoMachine, ProgramInfo, STOPS};
 use super::random::Random;
 
@@ -62,6 +62,8 @@ pub(super) fn runs(seed: u64, calendar: &Calendar, machine: &DemoMachine, from: 
 
 /// A machine at work.
 struct Loft<'a> {
+    seed: u64,
+    /// The chance of the day; begins anew each day, so that days go by their date and not by what was before.
     random: Random,
     calendar: &'a Calendar,
     machine: &'a DemoMachine,
@@ -78,11 +80,12 @@ impl<'a> Loft<'a> {
         let mut random = Random::fork(seed, &machine.name);
         let demand = machine.programs.iter().map(|_| random.level(0.8)).collect();
         let lives = machine.build.positions.iter().filter_map(|position| Life::new(position, &mut random)).collect();
-        Loft { random, calendar, machine, demand, lives, free: Timestamp::MIN, runs: Vec::new() }
+        Loft { seed, random, calendar, machine, demand, lives, free: Timestamp::MIN, runs: Vec::new() }
     }
 
     /// One day: runs follow each other until the day's share of the week is done or the yard shuts.
     fn work(&mut self, day: Date) {
+        self.random = Random::fork(self.seed, &format!("{} on {day}", self.machine.name));
         let hours = self.hours_asked(day);
         let mut booked = 0.0;
         let mut clock = OPEN + self.random.between(0.0, 70.0);
@@ -110,7 +113,7 @@ impl<'a> Loft<'a> {
             Weekday::Friday => 0.16,
             _ => 0.2,
         };
-        let week = self.calendar.level(self.calendar.week(day));
+        let week = self.calendar.level(&self.machine.name, day);
         self.machine.hours_per_week * week * share * self.random.level(0.25)
     }
 
@@ -133,8 +136,7 @@ impl<'a> Loft<'a> {
 
     /// A program: the week's favourite more often than others, and the long ones for the night.
     fn choose(&mut self, start: Timestamp, overnight: bool) -> usize {
-        let week = self.calendar.week(self.calendar.zone.to_datetime(start).date());
-        let favourite = (week * 7 + self.machine.name.len()) % self.demand.len();
+        let favourite = self.favourite(self.calendar.zone.to_datetime(start).date());
         let weight = |(index, demand): (usize, &f64)| {
             let hours = self.machine.programs[index].whole.seconds / 3600.0;
             let burst = if index == favourite { 4.0 } else { 1.0 };
@@ -142,6 +144,12 @@ impl<'a> Loft<'a> {
         };
         let weights: Vec<f64> = self.demand.iter().enumerate().map(weight).collect();
         self.random.pick(&weights)
+    }
+
+    /// The program that is most asked for in the week of `day`.
+    fn favourite(&self, day: Date) -> usize {
+        let week = Random::fork(self.seed, &format!("{} likes {}", self.machine.name, monday(day))).unit();
+        ((week * self.demand.len() as f64) as usize).min(self.demand.len() - 1)
     }
 
     /// Ages the parts by a run of `info`; the first that reaches its end, if any.
