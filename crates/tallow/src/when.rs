@@ -94,7 +94,7 @@ fn ago(lower: &str, now: &ZonedDateTime) -> Option<ZonedDateTime> {
     let words: Vec<&str> = lower.split_whitespace().collect();
     let [count, unit, "ago"] = words[..] else { return None };
     let count: i64 =
-        if matches!(count, "a" | "an") { 1 } else { count.parse().ok().filter(|&n| 0 <= n && n < 100_000)? };
+        if matches!(count, "a" | "an") { 1 } else { count.parse().ok().filter(|n| (0..100_000).contains(n))? };
     let span = match unit.trim_end_matches('s') {
         "minute" => count.minutes(),
         "hour" => count.hours(),

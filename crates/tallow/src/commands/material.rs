@@ -51,7 +51,7 @@ fn shape(info: &MaterialInfo) -> serde_json::Value {
 }
 
 fn checked_density(g_per_cm3: f64) -> Result<f64, Trouble> {
-    if 0.1 <= g_per_cm3 && g_per_cm3 <= 25.0 {
+    if (0.1..=25.0).contains(&g_per_cm3) {
         return Ok(g_per_cm3 * 1e3);
     }
     Err(Trouble::refused(format!("a density of {g_per_cm3} g/cm3 can't be"))
