@@ -80,7 +80,7 @@ fn what_only_machining_centres_write_is_noted_not_guessed() {
     check("M3 M8 M48 G1 X1", "M3 [SecondCommand at 4]");
     check(
         "G1 X[2.0 / 3 * 1.5 - 5.5 / 11.0] Y fix[-2.8] Z fup[-2.8]",
-        "G1 X? [NoChecksum at 14] [NoNumber at 4] [Unreadable at 9]",
+        "G1 X? [NoChecksum at 14] [NoNumber at 4] [Unreadable at 10]",
     );
 }
 

@@ -2,6 +2,7 @@
 
 use crate::event::{Bend, Move};
 use crate::machine::{Corner, Limits, PerAxis};
+use crate::order::{larger, smaller};
 
 /// A jerk of zero forbids any jump; its reciprocal must stay finite, for 0 · ∞ is not a number.
 const LARGEST_RECIPROCAL: f64 = 1e250;
@@ -32,6 +33,26 @@ impl Rates {
             travel: limits.travel_acceleration,
             junction_deviation: limits.junction_deviation,
         }
+    }
+
+    /// The acceleration of a kind of move, before the axes' limits.
+    #[inline(always)]
+    fn acceleration(&self, of: &Move) -> f64 {
+        if !of.travels {
+            self.retract
+        } else if of.delta[3] != 0.0 {
+            self.print
+        } else {
+            self.travel
+        }
+    }
+}
+
+impl Move {
+    /// Filament per path while it prints, 0 for other moves; `per_mm` is the reciprocal of its length.
+    #[inline(always)]
+    fn flow(&self, per_mm: f64) -> f64 {
+        if self.travels && 0.0 < self.delta[3] { self.delta[3] * per_mm } else { 0.0 }
     }
 }
 
@@ -65,49 +86,51 @@ pub(crate) struct Block {
 
 impl Block {
     /// The block of a straight move.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn straight(rates: &Rates, of: &Move) -> Block {
         let per_mm = 1.0 / of.length;
         let unit = of.delta.map(|delta| delta * per_mm);
-        Block::new(rates, of, unit, unit, unit.map(f64::abs), f64::INFINITY)
+        let acceleration = lowered(rates.acceleration(of), unit, &rates.per_acceleration);
+        let speed = lowered(of.speed, unit, &rates.per_speed);
+        let over_safe = larger(speed * largest_product(unit, &rates.per_jerk), 1.0);
+        Block {
+            length: of.length,
+            speed,
+            acceleration,
+            flow: of.flow(per_mm),
+            line: of.line,
+            leaves: unit,
+            arrives: unit,
+            over_safe_leaving: over_safe,
+            over_safe_arriving: over_safe,
+            travels: of.travels,
+        }
     }
 
-    /// The block of an arc.
+    /// The block of an arc. X and Y count with the whole of its part in their plane.
     pub(crate) fn arc(rates: &Rates, of: &Move, bend: &Bend) -> Block {
         let per_mm = 1.0 / of.length;
         let flat = bend.flat * per_mm;
         let (z, e) = (of.delta[2] * per_mm, of.delta[3] * per_mm);
         let along = |[x, y]: [f64; 2]| [x * flat, y * flat, z, e];
-        // A helix of no radius only rises.
-        let radius = if flat == 0.0 { f64::INFINITY } else { bend.radius };
-        Block::new(rates, of, along(bend.leaves), along(bend.arrives), [flat, flat, z.abs(), e.abs()], radius)
-    }
-
-    /// `largest`: the largest part of the speed that each axis has anywhere on the move.
-    #[inline]
-    fn new(rates: &Rates, of: &Move, leaves: [f64; 4], arrives: [f64; 4], largest: [f64; 4], radius: f64) -> Block {
-        let e = of.delta[3];
-        let chosen = match (of.travels, e != 0.0) {
-            (false, _) => rates.retract,
-            (true, true) => rates.print,
-            (true, false) => rates.travel,
-        };
-        let acceleration = lowered(chosen, largest, &rates.per_acceleration);
+        let (leaves, arrives, largest) = (along(bend.leaves), along(bend.arrives), [flat, flat, z, e]);
+        let acceleration = lowered(rates.acceleration(of), largest, &rates.per_acceleration);
         let mut speed = lowered(of.speed, largest, &rates.per_speed);
-        if radius.is_finite() {
-            speed = speed.min((acceleration * radius).sqrt());
+        // A helix of no radius only rises.
+        if 0.0 < flat {
+            speed = smaller(speed, (acceleration * bend.radius).sqrt());
         }
-        let over = |unit: [f64; 4]| (speed * largest_product(unit, &rates.per_jerk)).max(1.0);
+        let over_safe = |unit| larger(speed * largest_product(unit, &rates.per_jerk), 1.0);
         Block {
             length: of.length,
             speed,
             acceleration,
-            flow: if of.travels && 0.0 < e { leaves[3] } else { 0.0 },
+            flow: of.flow(per_mm),
             line: of.line,
             leaves,
             arrives,
-            over_safe_leaving: over(leaves),
-            over_safe_arriving: over(arrives),
+            over_safe_leaving: over_safe(leaves),
+            over_safe_arriving: over_safe(arrives),
             travels: of.travels,
         }
     }
@@ -129,7 +152,7 @@ impl Block {
     }
 
     /// The highest speed at which `self` may be passed into from `before`, mm/s.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn corner_speed(&self, before: &Block, corner: Corner, rates: &Rates) -> f64 {
         match corner {
             Corner::Jerk => self.jerk_corner(before, rates),
@@ -139,27 +162,26 @@ impl Block {
 
     /// Each axis may jump by its jerk. Axis after axis lowers the speed in proportion, so that the one that would jump
     /// most beyond its jerk decides.
-    #[inline]
+    #[inline(always)]
     fn jerk_corner(&self, before: &Block, rates: &Rates) -> f64 {
-        let slower = before.speed.min(self.speed);
-        let mut jump = 1.0f64;
-        for axis in 0..4 {
+        let slower = smaller(before.speed, self.speed);
+        let jumps: [f64; 4] = std::array::from_fn(|axis| {
             let (exit, entry) = (before.arrives[axis] * slower, self.leaves[axis] * self.speed);
             // Of one sign the difference is less than the larger, of two signs more.
-            let change = (exit - entry).abs().min(exit.abs().max(entry.abs()));
-            jump = jump.max(change * rates.per_jerk[axis]);
-        }
+            smaller((exit - entry).abs(), larger(exit.abs(), entry.abs())) * rates.per_jerk[axis]
+        });
+        let jump = larger(largest(jumps), 1.0);
         let corner = slower / jump;
         let nearly = 0.99 * corner;
         if nearly * before.over_safe_arriving < before.speed && nearly * self.over_safe_leaving < self.speed {
-            return (self.speed / self.over_safe_leaving).min(before.speed);
+            return smaller(self.speed / self.over_safe_leaving, before.speed);
         }
         corner
     }
 
     /// The corner is rounded by an arc that leaves it by the junction deviation at most; the acceleration towards its
     /// centre limits the speed.
-    #[inline]
+    #[inline(always)]
     fn deviation_corner(&self, before: &Block, rates: &Rates) -> f64 {
         if !(before.travels && self.travels) {
             return 0.0;
@@ -173,14 +195,19 @@ impl Block {
 }
 
 /// `value` along the path, lowered so that no axis, with its part of it, passes its limit.
-#[inline]
+#[inline(always)]
 fn lowered(value: f64, parts: [f64; 4], per_limit: &[f64; 4]) -> f64 {
     let over = value * largest_product(parts, per_limit);
     if over <= 1.0 { value } else { value / over }
 }
 
-#[inline]
+#[inline(always)]
 fn largest_product(parts: [f64; 4], factors: &[f64; 4]) -> f64 {
     let products: [f64; 4] = std::array::from_fn(|axis| parts[axis].abs() * factors[axis]);
-    products[0].max(products[1]).max(products[2].max(products[3]))
+    largest(products)
+}
+
+#[inline(always)]
+fn largest(values: [f64; 4]) -> f64 {
+    larger(larger(values[0], values[1]), larger(values[2], values[3]))
 }

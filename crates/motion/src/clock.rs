@@ -4,9 +4,10 @@ use std::collections::{BTreeMap, VecDeque};
 
 use crate::block::{Block, Rates};
 use crate::duty::{Amounts, Tool};
-use crate::event::{Change, Event};
+use crate::event::{Change, Event, Move};
 use crate::lookahead::{Lookahead, Settled};
 use crate::machine::{Corner, Machine};
+use crate::order::larger;
 use crate::quantity::Quantity;
 use crate::report::Times;
 
@@ -62,11 +63,15 @@ impl Clock {
         }
     }
 
-    /// Takes the program's next event.
+    /// Takes a straight move, or one of the extruder alone.
     #[inline]
+    pub(crate) fn straight(&mut self, of: &Move) {
+        self.block(Block::straight(&self.rates, of));
+    }
+
+    /// Takes the program's next event of another kind.
     pub(crate) fn take(&mut self, event: Event) {
         match event {
-            Event::Straight(of) => self.block(Block::straight(&self.rates, &of)),
             Event::Arc(of, bend) => self.block(Block::arc(&self.rates, &of, &bend)),
             Event::Stop => self.stop(),
             Event::Dwell(seconds, line) => {
@@ -194,7 +199,7 @@ impl Book {
         self.moving += block.seconds;
         if 0.0 < block.flow {
             self.extruding += block.seconds;
-            self.peak_flow = self.peak_flow.max(block.flow * block.peak);
+            self.peak_flow = larger(self.peak_flow, block.flow * block.peak);
         }
         self.pass(block.seconds, block.line);
     }

@@ -6,8 +6,6 @@ use crate::machine::Limits;
 /// One event, in the program's order.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum Event {
-    /// A straight move, or one of the extruder alone.
-    Straight(Move),
     /// An arc or helix.
     Arc(Move, Bend),
     /// Standing still for some seconds; the line that says so.
@@ -20,7 +18,7 @@ pub(crate) enum Event {
     Limits(Limits),
 }
 
-/// A move, as far as time depends on it.
+/// A straight move, one of the extruder alone, or what an arc has in common with them.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Move {
     /// X, Y, Z and E, mm. Of an arc only Z and E are looked at.

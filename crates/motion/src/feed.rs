@@ -1,5 +1,6 @@
 //! What each extruder did.
 
+use crate::order::larger;
 use crate::report::Filament;
 use crate::track::NOTHING;
 
@@ -23,7 +24,7 @@ impl Feed {
         filament.net += delta;
         if 0.0 < delta {
             filament.forward += delta;
-            self.peak = self.peak.max(filament.net);
+            self.peak = larger(self.peak, filament.net);
         } else {
             filament.retracted -= delta;
             filament.retractions += u64::from(0.0 <= self.last);

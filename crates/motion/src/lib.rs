@@ -20,6 +20,7 @@ mod event;
 mod feed;
 mod lookahead;
 mod meter;
+mod order;
 mod program;
 mod towers;
 mod track;

@@ -9,6 +9,7 @@
 //! So blocks are settled in batches, up to the last such corner; what is kept is about the braking distance.
 
 use crate::block::Block;
+use crate::order::{larger, smaller};
 
 /// How many blocks come in before the next attempt to settle.
 const BATCH: usize = 512;
@@ -125,14 +126,14 @@ impl Lookahead {
     fn settle_first(&mut self, count: usize, exit: f64, settle: &mut impl FnMut(Settled)) {
         let mut after = exit;
         for block in self.blocks[..count].iter_mut().rev() {
-            block.entry = block.entry.min(after + block.gain);
+            block.entry = smaller(block.entry, after + block.gain);
             after = block.entry;
         }
         let mut entry = after;
         for index in 0..count {
             let next = if index + 1 < count { self.blocks[index + 1].entry } else { exit };
             let block = &self.blocks[index];
-            let leave = next.min(entry + block.gain);
+            let leave = smaller(next, entry + block.gain);
             let (seconds, peak) = duration(block, entry, leave);
             settle(Settled { seconds, peak, flow: block.flow, line: block.line });
             entry = leave;
@@ -156,7 +157,7 @@ fn duration(block: &Planned, entry: f64, leave: f64) -> (f64, f64) {
     let ends = entry.sqrt() + leave.sqrt();
     if top < limit {
         let peak = top.sqrt();
-        return ((2.0 * peak - ends).max(0.0) / block.acceleration, peak);
+        return (larger(2.0 * peak - ends, 0.0) / block.acceleration, peak);
     }
     let rest = block.length - (limit - 0.5 * (entry + leave)) / block.acceleration;
     ((2.0 * block.speed - ends) / block.acceleration + rest / block.speed, block.speed)

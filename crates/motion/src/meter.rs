@@ -9,7 +9,7 @@ use gcode::{Line, Reader, Refused, Sink};
 
 use crate::clock::{Clock, Clocked};
 use crate::duty::Duty;
-use crate::event::Event;
+use crate::event::{Event, Move};
 use crate::machine::{Corner, Drive, Machine};
 use crate::program::{End, Program, Timing};
 use crate::quantity::Quantity;
@@ -186,13 +186,20 @@ impl Timing for Option<Clock> {
             clock.take(event);
         }
     }
+
+    #[inline]
+    fn straight(&mut self, of: &Move) {
+        if let Some(clock) = self {
+            clock.straight(of);
+        }
+    }
 }
 
 /// The reader's lines go to the program, and its events to the clock.
 struct Carry<'a, T>(&'a mut Program, &'a mut T);
 
 impl<T: Timing> Sink for Carry<'_, T> {
-    #[inline]
+    #[inline(always)]
     fn line(&mut self, line: Line<'_>) -> ControlFlow<()> {
         self.0.line(line, self.1)
     }

@@ -11,6 +11,7 @@ use crate::duty::{Amounts, Tool};
 use crate::event::{Bend, Change, Event, Move};
 use crate::feed::Feed;
 use crate::machine::{Kinematics, Limits, Machine, PerAxis};
+use crate::order::larger;
 use crate::quantity::Quantity;
 use crate::report::{Filament, PerMotor, PerXyz, Report, Reversals, ReversalsDeadBand, Warning};
 use crate::towers::Towers;
@@ -26,7 +27,8 @@ const MOST_UNKNOWN: usize = 100;
 /// Tools that a program may name: T0 to T99.
 const TOOLS: usize = 100;
 const INCH: f64 = 25.4;
-const ARC_WORDS: u32 = bit(b'I') | bit(b'J') | bit(b'R');
+/// Words of motion commands, other than coordinates, that have a length in them.
+const OTHER_LENGTHS: u32 = bit(b'F') | bit(b'I') | bit(b'J') | bit(b'R');
 
 /// G commands that change nothing that is metered.
 const QUIET_G: [u16; 1] = [17];
@@ -54,6 +56,9 @@ pub(crate) struct End {
 pub(crate) trait Timing {
     /// Takes the program's next event.
     fn tell(&mut self, event: Event);
+
+    /// Takes a straight move, as by far the most events are.
+    fn straight(&mut self, of: &Move);
 }
 
 /// Firmware retraction (G10, G11).
@@ -64,6 +69,17 @@ struct Retraction {
     lift: f64,
     extra: f64,
     recover_speed: f64,
+}
+
+/// What one word of a motion command means for its axis, mm.
+#[derive(Clone, Copy)]
+struct Target {
+    /// The word's value, 0 without one.
+    given: f64,
+    /// Where the axis goes.
+    to: f64,
+    /// How far.
+    delta: f64,
 }
 
 /// The state of a program while it is read.
@@ -159,7 +175,7 @@ impl Program {
     }
 
     /// Takes the next line of the file.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn line(&mut self, line: Line<'_>, timing: &mut impl Timing) -> ControlFlow<()> {
         match line {
             Line::Command(command) => {
@@ -236,25 +252,31 @@ impl Program {
     // Motion.
 
     /// G0 to G3.
-    #[inline]
     fn motion(&mut self, number: u16, command: &Command<'_>, timing: &mut impl Timing) -> ControlFlow<()> {
         if !command.notes.is_empty() && !self.accepts_notes(command) {
             return ControlFlow::Continue(());
         }
         let words = command.words;
-        if self.too_large(words) {
+        let [x, y, z, mut e] = self.targets(words);
+        let mut large = larger(larger(x.given.abs(), y.given.abs()), larger(z.given.abs(), e.given.abs()));
+        if words.valued() & OTHER_LENGTHS != 0 {
+            for letter in [b'F', b'I', b'J', b'R'] {
+                large = larger(large, (words.get_or(letter, 0.0) * self.unit).abs());
+            }
+        }
+        if TOO_LARGE < large {
             self.skip(command, "a value above 1000000 mm");
             return ControlFlow::Continue(());
         }
-        let (to, mut delta) = self.target(words);
-        delta[3] *= self.flow[self.tool];
-        let delta = delta.map(|delta| if delta.abs() <= NOTHING { 0.0 } else { delta });
-        if 0.0 < delta[3] && (delta[0] != 0.0 || delta[1] != 0.0) && self.new_layer(to[2]) {
-            return self.end_before(command.line, command.offset);
-        }
+        e.delta *= self.flow[self.tool];
+        let to = [x.to, y.to, z.to, e.to];
+        let delta = [x.delta, y.delta, z.delta, e.delta].map(|delta| if delta.abs() <= NOTHING { 0.0 } else { delta });
         let arc = if number < 2 { None } else { Some(self.arc(number, command, &delta)) };
         if let Some(None) = arc {
             return ControlFlow::Continue(());
+        }
+        if 0.0 < delta[3] && (delta[0] != 0.0 || delta[1] != 0.0) && self.new_layer(to[2]) {
+            return self.end_before(command.line, command.offset);
         }
         if let Some(feed) = words.get(b'F')
             && 0.0 < feed
@@ -288,32 +310,27 @@ impl Program {
         !spoilt
     }
 
-    /// Whether a word of a motion command has a value that no machine has.
-    #[inline]
-    fn too_large(&self, words: &Words) -> bool {
-        let most = TOO_LARGE / self.unit;
-        let is_large = |letter| words.get_or(letter, 0.0).abs() > most;
-        let large = [b'X', b'Y', b'Z', b'E', b'F'].iter().fold(false, |large, &letter| large | is_large(letter));
-        large || words.valued() & ARC_WORDS != 0 && [b'I', b'J', b'R'].into_iter().any(is_large)
-    }
-
-    /// The new position and the way there.
-    #[inline]
-    fn target(&self, words: &Words) -> ([f64; 4], [f64; 4]) {
-        let mut to = self.at;
-        let mut delta = [0.0; 4];
-        for (axis, letter) in [b'X', b'Y', b'Z', b'E'].into_iter().enumerate() {
-            let Some(value) = words.get(letter) else { continue };
-            let value = value * self.unit;
-            if self.relative || axis == 3 && self.relative_e {
-                to[axis] += value;
-                delta[axis] = value;
-            } else {
-                to[axis] = value;
-                delta[axis] = value - self.at[axis];
+    /// Where the words of a motion command lead.
+    #[inline(always)]
+    fn targets(&self, words: &Words) -> [Target; 4] {
+        let target = |axis: usize, letter, relative: bool| {
+            let at = self.at[axis];
+            match words.get(letter) {
+                None => Target { given: 0.0, to: at, delta: 0.0 },
+                Some(value) => {
+                    let given = value * self.unit;
+                    let to = if relative { at + given } else { given };
+                    Target { given, to, delta: if relative { given } else { given - at } }
+                }
             }
-        }
-        (to, delta)
+        };
+        let relative = self.relative;
+        [
+            target(0, b'X', relative),
+            target(1, b'Y', relative),
+            target(2, b'Z', relative),
+            target(3, b'E', relative || self.relative_e),
+        ]
     }
 
     /// Counts a layer if an extruding move ends higher than the last one did; whether that is one too many.
@@ -334,7 +351,7 @@ impl Program {
         self.speed = self.feed / 60.0 * self.speed_factor;
     }
 
-    #[inline]
+    #[inline(always)]
     fn straight(&mut self, delta: [f64; 4], to: [f64; 4], line: u64, timing: &mut impl Timing) {
         let [dx, dy, dz, de] = delta;
         self.report.blocks += 1;
@@ -359,7 +376,7 @@ impl Program {
         let path = if dz == 0.0 { flat } else { (flat * flat + dz * dz).sqrt() };
         let travels = 0.0 < path;
         let length = if travels { path } else { de.abs() };
-        timing.tell(Event::Straight(Move { delta, length, travels, speed: self.speed, line }));
+        timing.straight(&Move { delta, length, travels, speed: self.speed, line });
     }
 
     /// The arc of a G2 or G3, or none with a warning.
@@ -439,7 +456,7 @@ impl Program {
         self.report.blocks += 1;
         self.feeds[self.tool].push(de);
         let delta = [0.0, 0.0, 0.0, de];
-        timing.tell(Event::Straight(Move { delta, length: de.abs(), travels: false, speed, line }));
+        timing.straight(&Move { delta, length: de.abs(), travels: false, speed, line });
     }
 
     /// A move of Z alone, by the firmware, which the program's Z does not see.

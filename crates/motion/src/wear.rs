@@ -5,8 +5,10 @@
 
 /// Bins below zero; with bins of 10 mm they reach to −10.24 m.
 const BELOW: usize = 1024;
-/// All bins; with bins of 10 mm they reach to 30.72 m.
-const BINS: usize = 4096;
+/// The last bin; with bins of 10 mm it ends at 30.72 m.
+const LAST: i32 = 4095;
+/// All bins.
+const BINS: usize = LAST as usize + 1;
 
 /// The travel along one axis, in bins of equal width along it. What lies beyond the outermost bins counts to them.
 #[derive(Clone, Debug)]
@@ -43,8 +45,8 @@ impl WearMap {
 
     #[inline]
     fn bin(&self, at: f64) -> usize {
-        // A cast of a float saturates, so that all below ends in bin 0.
-        ((at * self.bins_per_mm + BELOW as f64) as usize).min(BINS - 1)
+        // A cast of a float saturates; what lies beyond the outermost bins belongs to them.
+        ((at * self.bins_per_mm + BELOW as f64) as i32).clamp(0, LAST) as usize
     }
 
     #[inline]
