@@ -219,7 +219,10 @@ fn from_code(code: Option<&str>) -> Option<Error> {
             _ => None,
         };
     }
-    match code.parse::<i32>().ok()? & 0xff {
+    let code = code.parse::<i32>().ok()?;
+    match code & 0xff {
+        // A write, or the shared memory beside the file, found no room (SQLITE_IOERR_WRITE, SQLITE_IOERR_SHMSIZE).
+        10 if matches!(code, 778 | 4874) => Some(Error::DiskFull),
         5 | 6 => Some(Error::Locked),
         8 => Some(Error::ReadOnly),
         11 => Some(Error::Damaged { what: "the database file".to_owned() }),

@@ -1,7 +1,7 @@
 //! What every command needs: where the shop is, what time it is, how to answer.
 
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use jiff::{Timestamp, ZonedDateTime};
 use ledger::{Ledger, MachineInfo};
@@ -21,6 +21,7 @@ pub(crate) struct Context {
     /// The present. The only clock that is ever read is read here.
     pub(crate) now: Timestamp,
     shop: Option<String>,
+    opened: Mutex<Option<Ledger>>,
 }
 
 impl Context {
@@ -29,7 +30,13 @@ impl Context {
     /// # Errors
     /// A `--now` that is no instant.
     pub(crate) fn new(cli: &Cli) -> Result<Context, Trouble> {
-        Ok(Context { out: Out::standard(), json: cli.json, now: present(cli.now.as_deref())?, shop: cli.shop.clone() })
+        Ok(Context {
+            out: Out::standard(),
+            json: cli.json,
+            now: present(cli.now.as_deref())?,
+            shop: cli.shop.clone(),
+            opened: Mutex::new(None),
+        })
     }
 
     /// Where the shop is: the place that was named, or the user's data folder.
@@ -63,7 +70,19 @@ impl Context {
             Err(ledger::Error::NoShop { place }) => Err(Trouble::refused(format!("there is no shop at {place} yet"))
                 .help("make one: tallow shop new \"My bench\"")
                 .help("or look at an invented one: tallow demo")),
-            opened => Ok(opened?),
+            opened => {
+                let ledger = opened?;
+                *self.opened.lock().unwrap_or_else(PoisonError::into_inner) = Some(ledger.clone());
+                Ok(ledger)
+            }
+        }
+    }
+
+    /// Closes the shop that was opened, so that all its records stand in its one file.
+    pub(crate) async fn close(&self) {
+        let opened = self.opened.lock().unwrap_or_else(PoisonError::into_inner).take();
+        if let Some(ledger) = opened {
+            ledger.close().await;
         }
     }
 

@@ -42,5 +42,9 @@ fn run(cli: &Cli) -> Result<(), Trouble> {
     let context = Context::new(cli)?;
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build();
     let runtime = runtime.map_err(|error| Trouble::refused(format!("threads could not be started: {error}")))?;
-    runtime.block_on(commands::carry_out(&context, &cli.command))
+    runtime.block_on(async {
+        let done = commands::carry_out(&context, &cli.command).await;
+        context.close().await;
+        done
+    })
 }

@@ -21,6 +21,8 @@ pub(crate) struct Known {
     pub(crate) duty: Duty,
     /// Lines that could not be read as they stand.
     pub(crate) warnings: u64,
+    /// Whether the last line has no end, so that the file may be cut off.
+    pub(crate) cut: bool,
 }
 
 /// The duty of a print file: as kept if it is known, else metered and kept.
@@ -36,14 +38,24 @@ pub(crate) async fn duty(
     let progress = metering::progress(std::slice::from_ref(source), stop);
     let Source::File(_) = source else {
         let metered = metering::meter(source, machine, machine.corner, stop, &progress)?;
-        return Ok(Known { sha256: None, duty: metered.duty, warnings: metered.report.warnings_total });
+        return Ok(Known {
+            sha256: None,
+            duty: metered.duty,
+            warnings: metered.report.warnings_total,
+            cut: metered.report.ends_mid_line,
+        });
     };
     let (sha256, bytes) = source.digest()?;
     let key = key(&sha256, machine);
     if stop.is_none()
         && let Some(program) = ledger.program(&key).await?
     {
-        return Ok(Known { sha256: Some(sha256), duty: program.duty, warnings: 0 });
+        return Ok(Known {
+            sha256: Some(sha256),
+            cut: program.report.contains("\"ends_mid_line\":true"),
+            duty: program.duty,
+            warnings: 0,
+        });
     }
     let metered = metering::meter(source, machine, machine.corner, stop, &progress)?;
     if stop.is_none() {
@@ -53,7 +65,12 @@ pub(crate) async fn duty(
             Program { label: source.label(), bytes, duty: metered.duty.clone(), report: report.to_string(), maps };
         ledger.put_program(&key, &program).await?;
     }
-    Ok(Known { sha256: Some(sha256), duty: metered.duty, warnings: metered.report.warnings_total })
+    Ok(Known {
+        sha256: Some(sha256),
+        duty: metered.duty,
+        warnings: metered.report.warnings_total,
+        cut: metered.report.ends_mid_line,
+    })
 }
 
 /// The key under which a program's duty on a machine is kept.

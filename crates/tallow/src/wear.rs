@@ -68,7 +68,7 @@ mod tests {
     #[test]
     fn the_tallest_bar_is_the_most_worn_bin() {
         let bins = Bins(BTreeMap::from([(1, 1000.0), (2, 500.0)]));
-        let expected = "  | █▄ |\n   0  40 mm   (travel per 10 mm; the tallest bar is 1.0 m)";
+        let expected = "  | █▄ |\n   0 40 mm   (travel per 10 mm; the tallest bar is 1.0 m)";
         assert_eq!(picture(&bins, 40.0), expected);
     }
 }

@@ -37,6 +37,9 @@ pub(crate) fn coming_day(text: &str, now: &ZonedDateTime) -> Result<Date, Troubl
     if let Some(weekday) = weekday(text.trim().to_lowercase().as_str()) {
         date = now.date().nth_weekday(1, weekday).unwrap_or(date);
     }
+    if date < now.date() && names_no_year(text) {
+        date = date.saturating_add(1.year());
+    }
     if date < now.date() {
         return Err(Trouble::refused(format!("{date} is past; today is {}", now.date()))
             .help("give the day on which it is expected, or leave it out for as soon as the machine is free"));
@@ -137,11 +140,18 @@ fn iso_date(word: &str) -> Option<Date> {
     word.parse().ok().filter(|_| word.contains('-'))
 }
 
-/// The latest day of that name that is not more than half a year ahead.
+/// The latest day of that name that is not in the future.
 fn last_such_day(today: Date, month: i8, number: i8) -> Option<Date> {
     let this_year = Date::new(today.year(), month, number).ok()?;
-    let days_ahead = today.until(this_year).ok()?.get_days();
-    if days_ahead <= 183 { Some(this_year) } else { Date::new(today.year() - 1, month, number).ok() }
+    if this_year <= today { Some(this_year) } else { Date::new(today.year() - 1, month, number).ok() }
+}
+
+/// Whether a date names its month and no year: `3 December`.
+fn names_no_year(text: &str) -> bool {
+    let lower = text.to_lowercase();
+    let words = || lower.split_whitespace();
+    words().any(|word| month(word).is_some())
+        && words().all(|word| word.parse::<i16>().is_ok_and(|n| n < 32) || month(word).is_some())
 }
 
 fn weekday(word: &str) -> Option<Weekday> {
@@ -241,6 +251,8 @@ mod tests {
     fn a_coming_weekday_is_the_next_one() {
         assert_eq!(coming_day("friday", &now()).unwrap().to_string(), "2026-11-27");
         assert_eq!(coming_day("tomorrow", &now()).unwrap().to_string(), "2026-11-26");
+        assert_eq!(coming_day("30 December", &now()).unwrap().to_string(), "2026-12-30");
+        assert_eq!(coming_day("2 Jan", &now()).unwrap().to_string(), "2027-01-02");
         assert!(coming_day("yesterday", &now()).is_err());
     }
 }

@@ -78,6 +78,9 @@ fn say(context: &Context, source: &Source, metered: &Metered) -> Result<(), Trou
 
 fn say_warnings(context: &Context, metered: &Metered) -> Result<(), Trouble> {
     let report = &metered.report;
+    if report.ends_mid_line {
+        context.out.line("the last line has no end: the file may be cut off")?;
+    }
     if !report.unknown.is_empty() {
         let names: Vec<String> = report.unknown.iter().map(|(name, count)| format!("{name} ({count})")).collect();
         context.out.line(format!("not known, and left aside: {}", names.join(", ")))?;

@@ -77,6 +77,7 @@ struct Executed {
     usage: Usage,
     basis: Basis,
     warnings: u64,
+    cut: bool,
 }
 
 impl Executed {
@@ -118,6 +119,7 @@ impl Executed {
             usage,
             basis: Basis::Metered,
             warnings: known.warnings,
+            cut: known.cut,
         })
     }
 
@@ -141,6 +143,7 @@ impl Executed {
             usage: estimate.usage,
             basis: Basis::Estimated { spread: estimate.spread },
             warnings: 0,
+            cut: false,
         })
     }
 
@@ -165,7 +168,8 @@ impl Executed {
             0 => String::new(),
             count => format!("; {count} lines could not be read as they stand, see tallow meter"),
         };
-        format!("{}, from {}: {}{basis}{warned}", self.label, when::spoken(start), use_words(&self.usage))
+        let cut = if self.cut { "; its last line has no end, so the file may be cut off" } else { "" };
+        format!("{}, from {}: {}{basis}{warned}{cut}", self.label, when::spoken(start), use_words(&self.usage))
     }
 
     fn into_run(self, stop: Option<Point>) -> Run {
