@@ -12,7 +12,7 @@ use std::process::Command;
 use std::time::Instant;
 
 use gcode_peer::core as peer;
-use motion::{Kinematics, Machine, Options, meter_reader};
+use motion::{Kinematics, Machine, Options, meter_reader, meter_reader_on_two_cores};
 
 const ROUNDS: usize = 5;
 
@@ -116,7 +116,8 @@ fn timed(path: &Path) {
 }
 
 fn two_cores(path: &Path) {
-    meter(path, Options::default());
+    let file = File::open(path).expect("the file opens");
+    black_box(meter_reader_on_two_cores(file, &machine(), Options::default()).expect("the file meters"));
 }
 
 /// Adds up the X words, as [`reader`] does. Its values are 32-bit floats, and it wants the whole text in memory.

@@ -1,6 +1,7 @@
 //! From a move to a block: the speed and acceleration it may have, and how fast it may be passed into.
 
-use crate::event::{Bend, Move};
+use crate::arc::Arc;
+use crate::event::Move;
 use crate::machine::{Corner, Limits, PerAxis};
 use crate::order::{larger, smaller};
 
@@ -35,24 +36,22 @@ impl Rates {
         }
     }
 
+    /// The speed at which a block of `speed` mm/s in the direction `unit` may start or end on its own, mm/s.
+    #[inline(always)]
+    fn safe_speed(&self, speed: f64, unit: [f64; 4]) -> f64 {
+        speed / larger(speed * largest_product(unit, &self.per_jerk), 1.0)
+    }
+
     /// The acceleration of a kind of move, before the axes' limits.
     #[inline(always)]
-    fn acceleration(&self, of: &Move) -> f64 {
-        if !of.travels {
+    fn acceleration(&self, travels: bool, de: f64) -> f64 {
+        if !travels {
             self.retract
-        } else if of.delta[3] != 0.0 {
+        } else if de != 0.0 {
             self.print
         } else {
             self.travel
         }
-    }
-}
-
-impl Move {
-    /// Filament per path while it prints, 0 for other moves; `per_mm` is the reciprocal of its length.
-    #[inline(always)]
-    fn flow(&self, per_mm: f64) -> f64 {
-        if self.travels && 0.0 < self.delta[3] { self.delta[3] * per_mm } else { 0.0 }
     }
 }
 
@@ -77,68 +76,76 @@ pub(crate) struct Block {
     leaves: [f64; 4],
     /// The same at the end.
     arrives: [f64; 4],
-    /// The speed at the start as a multiple of the safe speed, at least 1.
-    over_safe_leaving: f64,
-    /// The same at the end.
-    over_safe_arriving: f64,
+    /// The speed from which it may start on its own by the jerk rule, mm/s.
+    safe_start: f64,
+    /// The speed at which it may end on its own by the jerk rule, mm/s.
+    safe_end: f64,
     travels: bool,
 }
 
 impl Block {
-    /// The block of a straight move.
+    /// The block of a straight move whose path is `path` mm long; 0 if only the extruder moves.
     #[inline(always)]
-    pub(crate) fn straight(rates: &Rates, of: &Move) -> Block {
-        let per_mm = 1.0 / of.length;
+    pub(crate) fn straight(rates: &Rates, of: &Move, path: f64) -> Block {
+        let travels = 0.0 < path;
+        let length = if travels { path } else { of.delta[3].abs() };
+        let per_mm = 1.0 / length;
         let unit = of.delta.map(|delta| delta * per_mm);
-        let acceleration = lowered(rates.acceleration(of), unit, &rates.per_acceleration);
+        let acceleration = lowered(rates.acceleration(travels, unit[3]), unit, &rates.per_acceleration);
         let speed = lowered(of.speed, unit, &rates.per_speed);
-        let over_safe = larger(speed * largest_product(unit, &rates.per_jerk), 1.0);
+        let safe = rates.safe_speed(speed, unit);
         Block {
-            length: of.length,
+            length,
             speed,
             acceleration,
-            flow: of.flow(per_mm),
+            flow: if travels { larger(unit[3], 0.0) } else { 0.0 },
             line: of.line,
             leaves: unit,
             arrives: unit,
-            over_safe_leaving: over_safe,
-            over_safe_arriving: over_safe,
-            travels: of.travels,
+            safe_start: safe,
+            safe_end: safe,
+            travels,
         }
     }
 
-    /// The block of an arc. X and Y count with the whole of its part in their plane.
-    pub(crate) fn arc(rates: &Rates, of: &Move, bend: &Bend) -> Block {
-        let per_mm = 1.0 / of.length;
-        let flat = bend.flat * per_mm;
-        let (z, e) = (of.delta[2] * per_mm, of.delta[3] * per_mm);
-        let along = |[x, y]: [f64; 2]| [x * flat, y * flat, z, e];
-        let (leaves, arrives, largest) = (along(bend.leaves), along(bend.arrives), [flat, flat, z, e]);
-        let acceleration = lowered(rates.acceleration(of), largest, &rates.per_acceleration);
+    /// The block of an arc, if it has a length. X and Y count with the whole of its part in their plane.
+    pub(crate) fn arc(rates: &Rates, of: &Move, arc: &Arc) -> Option<Block> {
+        let [_, _, dz, de] = of.delta;
+        let length = arc.length().hypot(dz);
+        if length == 0.0 {
+            return None;
+        }
+        let per_mm = 1.0 / length;
+        let (flat, z, e) = (arc.length() * per_mm, dz * per_mm, de * per_mm);
+        let along = |angle| {
+            let [x, y] = arc.tangent(angle);
+            [x * flat, y * flat, z, e]
+        };
+        let (leaves, arrives, largest) = (along(arc.start), along(arc.end()), [flat, flat, z, e]);
+        let acceleration = lowered(rates.acceleration(true, e), largest, &rates.per_acceleration);
         let mut speed = lowered(of.speed, largest, &rates.per_speed);
         // A helix of no radius only rises.
         if 0.0 < flat {
-            speed = smaller(speed, (acceleration * bend.radius).sqrt());
+            speed = smaller(speed, (acceleration * arc.radius).sqrt());
         }
-        let over_safe = |unit| larger(speed * largest_product(unit, &rates.per_jerk), 1.0);
-        Block {
-            length: of.length,
+        Some(Block {
+            length,
             speed,
             acceleration,
-            flow: of.flow(per_mm),
+            flow: larger(e, 0.0),
             line: of.line,
             leaves,
             arrives,
-            over_safe_leaving: over_safe(leaves),
-            over_safe_arriving: over_safe(arrives),
-            travels: of.travels,
-        }
+            safe_start: rates.safe_speed(speed, leaves),
+            safe_end: rates.safe_speed(speed, arrives),
+            travels: true,
+        })
     }
 
     /// The speed from which it may start on its own, mm/s.
     pub(crate) fn start_speed(&self, corner: Corner) -> f64 {
         match corner {
-            Corner::Jerk => self.speed / self.over_safe_leaving,
+            Corner::Jerk => self.safe_start,
             Corner::Deviation => 0.0,
         }
     }
@@ -146,7 +153,7 @@ impl Block {
     /// The speed at which it may end on its own, mm/s.
     pub(crate) fn end_speed(&self, corner: Corner) -> f64 {
         match corner {
-            Corner::Jerk => self.speed / self.over_safe_arriving,
+            Corner::Jerk => self.safe_end,
             Corner::Deviation => 0.0,
         }
     }
@@ -172,11 +179,9 @@ impl Block {
         });
         let jump = larger(largest(jumps), 1.0);
         let corner = slower / jump;
-        let nearly = 0.99 * corner;
-        if nearly * before.over_safe_arriving < before.speed && nearly * self.over_safe_leaving < self.speed {
-            return smaller(self.speed / self.over_safe_leaving, before.speed);
-        }
-        corner
+        let (nearly, safe) = (0.99 * corner, smaller(self.safe_start, before.speed));
+        // Both are at hand, so that the processor need not guess.
+        if (nearly < before.safe_end) & (nearly < self.safe_start) { safe } else { corner }
     }
 
     /// The corner is rounded by an arc that leaves it by the junction deviation at most; the acceleration towards its

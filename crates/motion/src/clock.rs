@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
+use crate::arc::Arc;
 use crate::block::{Block, Rates};
 use crate::duty::{Amounts, Tool};
 use crate::event::{Change, Event, Move};
@@ -32,6 +33,8 @@ pub(crate) struct Clock {
     lookahead: Lookahead,
     /// The newest block, to which the next makes a corner; none after a stop.
     newest: Option<Block>,
+    /// The blocks at hand.
+    blocks: Vec<Block>,
     /// Blocks that came in.
     issued: u64,
     /// Changes, each with the number of blocks before it.
@@ -57,22 +60,33 @@ impl Clock {
             rates: Rates::new(&machine.limits),
             lookahead: Lookahead::new(MOST_WAITING),
             newest: None,
+            blocks: Vec::new(),
             issued: 0,
             changes: VecDeque::new(),
             book: Book::new(machine, until),
         }
     }
 
-    /// Takes a straight move, or one of the extruder alone.
-    #[inline]
-    pub(crate) fn straight(&mut self, of: &Move) {
-        self.block(Block::straight(&self.rates, of));
+    /// Takes straight moves, or such of the extruder alone, and the lengths of their paths, mm.
+    pub(crate) fn straight(&mut self, moves: &[Move], paths: &[f64]) {
+        let mut blocks = std::mem::take(&mut self.blocks);
+        blocks.clear();
+        blocks.extend(moves.iter().zip(paths).map(|(of, path)| Block::straight(&self.rates, of, *path)));
+        self.plan(&blocks);
+        self.blocks = blocks;
     }
 
-    /// Takes the program's next event of another kind.
-    pub(crate) fn take(&mut self, event: Event) {
-        match event {
-            Event::Arc(of, bend) => self.block(Block::arc(&self.rates, &of, &bend)),
+    /// Takes an arc.
+    pub(crate) fn arc(&mut self, of: &Move, arc: &Arc) {
+        if let Some(block) = Block::arc(&self.rates, of, arc) {
+            self.plan(&[block]);
+        }
+    }
+
+    /// Takes another event.
+    pub(crate) fn event(&mut self, event: &Event) {
+        match *event {
+            Event::Arc(of, arc) => self.arc(&of, &arc),
             Event::Stop => self.stop(),
             Event::Dwell(seconds, line) => {
                 self.stop();
@@ -102,16 +116,20 @@ impl Clock {
         Clocked { times, tools: self.book.tools, forced: self.lookahead.forced }
     }
 
-    #[inline]
-    fn block(&mut self, block: Block) {
-        let cap = match &self.newest {
-            Some(before) => block.corner_speed(before, self.corner, &self.rates),
-            None => block.start_speed(self.corner),
-        };
+    /// Finds the corners before and between blocks, and hands them to the look-ahead.
+    fn plan(&mut self, blocks: &[Block]) {
         let (book, changes) = (&mut self.book, &mut self.changes);
-        self.lookahead.push(&block, cap, &mut |settled| book.settle(changes, settled));
-        self.issued += 1;
-        self.newest = Some(block);
+        let mut before = self.newest.as_ref();
+        for block in blocks {
+            let cap = match before {
+                Some(before) => block.corner_speed(before, self.corner, &self.rates),
+                None => block.start_speed(self.corner),
+            };
+            self.lookahead.push(block, cap, &mut |settled| book.settle(changes, settled));
+            before = Some(block);
+        }
+        self.newest = blocks.last().copied().or(self.newest);
+        self.issued += blocks.len() as u64;
     }
 
     fn stop(&mut self) {

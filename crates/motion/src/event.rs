@@ -1,13 +1,17 @@
-//! What the program's moves tell the clock.
+//! What the program hands on: moves, and what happens between them, in batches.
+//!
+//! In a batch the same small loop runs over hundreds of moves at a time, which a processor does in a third of the time
+//! that one long pass per move takes; and a batch can be worked on by another core while the next one is read.
 
+use crate::arc::Arc;
 use crate::duty::Tool;
 use crate::machine::Limits;
 
-/// One event, in the program's order.
+/// What happens between straight moves.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum Event {
-    /// An arc or helix.
-    Arc(Move, Bend),
+    /// An arc or helix; of the move itself only Z, E, the end, speed and line are looked at.
+    Arc(Move, Arc),
     /// Standing still for some seconds; the line that says so.
     Dwell(f64, u64),
     /// Motion comes to rest.
@@ -18,32 +22,62 @@ pub(crate) enum Event {
     Limits(Limits),
 }
 
-/// A straight move, one of the extruder alone, or what an arc has in common with them.
+/// A straight move, or one of the extruder alone.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Move {
-    /// X, Y, Z and E, mm. Of an arc only Z and E are looked at.
+    /// X, Y, Z and E, mm.
     pub(crate) delta: [f64; 4],
-    /// Length of the path, or of the filament if nothing else moves, mm.
-    pub(crate) length: f64,
-    /// Whether X, Y or Z moves.
-    pub(crate) travels: bool,
+    /// Where it ends in machine coordinates, mm.
+    pub(crate) to: [f64; 3],
     /// Commanded speed, mm/s.
     pub(crate) speed: f64,
     /// The line, counted from 1.
     pub(crate) line: u64,
 }
 
-/// What an arc adds to a move.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Bend {
-    /// Radius, mm.
-    pub(crate) radius: f64,
-    /// Length in the XY plane, mm.
-    pub(crate) flat: f64,
-    /// Direction in the XY plane at the start.
-    pub(crate) leaves: [f64; 2],
-    /// Direction in the XY plane at the end.
-    pub(crate) arrives: [f64; 2],
+impl Move {
+    /// Where it starts in machine coordinates, mm.
+    pub(crate) fn from(&self) -> [f64; 3] {
+        std::array::from_fn(|axis| self.to[axis] - self.delta[axis])
+    }
+}
+
+/// Moves and events in the program's order.
+#[derive(Clone, Debug)]
+pub(crate) struct Batch {
+    /// The straight moves.
+    pub(crate) moves: Vec<Move>,
+    /// What happens between them, each with the number of moves before it.
+    pub(crate) events: Vec<(usize, Event)>,
+    /// How many of either make it full.
+    size: usize,
+}
+
+impl Batch {
+    pub(crate) fn new(size: usize) -> Batch {
+        Batch { moves: Vec::with_capacity(size), events: Vec::new(), size }
+    }
+
+    /// Notes that something happens after the moves so far.
+    pub(crate) fn tell(&mut self, event: Event) {
+        self.events.push((self.moves.len(), event));
+    }
+
+    #[inline(always)]
+    pub(crate) fn is_full(&self) -> bool {
+        self.size <= self.moves.len() || self.size <= self.events.len()
+    }
+
+    pub(crate) fn clear(&mut self) {
+        self.moves.clear();
+        self.events.clear();
+    }
+}
+
+/// Takes batches.
+pub(crate) trait Work {
+    /// Takes what the batch holds, and leaves it empty.
+    fn take(&mut self, batch: &mut Batch);
 }
 
 /// A change of what is on, which acts exactly between the moves before and after it.

@@ -21,7 +21,6 @@ struct Planned {
     entry: f64,
     /// 2 a L, mm²/s².
     gain: f64,
-    length: f64,
     speed: f64,
     acceleration: f64,
     flow: f64,
@@ -73,7 +72,6 @@ impl Lookahead {
         self.blocks.push(Planned {
             entry: cap * cap,
             gain: 2.0 * block.acceleration * block.length,
-            length: block.length,
             speed: block.speed,
             acceleration: block.acceleration,
             flow: block.flow,
@@ -129,38 +127,36 @@ impl Lookahead {
             block.entry = smaller(block.entry, after + block.gain);
             after = block.entry;
         }
-        let mut entry = after;
+        let mut entry = [after.sqrt(), after];
         for index in 0..count {
             let next = if index + 1 < count { self.blocks[index + 1].entry } else { exit };
             let block = &self.blocks[index];
-            let leave = smaller(next, entry + block.gain);
+            let squared = smaller(next, entry[1] + block.gain);
+            let leave = [squared.sqrt(), squared];
             let (seconds, peak) = duration(block, entry, leave);
             settle(Settled { seconds, peak, flow: block.flow, line: block.line });
             entry = leave;
         }
         self.blocks.drain(..count);
         if let Some(first) = self.blocks.first_mut() {
-            first.entry = entry;
+            first.entry = entry[1];
         }
     }
 }
 
-/// Duration (s) and highest speed (mm/s) of a block between two speeds, given squared.
+/// Duration (s) and highest speed (mm/s) of a block between two speeds, each given as itself and squared.
 ///
 /// # Formula
-/// Accelerating and braking evenly over L, v_peak² = a L + (v_in² + v_out²) / 2, or the speed limit if that is less. Then
-/// t = (2 v_peak − v_in − v_out) / a + rest / v_peak, with the rest of the length at v_peak.
-#[inline]
-fn duration(block: &Planned, entry: f64, leave: f64) -> (f64, f64) {
-    let top = 0.5 * (block.gain + entry + leave);
-    let limit = block.speed * block.speed;
-    let ends = entry.sqrt() + leave.sqrt();
-    if top < limit {
-        let peak = top.sqrt();
-        return (larger(2.0 * peak - ends, 0.0) / block.acceleration, peak);
-    }
-    let rest = block.length - (limit - 0.5 * (entry + leave)) / block.acceleration;
-    ((2.0 * block.speed - ends) / block.acceleration + rest / block.speed, block.speed)
+/// Accelerating and braking evenly over L, v_peak² = a L + (v_in² + v_out²) / 2 =: top, or the speed limit's square if
+/// that is less. Then the ends take (2 v_peak − v_in − v_out) / a, and the rest of the length, (top − v_peak²) / a, is
+/// passed at v_peak. Where the limit is not reached the rest is 0, so that one formula serves both, without a branch.
+#[inline(always)]
+fn duration(block: &Planned, entry: [f64; 2], leave: [f64; 2]) -> (f64, f64) {
+    let top = 0.5 * (block.gain + entry[1] + leave[1]);
+    let squared = smaller(top, block.speed * block.speed);
+    let peak = squared.sqrt();
+    let ends = larger(2.0 * peak - entry[0] - leave[0], 0.0);
+    ((ends + (top - squared) / peak) / block.acceleration, peak)
 }
 
 #[cfg(test)]
@@ -181,7 +177,11 @@ mod tests {
             max_acceleration: no_limit,
             ..Limits::default()
         });
-        Block::straight(&rates, &Move { delta: [length, 0.0, 0.0, 0.0], length, travels: true, speed, line: 1 })
+        Block::straight(
+            &rates,
+            &Move { delta: [length, 0.0, 0.0, 0.0], to: [length, 0.0, 0.0], speed, line: 1 },
+            length,
+        )
     }
 
     /// Durations of blocks, each with the cap of its entry speed, that end at `exit`; at most `most` may wait.

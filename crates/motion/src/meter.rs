@@ -4,16 +4,18 @@ use std::collections::VecDeque;
 use std::fmt;
 use std::io;
 use std::ops::ControlFlow;
+use std::sync::mpsc;
+use std::thread;
 
 use gcode::{Line, Reader, Refused, Sink};
 
-use crate::clock::{Clock, Clocked};
+use crate::clock::Clock;
 use crate::duty::Duty;
-use crate::event::{Event, Move};
-use crate::machine::{Corner, Drive, Machine};
-use crate::program::{End, Program, Timing};
-use crate::quantity::Quantity;
+use crate::event::{Batch, Event, Work};
+use crate::machine::{Corner, Machine};
+use crate::program::{End, Program};
 use crate::report::Report;
+use crate::tally::Tally;
 use crate::wear::WearMaps;
 
 /// How a file is metered.
@@ -156,7 +158,6 @@ impl From<io::Error> for MeterError {
 /// ```
 #[derive(Clone, Debug)]
 pub struct Meter {
-    drive: Drive,
     core: Core,
     /// For a stop after some seconds: what is needed to go back to a line whose time turns out to be too late.
     rewind: Option<Rewind>,
@@ -168,7 +169,7 @@ pub struct Meter {
 struct Core {
     reader: Reader,
     program: Program,
-    clock: Option<Clock>,
+    tally: Tally,
 }
 
 /// The states before the pieces whose lines may have no time yet, each with its piece.
@@ -178,30 +179,19 @@ struct Rewind(VecDeque<(Core, Vec<u8>)>);
 /// A piece that [`Rewind`] keeps, in bytes.
 const REWIND_PIECE: usize = 1 << 16;
 
-/// Timing by a clock, or none.
-impl Timing for Option<Clock> {
-    #[inline]
-    fn tell(&mut self, event: Event) {
-        if let Some(clock) = self {
-            clock.take(event);
-        }
-    }
+/// How many moves are worked on at a time: what fits into the nearest cache.
+const BATCH: usize = 256;
 
-    #[inline]
-    fn straight(&mut self, of: &Move) {
-        if let Some(clock) = self {
-            clock.straight(of);
-        }
-    }
-}
+/// The reader's lines go to the program, and its batches to who works on them.
+struct Carry<'a, W>(&'a mut Program, &'a mut W);
 
-/// The reader's lines go to the program, and its events to the clock.
-struct Carry<'a, T>(&'a mut Program, &'a mut T);
-
-impl<T: Timing> Sink for Carry<'_, T> {
+impl<W: Work> Sink for Carry<'_, W> {
     #[inline(always)]
     fn line(&mut self, line: Line<'_>) -> ControlFlow<()> {
-        self.0.line(line, self.1)
+        if self.0.batch.is_full() {
+            self.1.take(&mut self.0.batch);
+        }
+        self.0.line(line)
     }
 }
 
@@ -211,24 +201,8 @@ impl Meter {
     /// # Panics
     /// If the bins' width is not above 0.
     pub fn new(machine: &Machine, options: Options) -> Meter {
-        assert!(0.0 < options.bin && options.bin < f64::INFINITY, "a bin has a width above 0");
-        let mut end = End { line: u64::MAX, byte: u64::MAX, layer: u32::MAX };
-        let mut until = f64::INFINITY;
-        match options.stop {
-            None => {}
-            Some(Stop::Line(line)) => end.line = line,
-            Some(Stop::Byte(byte)) => end.byte = byte,
-            Some(Stop::Layer(layer)) => end.layer = layer,
-            Some(Stop::Seconds(seconds)) => until = seconds,
-        }
-        let clock = options.timed.then(|| Clock::new(machine, options.corner, until));
-        let program = Program::new(machine, options.bin, end);
-        Meter {
-            drive: machine.drive,
-            core: Core { reader: Reader::new(), program, clock },
-            rewind: (until < f64::INFINITY).then(Rewind::default),
-            over: false,
-        }
+        let timed_stop = matches!(options.stop, Some(Stop::Seconds(_)));
+        Meter { core: Core::new(machine, options, BATCH), rewind: timed_stop.then(Rewind::default), over: false }
     }
 
     /// Meters the next piece. Once a stop has taken effect, further pieces are ignored ([`Meter::is_over`]).
@@ -263,10 +237,10 @@ impl Meter {
         if !self.over {
             self.keep_for_rewind(&[]);
             self.core.end_of_file()?;
-            self.core.clock.tell(Event::Stop);
+            self.core.program.batch.tell(Event::Stop);
             self.go_back_if_late()?;
         }
-        self.core.finish(&self.drive)
+        self.core.finish()
     }
 
     fn push_rewindable(&mut self, piece: &[u8]) -> Result<(), MeterError> {
@@ -280,7 +254,7 @@ impl Meter {
         let Some(Rewind(kept)) = &mut self.rewind else { return };
         kept.push_back((self.core.clone(), piece.to_vec()));
         let lines = self.core.reader.read().lines;
-        let waiting = self.core.clock.as_ref().and_then(Clock::oldest_waiting_line).unwrap_or(lines + 1);
+        let waiting = self.core.tally.clock.as_ref().and_then(Clock::oldest_waiting_line).unwrap_or(lines + 1);
         while kept.get(1).is_some_and(|(core, _)| core.reader.read().lines < waiting) {
             kept.pop_front();
         }
@@ -289,7 +263,8 @@ impl Meter {
     /// If a line turned out to end too late, meters again from a state before it, and stops before it.
     fn go_back_if_late(&mut self) -> Result<(), MeterError> {
         let Some(Rewind(kept)) = &mut self.rewind else { return Ok(()) };
-        let Some(line) = self.core.clock.as_ref().and_then(Clock::unfinished_line) else { return Ok(()) };
+        self.core.work_off();
+        let Some(line) = self.core.tally.clock.as_ref().and_then(Clock::unfinished_line) else { return Ok(()) };
         let from = kept.partition_point(|(core, _)| core.reader.read().lines < line).saturating_sub(1);
         let mut pieces = std::mem::take(kept).into_iter().skip(from).peekable();
         if let Some((core, _)) = pieces.peek() {
@@ -307,70 +282,69 @@ impl Meter {
 }
 
 impl Core {
+    /// # Panics
+    /// If the bins' width is not above 0.
+    fn new(machine: &Machine, options: Options, batch: usize) -> Core {
+        assert!(0.0 < options.bin && options.bin < f64::INFINITY, "a bin has a width above 0");
+        let mut end = End { line: u64::MAX, byte: u64::MAX, layer: u32::MAX };
+        let mut until = f64::INFINITY;
+        match options.stop {
+            None => {}
+            Some(Stop::Line(line)) => end.line = line,
+            Some(Stop::Byte(byte)) => end.byte = byte,
+            Some(Stop::Layer(layer)) => end.layer = layer,
+            Some(Stop::Seconds(seconds)) => until = seconds,
+        }
+        let clock = options.timed.then(|| Clock::new(machine, options.corner, until));
+        Core {
+            reader: Reader::new(),
+            program: Program::new(machine, end, Batch::new(batch)),
+            tally: Tally::new(machine, options.bin, clock),
+        }
+    }
+
     fn push(&mut self, bytes: &[u8]) -> Result<ControlFlow<()>, MeterError> {
-        Ok(self.reader.push(bytes, &mut Carry(&mut self.program, &mut self.clock))?)
+        Ok(self.reader.push(bytes, &mut Carry(&mut self.program, &mut self.tally))?)
+    }
+
+    /// Works on what the program has not handed on yet.
+    fn work_off(&mut self) {
+        self.tally.take(&mut self.program.batch);
     }
 
     fn end_of_file(&mut self) -> Result<(), MeterError> {
-        let read = self.reader.finish(&mut Carry(&mut self.program, &mut self.clock))?;
+        let read = self.reader.finish(&mut Carry(&mut self.program, &mut self.tally))?;
         self.program.report.ends_mid_line = read.ends_mid_line;
         Ok(())
     }
 
-    fn finish(mut self, drive: &Drive) -> Result<Metered, MeterError> {
-        let program = &mut self.program;
-        program.charge();
-        let clocked = self.clock.map(Clock::finish).unwrap_or_default();
-        let mut report = program.report();
-        let read = self.reader.read();
+    fn finish(mut self) -> Result<Metered, MeterError> {
+        self.work_off();
+        let Core { reader, program, mut tally } = self;
+        let (tools, clocked) = tally.finish();
+        let mut report = program.report;
+        tally.report(&mut report);
+        let read = reader.read();
         (report.lines, report.bytes) = program.ended.map_or((read.lines, read.bytes), |(line, byte)| (line - 1, byte));
         report.planned_short = clocked.forced;
-        report.time = clocked.times.clone();
+        report.time = clocked.times;
         let idle = report.motion_commands + report.blocks + report.g28 + report.toolchanges == 0;
         if idle && report.dwell_s == 0.0 && program.ended.is_none() {
             return Err(MeterError::NothingToMeter(Box::new(report)));
         }
+        let mut duty = Duty { tools };
+        for (tool, amounts) in &program.counted {
+            duty.tools.entry(*tool).or_default().add(amounts);
+        }
+        duty.tools.retain(|_, amounts| amounts.iter().next().is_some());
         Ok(Metered {
-            duty: duty(program, &clocked, drive),
+            duty,
             report,
-            wear: program.wear.clone(),
+            wear: tally.wear,
             layers: program.layers,
             stopped: program.ended.map(|(line, byte)| Stopped { line, byte }),
         })
     }
-}
-
-/// What the program counted and the clock timed, with what follows from it by the machine's drive.
-fn duty(program: &Program, clocked: &Clocked, drive: &Drive) -> Duty {
-    let mut duty = Duty { tools: program.counted.clone() };
-    for (&tool, amounts) in &clocked.tools {
-        duty.tools.entry(tool).or_default().add(amounts);
-    }
-    for (tool, feed) in program.feeds() {
-        let amounts = duty.tools.entry(tool).or_default();
-        let filament = &feed.filament;
-        amounts[Quantity::Filament] = filament.net * 1e-3;
-        amounts[Quantity::FilamentFed] = filament.forward * 1e-3;
-        amounts[Quantity::FilamentPulled] = filament.retracted * 1e-3;
-        amounts[Quantity::Retractions] = filament.retractions as f64;
-        amounts[Quantity::ReversalsE] = filament.reversals as f64;
-        amounts[Quantity::FilamentVolume] = filament.net * drive.filament_area_mm2() * 1e-9;
-        amounts[Quantity::TurnsExtruder] = (filament.forward + filament.retracted) / drive.extruder_per_turn;
-    }
-    for amounts in duty.tools.values_mut() {
-        for (turns, belt) in [
-            (Quantity::TurnsA, Quantity::BeltA),
-            (Quantity::TurnsB, Quantity::BeltB),
-            (Quantity::TurnsC, Quantity::BeltC),
-        ] {
-            amounts[turns] = amounts[belt] * 1e3 / drive.belt_per_turn;
-        }
-        if let Some(lead) = drive.screw_lead {
-            amounts[Quantity::TurnsScrew] = amounts[Quantity::TravelZ] * 1e3 / lead;
-        }
-    }
-    duty.tools.retain(|_, amounts| amounts.iter().next().is_some());
-    duty
 }
 
 /// The size of the pieces in which [`meter_reader`] reads, bytes.
@@ -380,18 +354,104 @@ const PIECE: usize = 1 << 16;
 ///
 /// # Errors
 /// As [`Meter::finish`], or reading fails.
-pub fn meter_reader(mut reader: impl io::Read, machine: &Machine, options: Options) -> Result<Metered, MeterError> {
+pub fn meter_reader(reader: impl io::Read, machine: &Machine, options: Options) -> Result<Metered, MeterError> {
     let mut meter = Meter::new(machine, options);
+    pieces(reader, |piece| {
+        meter.push(piece)?;
+        Ok(!meter.is_over())
+    })?;
+    meter.finish()
+}
+
+/// As [`meter_reader`], but reads on this thread and adds up on another, with the same result.
+///
+/// A stop by time must go back and forth, and is left to one thread.
+///
+/// # Errors
+/// As [`meter_reader`].
+pub fn meter_reader_on_two_cores(
+    reader: impl io::Read,
+    machine: &Machine,
+    options: Options,
+) -> Result<Metered, MeterError> {
+    if matches!(options.stop, Some(Stop::Seconds(_))) {
+        return meter_reader(reader, machine, options);
+    }
+    let Core { reader: lines, program, mut tally } = Core::new(machine, options, SENT_BATCH);
+    thread::scope(|scope| {
+        let (full, to_do) = mpsc::sync_channel::<Batch>(WAITING_BATCHES);
+        let (done, empty) = mpsc::channel();
+        let worker = scope.spawn(move || {
+            for mut batch in to_do {
+                tally.take(&mut batch);
+                // The other end is gone once the file is over.
+                let _ = done.send(batch);
+            }
+            tally
+        });
+        let read = read_lines(reader, lines, program, Sender { full, empty });
+        match worker.join() {
+            Ok(tally) => read.and_then(|(reader, program)| Core { reader, program, tally }.finish()),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    })
+}
+
+/// How many moves are sent to the other thread at a time.
+const SENT_BATCH: usize = 2048;
+/// How many batches may wait for the other thread.
+const WAITING_BATCHES: usize = 4;
+
+/// Sends batches to another thread, and gets them back empty.
+struct Sender {
+    full: mpsc::SyncSender<Batch>,
+    empty: mpsc::Receiver<Batch>,
+}
+
+impl Work for Sender {
+    fn take(&mut self, batch: &mut Batch) {
+        let next = self.empty.try_recv().unwrap_or_else(|_| Batch::new(SENT_BATCH));
+        // Sending fails only if the other thread panicked, which joining it tells.
+        let _ = self.full.send(std::mem::replace(batch, next));
+    }
+}
+
+/// Reads all lines; what is left of the last batch is in the program.
+fn read_lines(
+    reader: impl io::Read,
+    mut lines: Reader,
+    mut program: Program,
+    mut sender: Sender,
+) -> Result<(Reader, Program), MeterError> {
+    let mut over = false;
+    pieces(reader, |piece| {
+        over = lines.push(piece, &mut Carry(&mut program, &mut sender))?.is_break();
+        Ok(!over)
+    })?;
+    if !over {
+        program.report.ends_mid_line = lines.finish(&mut Carry(&mut program, &mut sender))?.ends_mid_line;
+    }
+    Ok((lines, program))
+}
+
+/// Hands `each` the pieces that `reader` gives, until that returns false.
+fn pieces(
+    mut reader: impl io::Read,
+    mut each: impl FnMut(&[u8]) -> Result<bool, MeterError>,
+) -> Result<(), MeterError> {
     let mut piece = vec![0; PIECE];
-    while !meter.is_over() {
+    loop {
         match reader.read(&mut piece) {
-            Ok(0) => break,
-            Ok(length) => meter.push(&piece[..length])?,
+            Ok(0) => return Ok(()),
+            Ok(length) => {
+                if !each(&piece[..length])? {
+                    return Ok(());
+                }
+            }
             Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
             Err(error) => return Err(error.into()),
         }
     }
-    meter.finish()
 }
 
 /// Meters a file up to a share, 0 to 1, of its time. The file is read twice, first for its whole time; `open` opens it.

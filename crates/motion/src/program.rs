@@ -1,22 +1,20 @@
-//! The program's state and what its commands do to it: positions, units, feeds; travel is counted here, time elsewhere.
+//! The program's state and what its commands do to it: positions, units, feeds. Moves are found here; what they add up
+//! to is found in `tally` and `clock`.
 
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
 use gcode::{Code, Command, Fault, Line, Note, Words, bit};
 
-use crate::arc::{Arc, Axis, Form, NoArc};
+use crate::arc::{Arc, Form, NoArc};
 use crate::clock::FANS;
 use crate::duty::{Amounts, Tool};
-use crate::event::{Bend, Change, Event, Move};
-use crate::feed::Feed;
-use crate::machine::{Kinematics, Limits, Machine, PerAxis};
+use crate::event::{Batch, Change, Event, Move};
+use crate::machine::{Limits, Machine, PerAxis};
 use crate::order::larger;
 use crate::quantity::Quantity;
-use crate::report::{Filament, PerMotor, PerXyz, Report, Reversals, ReversalsDeadBand, Warning};
-use crate::towers::Towers;
-use crate::track::{NOTHING, Track, Tracks};
-use crate::wear::WearMaps;
+use crate::report::{Report, Warning};
+use crate::track::NOTHING;
 
 /// A coordinate, centre, radius or feed above this is refused, mm or mm/min.
 const TOO_LARGE: f64 = 1e6;
@@ -25,7 +23,7 @@ const MOST_WARNINGS: usize = 1000;
 /// How many different unknown commands are named.
 const MOST_UNKNOWN: usize = 100;
 /// Tools that a program may name: T0 to T99.
-const TOOLS: usize = 100;
+pub(crate) const TOOLS: usize = 100;
 const INCH: f64 = 25.4;
 /// Words of motion commands, other than coordinates, that have a length in them.
 const OTHER_LENGTHS: u32 = bit(b'F') | bit(b'I') | bit(b'J') | bit(b'R');
@@ -50,15 +48,6 @@ pub(crate) struct End {
     pub(crate) byte: u64,
     /// The last layer.
     pub(crate) layer: u32,
-}
-
-/// Takes what happens for timing.
-pub(crate) trait Timing {
-    /// Takes the program's next event.
-    fn tell(&mut self, event: Event);
-
-    /// Takes a straight move, as by far the most events are.
-    fn straight(&mut self, of: &Move);
 }
 
 /// Firmware retraction (G10, G11).
@@ -110,19 +99,11 @@ pub(crate) struct Program {
     flow: [f64; TOOLS],
     /// Per tool: what the firmware has pulled back and lifted.
     pulled: BTreeMap<usize, (f64, f64)>,
-    feeds: Vec<Feed>,
-    /// X, Y, and a CoreXY's motors.
-    plane: Tracks,
-    z: Track,
-    kinematics: Kinematics,
-    towers: Option<Towers>,
     targets: BTreeMap<usize, f64>,
     bed: f64,
     hot_nozzle: f64,
-    /// Counts by tool that are not read off the tracks.
+    /// Tool changes and heat cycles by tool.
     pub(crate) counted: BTreeMap<Tool, Amounts>,
-    /// The tracks' totals that were charged to a tool already.
-    charged: Amounts,
     /// Z of the last extruding move, mm.
     layer_z: f64,
     pub(crate) layers: u32,
@@ -130,15 +111,12 @@ pub(crate) struct Program {
     /// The line before which `end` stopped the program, and its offset.
     pub(crate) ended: Option<(u64, u64)>,
     pub(crate) report: Report,
-    pub(crate) wear: WearMaps,
+    /// What happened and was not handed on yet.
+    pub(crate) batch: Batch,
 }
 
 impl Program {
-    pub(crate) fn new(machine: &Machine, bin: f64, end: End) -> Program {
-        let towers = match machine.kinematics {
-            Kinematics::Delta { rod, radius } => Some(Towers::new(rod, radius)),
-            Kinematics::Cartesian | Kinematics::CoreXy => None,
-        };
+    pub(crate) fn new(machine: &Machine, end: End, batch: Batch) -> Program {
         Program {
             unit: 1.0,
             relative: false,
@@ -155,36 +133,30 @@ impl Program {
             retraction: Retraction { length: 0.8, speed: 35.0, lift: 0.0, extra: 0.0, recover_speed: 35.0 },
             flow: [1.0; TOOLS],
             pulled: BTreeMap::new(),
-            feeds: vec![Feed::default(); TOOLS],
-            plane: Tracks::default(),
-            z: Track::default(),
-            kinematics: machine.kinematics,
-            towers,
             targets: BTreeMap::new(),
             bed: 0.0,
             hot_nozzle: machine.hot_nozzle,
             counted: BTreeMap::new(),
-            charged: Amounts::default(),
             layer_z: f64::NEG_INFINITY,
             layers: 0,
             end,
             ended: None,
             report: Report::default(),
-            wear: WearMaps::new(bin),
+            batch,
         }
     }
 
     /// Takes the next line of the file.
     #[inline(always)]
-    pub(crate) fn line(&mut self, line: Line<'_>, timing: &mut impl Timing) -> ControlFlow<()> {
+    pub(crate) fn line(&mut self, line: Line<'_>) -> ControlFlow<()> {
         match line {
             Line::Command(command) => {
                 if self.end.line < command.line || self.end.byte < command.offset + command.raw.len() as u64 {
                     return self.end_before(command.line, command.offset);
                 }
                 match command.code {
-                    Code::G(number @ 0..=3) => return self.motion(number, &command, timing),
-                    _ => return self.command(&command, timing),
+                    Code::G(number @ 0..=3) => return self.motion(number, &command),
+                    _ => return self.command(&command),
                 }
             }
             Line::Unknown { line, offset, name, raw, notes } => {
@@ -252,7 +224,7 @@ impl Program {
     // Motion.
 
     /// G0 to G3.
-    fn motion(&mut self, number: u16, command: &Command<'_>, timing: &mut impl Timing) -> ControlFlow<()> {
+    fn motion(&mut self, number: u16, command: &Command<'_>) -> ControlFlow<()> {
         if !command.notes.is_empty() && !self.accepts_notes(command) {
             return ControlFlow::Continue(());
         }
@@ -293,8 +265,8 @@ impl Program {
             _ => self.report.g3 += 1,
         }
         match arc {
-            Some(Some(arc)) => self.curved(&arc, delta, to, command.line, timing),
-            _ if delta.iter().any(|delta| *delta != 0.0) => self.straight(delta, to, command.line, timing),
+            Some(Some(arc)) => self.curved(arc, delta, to, command.line),
+            _ if delta.iter().any(|delta| *delta != 0.0) => self.straight(delta, to, self.speed, command.line),
             _ => {}
         }
         self.at = to;
@@ -351,32 +323,12 @@ impl Program {
         self.speed = self.feed / 60.0 * self.speed_factor;
     }
 
+    /// A straight move to where the program calls `to`.
     #[inline(always)]
-    fn straight(&mut self, delta: [f64; 4], to: [f64; 4], line: u64, timing: &mut impl Timing) {
-        let [dx, dy, dz, de] = delta;
+    fn straight(&mut self, delta: [f64; 4], to: [f64; 4], speed: f64, line: u64) {
         self.report.blocks += 1;
-        let flat = (dx * dx + dy * dy).sqrt();
-        self.report.path_xy_mm += flat;
-        self.plane.push([dx, dy, dx + dy, dx - dy]);
-        if dx != 0.0 {
-            self.wear.x.add(self.at[0] + self.offset[0], to[0] + self.offset[0]);
-        }
-        if dy != 0.0 {
-            self.wear.y.add(self.at[1] + self.offset[1], to[1] + self.offset[1]);
-        }
-        if dz != 0.0 {
-            self.z.push(dz);
-            self.wear.z.add(self.at[2] + self.offset[2], to[2] + self.offset[2]);
-        }
-        self.feeds[self.tool].push(de);
-        if let Some(towers) = &mut self.towers {
-            let place = |at: [f64; 4]| std::array::from_fn(|axis| at[axis] + self.offset[axis]);
-            towers.straight(place(self.at), place(to));
-        }
-        let path = if dz == 0.0 { flat } else { (flat * flat + dz * dz).sqrt() };
-        let travels = 0.0 < path;
-        let length = if travels { path } else { de.abs() };
-        timing.straight(&Move { delta, length, travels, speed: self.speed, line });
+        let to = std::array::from_fn(|axis| to[axis] + self.offset[axis]);
+        self.batch.moves.push(Move { delta, to, speed, line });
     }
 
     /// The arc of a G2 or G3, or none with a warning.
@@ -410,86 +362,46 @@ impl Program {
         }
     }
 
-    fn curved(&mut self, arc: &Arc, delta: [f64; 4], to: [f64; 4], line: u64, timing: &mut impl Timing) {
-        let (dz, de) = (delta[2], delta[3]);
+    fn curved(&mut self, arc: Arc, delta: [f64; 4], to: [f64; 4], line: u64) {
         self.report.arcs += 1;
-        let flat = arc.length();
-        self.report.path_xy_mm += flat;
-        self.arc_travel(arc, dz);
-        if dz != 0.0 {
-            self.z.push(dz);
-            self.wear.z.add(self.at[2] + self.offset[2], to[2] + self.offset[2]);
-        }
-        self.feeds[self.tool].push(de);
-        let length = flat.hypot(dz);
-        if length == 0.0 {
-            return;
-        }
-        self.report.blocks += 1;
-        let bend = Bend { radius: arc.radius, flat, leaves: arc.tangent(arc.start), arrives: arc.tangent(arc.end()) };
-        timing.tell(Event::Arc(Move { delta, length, travels: true, speed: self.speed, line }, bend));
-    }
-
-    fn arc_travel(&mut self, arc: &Arc, dz: f64) {
-        let start: [f64; 3] = std::array::from_fn(|axis| self.at[axis] + self.offset[axis]);
-        if let Some(towers) = &mut self.towers {
-            towers.arc(start, arc, dz);
-        }
-        let centre = [start[0] - arc.radius * arc.start.cos(), start[1] - arc.radius * arc.start.sin()];
-        arc.pieces(Axis::X, |from, to| {
-            self.plane.push_one(0, to - from);
-            self.wear.x.add(centre[0] + from, centre[0] + to);
-        });
-        arc.pieces(Axis::Y, |from, to| {
-            self.plane.push_one(1, to - from);
-            self.wear.y.add(centre[1] + from, centre[1] + to);
-        });
-        arc.pieces(Axis::Sum, |from, to| self.plane.push_one(2, to - from));
-        arc.pieces(Axis::Difference, |from, to| self.plane.push_one(3, to - from));
+        self.report.blocks += u64::from(0.0 < arc.length() || delta[2] != 0.0);
+        let to = std::array::from_fn(|axis| to[axis] + self.offset[axis]);
+        self.batch.tell(Event::Arc(Move { delta, to, speed: self.speed, line }, arc));
     }
 
     /// A move of the extruder alone, by the firmware.
-    fn extruder_alone(&mut self, de: f64, speed: f64, line: u64, timing: &mut impl Timing) {
-        if de.abs() <= NOTHING {
-            return;
+    fn extruder_alone(&mut self, de: f64, speed: f64, line: u64) {
+        if NOTHING < de.abs() {
+            self.straight([0.0, 0.0, 0.0, de], self.at, speed, line);
         }
-        self.report.blocks += 1;
-        self.feeds[self.tool].push(de);
-        let delta = [0.0, 0.0, 0.0, de];
-        timing.straight(&Move { delta, length: de.abs(), travels: false, speed, line });
     }
 
     /// A move of Z alone, by the firmware, which the program's Z does not see.
-    fn lift(&mut self, dz: f64, line: u64, timing: &mut impl Timing) {
-        if dz.abs() <= NOTHING {
-            return;
+    fn lift(&mut self, dz: f64, line: u64) {
+        if NOTHING < dz.abs() {
+            self.offset[2] += dz;
+            self.straight([0.0, 0.0, dz, 0.0], self.at, self.limits.max_speed.z, line);
         }
-        let mut to = self.at;
-        to[2] += dz;
-        let speed = std::mem::replace(&mut self.speed, self.limits.max_speed.z);
-        self.straight([0.0, 0.0, dz, 0.0], to, line, timing);
-        self.speed = speed;
-        self.offset[2] += dz;
     }
 
     // Other commands.
 
-    fn command(&mut self, command: &Command<'_>, timing: &mut impl Timing) -> ControlFlow<()> {
+    fn command(&mut self, command: &Command<'_>) -> ControlFlow<()> {
         match command.code {
-            Code::Modal => return self.repeat(command, timing),
-            Code::T(number) => self.tool_change(number, command, timing),
-            Code::G(number) => self.g(number, command, timing),
-            Code::M(number) => self.m(number, command, timing),
+            Code::Modal => return self.repeat(command),
+            Code::T(number) => self.tool_change(number, command),
+            Code::G(number) => self.g(number, command),
+            Code::M(number) => self.m(number, command),
         }
         ControlFlow::Continue(())
     }
 
     /// A line of words alone repeats the last motion command.
-    fn repeat(&mut self, command: &Command<'_>, timing: &mut impl Timing) -> ControlFlow<()> {
+    fn repeat(&mut self, command: &Command<'_>) -> ControlFlow<()> {
         match self.modal {
             Some(number) => {
                 self.warn_line(command, &format!("no command on the line: the last one, G{number}, is repeated"));
-                self.motion(number, command, timing)
+                self.motion(number, command)
             }
             None => {
                 self.skip(command, "no command on the line, and none before it to repeat");
@@ -498,31 +410,30 @@ impl Program {
         }
     }
 
-    fn tool_change(&mut self, number: Option<u16>, command: &Command<'_>, timing: &mut impl Timing) {
+    fn tool_change(&mut self, number: Option<u16>, command: &Command<'_>) {
         self.warn_all(command);
         let Some(tool) = number.map(usize::from).filter(|tool| *tool < TOOLS) else {
             return self.warn_line(command, "no tool from T0 to T99: the tool stays");
         };
         if tool != self.tool {
-            self.charge();
             self.tool = tool;
             self.report.toolchanges += 1;
             self.count(tool, Quantity::ToolChanges);
-            timing.tell(Event::Stop);
-            timing.tell(Event::Change(Change::Tool(tool as Tool)));
+            self.batch.tell(Event::Stop);
+            self.batch.tell(Event::Change(Change::Tool(tool as Tool)));
         }
     }
 
-    fn g(&mut self, number: u16, command: &Command<'_>, timing: &mut impl Timing) {
+    fn g(&mut self, number: u16, command: &Command<'_>) {
         match number {
-            28 => return self.home(command, timing),
+            28 => return self.home(command),
             4 | 10 | 11 | 92 => self.warn_all(command),
             _ => self.warn_but_words(command),
         }
         match number {
-            4 => self.dwell(command, timing),
-            10 => self.retract(command, timing),
-            11 => self.recover(command, timing),
+            4 => self.dwell(command),
+            10 => self.retract(command),
+            11 => self.recover(command),
             18 | 19 => self.plane_is_xy = false,
             20 => self.unit = INCH,
             21 => self.unit = 1.0,
@@ -541,7 +452,7 @@ impl Program {
         }
     }
 
-    fn home(&mut self, command: &Command<'_>, timing: &mut impl Timing) {
+    fn home(&mut self, command: &Command<'_>) {
         self.warn_but_words(command);
         self.report.g28 += 1;
         let named = [b'X', b'Y', b'Z'].map(|letter| command.words.names(letter));
@@ -551,18 +462,18 @@ impl Program {
                 self.offset[axis] = 0.0;
             }
         }
-        timing.tell(Event::Stop);
+        self.batch.tell(Event::Stop);
     }
 
-    fn dwell(&mut self, command: &Command<'_>, timing: &mut impl Timing) {
+    fn dwell(&mut self, command: &Command<'_>) {
         let milliseconds = || command.words.get(b'P').map(|value| value / 1000.0);
         let seconds = command.words.get(b'S').or_else(milliseconds).unwrap_or(0.0);
         if !(0.0..=TOO_LARGE).contains(&seconds) {
-            timing.tell(Event::Stop);
+            self.batch.tell(Event::Stop);
             return self.warn_line(command, "a dwell below 0 or above 1000000 s: none is taken");
         }
         self.report.dwell_s += seconds;
-        timing.tell(Event::Dwell(seconds, command.line));
+        self.batch.tell(Event::Dwell(seconds, command.line));
     }
 
     /// G92: the place gets another name, nothing moves.
@@ -581,7 +492,7 @@ impl Program {
         }
     }
 
-    fn retract(&mut self, command: &Command<'_>, timing: &mut impl Timing) {
+    fn retract(&mut self, command: &Command<'_>) {
         if command.words.names(b'P') || command.words.names(b'L') {
             return;
         }
@@ -591,19 +502,19 @@ impl Program {
         }
         let Retraction { length, speed, lift, .. } = self.retraction;
         self.pulled.insert(self.tool, (length, lift));
-        self.extruder_alone(-length, speed, command.line, timing);
-        self.lift(lift, command.line, timing);
+        self.extruder_alone(-length, speed, command.line);
+        self.lift(lift, command.line);
     }
 
-    fn recover(&mut self, command: &Command<'_>, timing: &mut impl Timing) {
+    fn recover(&mut self, command: &Command<'_>) {
         self.report.g11 += 1;
         let Some((length, lift)) = self.pulled.remove(&self.tool) else { return };
-        self.lift(-lift, command.line, timing);
+        self.lift(-lift, command.line);
         let Retraction { extra, recover_speed, .. } = self.retraction;
-        self.extruder_alone(length + extra, recover_speed, command.line, timing);
+        self.extruder_alone(length + extra, recover_speed, command.line);
     }
 
-    fn m(&mut self, number: u16, command: &Command<'_>, timing: &mut impl Timing) {
+    fn m(&mut self, number: u16, command: &Command<'_>) {
         match number {
             104 | 106 | 107 | 109 | 140 | 141 | 190 | 191 | 201 | 203..=205 | 207 | 208 | 220 | 221 => {
                 self.warn_all(command);
@@ -613,22 +524,22 @@ impl Program {
         match number {
             82 => self.relative_e = false,
             83 => self.relative_e = true,
-            104 | 109 | 140 | 141 | 190 | 191 => self.heat(number, command, timing),
-            106 | 107 => self.fan(number, command, timing),
-            201 | 203 | 204 | 205 => self.limit(number, command, timing),
+            104 | 109 | 140 | 141 | 190 | 191 => self.heat(number, command),
+            106 | 107 => self.fan(number, command),
+            201 | 203 | 204 | 205 => self.limit(number, command),
             207 | 208 => self.set_retraction(number, command),
             220 | 221 => self.scale(number, command),
-            _ if STOPS_M.contains(&number) => timing.tell(Event::Stop),
+            _ if STOPS_M.contains(&number) => self.batch.tell(Event::Stop),
             _ if QUIET_M.contains(&number) => {}
             _ => self.unknown(format!("M{number}").as_bytes()),
         }
     }
 
     /// M104, M109 (nozzle), M140, M190 (bed), M141, M191 (chamber). M109 and M190 wait.
-    fn heat(&mut self, number: u16, command: &Command<'_>, timing: &mut impl Timing) {
+    fn heat(&mut self, number: u16, command: &Command<'_>) {
         let waits = matches!(number, 109 | 190);
         if waits {
-            timing.tell(Event::Stop);
+            self.batch.tell(Event::Stop);
         }
         let lasting = matches!(number, 109 | 190 | 191);
         let target = command.words.get(b'S').or_else(|| command.words.get(b'R').filter(|_| lasting));
@@ -642,16 +553,16 @@ impl Program {
                 if before < self.hot_nozzle && self.hot_nozzle <= target {
                     self.count(tool, Quantity::HeatCyclesNozzle);
                 }
-                timing.tell(Event::Change(Change::Nozzle(tool as Tool, target)));
+                self.batch.tell(Event::Change(Change::Nozzle(tool as Tool, target)));
             }
             140 | 190 => {
                 if self.bed <= 0.0 && 0.0 < target {
                     self.count(self.tool, Quantity::HeatCyclesBed);
                 }
                 self.bed = target;
-                timing.tell(Event::Change(Change::Bed(target)));
+                self.batch.tell(Event::Change(Change::Bed(target)));
             }
-            _ => timing.tell(Event::Change(Change::Chamber(target))),
+            _ => self.batch.tell(Event::Change(Change::Chamber(target))),
         }
     }
 
@@ -665,17 +576,17 @@ impl Program {
         None
     }
 
-    fn fan(&mut self, number: u16, command: &Command<'_>, timing: &mut impl Timing) {
+    fn fan(&mut self, number: u16, command: &Command<'_>) {
         let fan = command.words.get(b'P').unwrap_or(0.0);
         if !(0.0 <= fan && fan < FANS as f64 && fan.fract() == 0.0) {
             return self.warn_line(command, &format!("no fan from P0 to P{}: the command is ignored", FANS - 1));
         }
         let duty = if number == 107 { 0.0 } else { command.words.get(b'S').unwrap_or(255.0).clamp(0.0, 255.0) / 255.0 };
-        timing.tell(Event::Change(Change::Fan(fan as u8, duty)));
+        self.batch.tell(Event::Change(Change::Fan(fan as u8, duty)));
     }
 
     /// M201 (acceleration), M203 (speed) and M205 (jerk) per axis, M204 accelerations.
-    fn limit(&mut self, number: u16, command: &Command<'_>, timing: &mut impl Timing) {
+    fn limit(&mut self, number: u16, command: &Command<'_>) {
         let unit = self.unit;
         let limits = &mut self.limits;
         let ignored = match number {
@@ -690,7 +601,7 @@ impl Program {
         if ignored {
             self.warn_line(command, "a limit of zero or less: that one stays as it was");
         }
-        timing.tell(Event::Limits(self.limits));
+        self.batch.tell(Event::Limits(self.limits));
     }
 
     fn set_retraction(&mut self, number: u16, command: &Command<'_>) {
@@ -720,73 +631,8 @@ impl Program {
         }
     }
 
-    // Sums for the duty.
-
     fn count(&mut self, tool: usize, quantity: Quantity) {
         self.counted.entry(tool as Tool).or_default()[quantity] += 1.0;
-    }
-
-    /// Charges the active tool with what the tracks counted since the last change.
-    pub(crate) fn charge(&mut self) {
-        let mut totals = Amounts::default();
-        let [x, y, motor_a, motor_b] = self.plane_tracks();
-        let z = self.z;
-        let [a, b, c] = match (&self.towers, self.kinematics) {
-            (Some(towers), _) => towers.carriages,
-            (None, Kinematics::CoreXy) => [motor_a, motor_b, Track::default()],
-            (None, _) => [x, y, Track::default()],
-        };
-        for (travel, reversals, track) in [
-            (Quantity::TravelX, Quantity::ReversalsX, x),
-            (Quantity::TravelY, Quantity::ReversalsY, y),
-            (Quantity::TravelZ, Quantity::ReversalsZ, z),
-            (Quantity::BeltA, Quantity::ReversalsA, a),
-            (Quantity::BeltB, Quantity::ReversalsB, b),
-            (Quantity::BeltC, Quantity::ReversalsC, c),
-        ] {
-            totals[travel] = track.travel * 1e-3;
-            totals[reversals] = track.reversals as f64;
-        }
-        let amounts = self.counted.entry(self.tool as Tool).or_default();
-        for &quantity in Quantity::ALL {
-            amounts[quantity] += totals[quantity] - self.charged[quantity];
-        }
-        self.charged = totals;
-    }
-
-    fn plane_tracks(&self) -> [Track; 4] {
-        [0, 1, 2, 3].map(|axis| self.plane.track(axis))
-    }
-
-    /// Each tool that moved filament, and how.
-    pub(crate) fn feeds(&self) -> impl Iterator<Item = (Tool, &Feed)> {
-        (0..).zip(&self.feeds).filter(|(_, feed)| feed.moved())
-    }
-
-    /// The report, but for times.
-    pub(crate) fn report(&self) -> Report {
-        let mut report = self.report.clone();
-        let ([x, y, a, b], z) = (self.plane_tracks(), self.z);
-        report.travel_mm = PerXyz { x: x.travel, y: y.travel, z: z.travel };
-        report.corexy_motor_mm = PerMotor { a: a.travel, b: b.travel };
-        let mut total = Filament::default();
-        for (tool, feed) in self.feeds() {
-            total.add(&feed.filament);
-            report.filament_per_tool_mm.insert(tool, feed.filament);
-            report.retracted_at_end_mm.insert(tool, feed.retracted_at_end());
-        }
-        report.filament_mm = total;
-        report.reversals = Reversals {
-            x: x.reversals,
-            y: y.reversals,
-            z: z.reversals,
-            a: a.reversals,
-            b: b.reversals,
-            e: total.reversals,
-        };
-        let [x, y, a, b] = [0, 1, 2, 3].map(|axis| self.plane.turns(axis));
-        report.reversals_dead_band = ReversalsDeadBand { x, y, a, b };
-        report
     }
 }
 

@@ -65,12 +65,16 @@ impl Turns {
 }
 
 impl Tracks {
-    /// Adds a move: of X, Y, x + y and x − y.
-    #[inline(always)]
-    pub(crate) fn push(&mut self, deltas: [f64; 4]) {
-        for (axis, delta) in deltas.into_iter().enumerate() {
-            self.push_one(axis, delta);
+    /// Adds moves, given by their deltas.
+    pub(crate) fn push_all(&mut self, moves: impl Iterator<Item = [f64; 4]>) {
+        // A copy, which the processor can keep in its registers.
+        let mut tracks = *self;
+        for [dx, dy, ..] in moves {
+            for (axis, delta) in [dx, dy, dx + dy, dx - dy].into_iter().enumerate() {
+                tracks.push_one(axis, delta);
+            }
         }
+        *self = tracks;
     }
 
     /// Adds a move of one of the four alone.

@@ -1,7 +1,10 @@
 //! Laws of motion and of counting, over random programs.
 
 use crate::common::{close, core_xy, meter_with, with_corner};
-use motion::{Corner, Kinematics, Machine, Meter, Metered, Options, Quantity, Stop, meter_to_time_share};
+use motion::{
+    Corner, Kinematics, Machine, Meter, Metered, Options, Quantity, Stop, meter_reader_on_two_cores,
+    meter_to_time_share,
+};
 use proptest::prelude::*;
 
 fn run(program: &str, options: Options) -> Metered {
@@ -97,6 +100,17 @@ proptest! {
         let (pieces, whole) = (meter.finish().unwrap(), run(&program, Options::default()));
         prop_assert_eq!(pieces.report, whole.report);
         prop_assert_eq!(pieces.duty, whole.duty);
+    }
+
+    #[test]
+    fn two_cores_meter_as_one(program in program(), line in 1u64..200) {
+        for stop in [None, Some(Stop::Line(line)), Some(Stop::Seconds(2.0))] {
+            let options = Options { stop, ..Options::default() };
+            let (one, two) = (run(&program, options), meter_reader_on_two_cores(program.as_bytes(), &core_xy(), options).unwrap());
+            prop_assert_eq!(one.report, two.report);
+            prop_assert_eq!(one.duty, two.duty);
+            prop_assert_eq!(one.stopped, two.stopped);
+        }
     }
 
     #[test]

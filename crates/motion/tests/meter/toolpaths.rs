@@ -2,7 +2,7 @@
 //! ones with closed forms (`tiny/expected.json`).
 
 use crate::common::{core_xy, meter_with, toolpath, with_corner};
-use motion::{Corner, Report};
+use motion::{Corner, Meter, Options, Report, meter_reader_on_two_cores};
 use serde_json::Value;
 
 /// The number that `report` gives for a key of the expected values.
@@ -134,5 +134,28 @@ fn tiny_files_have_their_closed_forms() {
         for corner in [Corner::Jerk, Corner::Deviation] {
             check(&format!("tiny/{name}.gcode"), &values, corner, 1e-9);
         }
+    }
+}
+
+#[test]
+fn real_files_meter_alike_on_two_cores_and_in_pieces_of_any_size() {
+    for name in ["a_bracket", "i_gear_arcs"] {
+        let file = toolpath(&format!("files/{name}.gcode"));
+        let whole = meter_with(&core_xy(), Options::default(), &file).unwrap();
+        let two = meter_reader_on_two_cores(file.as_slice(), &core_xy(), Options::default()).unwrap();
+        assert_eq!((&two.report, &two.duty), (&whole.report, &whole.duty));
+        let mut meter = Meter::new(&core_xy(), Options::default());
+        file.chunks(997).for_each(|piece| meter.push(piece).unwrap());
+        assert_eq!(meter.finish().unwrap().report, whole.report);
+    }
+}
+
+#[test]
+fn what_is_refused_is_refused_on_two_cores() {
+    for name in ["31_binary", "32_empty", "33_only_comments"] {
+        let file = toolpath(&format!("nasty/{name}.gcode"));
+        let one = meter_with(&core_xy(), Options::default(), &file).unwrap_err();
+        let two = meter_reader_on_two_cores(file.as_slice(), &core_xy(), Options::default()).unwrap_err();
+        assert_eq!(one.to_string(), two.to_string());
     }
 }
