@@ -9,9 +9,9 @@ use gcode::{Code, Line, Reader, Refused, Sink};
 
 /// Writes down what it gets.
 #[derive(Default)]
-struct Transcript(Vec<String>);
+struct Heard(Vec<String>);
 
-impl Sink for Transcript {
+impl Sink for Heard {
     fn line(&mut self, line: Line<'_>) -> ControlFlow<()> {
         self.0.push(match line {
             Line::Command(command) => {
@@ -41,10 +41,10 @@ impl Sink for Transcript {
 }
 
 fn read(text: &[u8]) -> String {
-    let (mut reader, mut transcript) = (Reader::new(), Transcript::default());
-    let _ = reader.push(text, &mut transcript).unwrap();
-    match reader.finish(&mut transcript) {
-        Ok(_) => transcript.0.join("\n"),
+    let (mut reader, mut heard) = (Reader::new(), Heard::default());
+    let _ = reader.push(text, &mut heard).unwrap();
+    match reader.finish(&mut heard) {
+        Ok(_) => heard.0.join("\n"),
         Err(refused) => format!("{refused:?}"),
     }
 }
@@ -149,9 +149,9 @@ fn checksums_cover_all_bytes_before_the_star() {
 fn line_ends_of_all_three_kinds_are_counted_alike() {
     for end in ["\n", "\r\n", "\r"] {
         let text = ["G1 X1", "", "G1 X2"].join(end);
-        let (mut reader, mut transcript) = (Reader::new(), Transcript::default());
-        let _ = reader.push(text.as_bytes(), &mut transcript).unwrap();
-        let read = reader.finish(&mut transcript).unwrap();
+        let (mut reader, mut heard) = (Reader::new(), Heard::default());
+        let _ = reader.push(text.as_bytes(), &mut heard).unwrap();
+        let read = reader.finish(&mut heard).unwrap();
         assert_eq!((read.lines, read.bytes, read.ends_mid_line), (3, text.len() as u64, true), "{end:?}");
     }
 }
@@ -175,8 +175,8 @@ fn a_comment_of_a_megabyte_hides_nothing() {
 #[test]
 fn files_that_are_not_text_are_refused_in_one_word() {
     let bytes: Vec<u8> = (0..20_000u32).map(|n| (n.wrapping_mul(2_654_435_761) >> 13) as u8).collect();
-    let (mut reader, mut transcript) = (Reader::new(), Transcript::default());
-    let outcome = reader.push(&bytes, &mut transcript);
+    let (mut reader, mut heard) = (Reader::new(), Heard::default());
+    let outcome = reader.push(&bytes, &mut heard);
     assert!(matches!(outcome, Err(Refused::NotGcode { line }) if line < 100), "{outcome:?}");
     assert_eq!(read(&[0; 4096]), "NotGcode { line: 1 }");
 }
@@ -186,6 +186,6 @@ fn a_damaged_block_in_a_good_file_is_skipped_and_the_rest_read() {
     let mut text = "G1 X1\n".repeat(100).into_bytes();
     text.extend(b"\xff\n".repeat(300));
     text.extend(b"G1 X2\n");
-    let transcript = read(&text);
-    assert!(transcript.ends_with("G1 X2"));
+    let heard = read(&text);
+    assert!(heard.ends_with("G1 X2"));
 }
