@@ -124,17 +124,9 @@ async fn totals(
     (first, last): (i64, i64),
     names: &Names,
 ) -> Result<BTreeMap<i64, Usage>, Error> {
-    let rows = sqlx::query("select machine, usage from total where machine between $1 and $2")
-        .bind(first)
-        .bind(last)
-        .fetch_all(connection)
-        .await?;
-    let read = |row: &AnyRow| {
-        let machine: i64 = row.try_get(0)?;
-        let usage = codec::usage_from_bytes(row.try_get(1)?, names);
-        Ok((machine, readable(usage, || format!("the total of machine {machine}"))?))
-    };
-    rows.iter().map(read).collect()
+    let query = sqlx::query("select machine, usage from total where machine between $1 and $2");
+    let rows = query.bind(first).bind(last).fetch_all(connection).await?;
+    by_machine(&rows, "total", |bytes| codec::usage_from_bytes(bytes, names))
 }
 
 async fn standings(
@@ -142,15 +134,20 @@ async fn standings(
     (first, last): (i64, i64),
     names: &Names,
 ) -> Result<BTreeMap<i64, Standings>, Error> {
-    let rows = sqlx::query("select machine, marks from standing where machine between $1 and $2")
-        .bind(first)
-        .bind(last)
-        .fetch_all(connection)
-        .await?;
+    let query = sqlx::query("select machine, marks from standing where machine between $1 and $2");
+    let rows = query.bind(first).bind(last).fetch_all(connection).await?;
+    by_machine(&rows, "standings", |bytes| codec::standings_from_bytes(bytes, names))
+}
+
+/// Reads rows of a machine's number and the bytes of its `what`.
+fn by_machine<T>(
+    rows: &[AnyRow],
+    what: &str,
+    read: impl Fn(&[u8]) -> Result<T, Garbled>,
+) -> Result<BTreeMap<i64, T>, Error> {
     let read = |row: &AnyRow| {
         let machine: i64 = row.try_get(0)?;
-        let standings = codec::standings_from_bytes(row.try_get(1)?, names);
-        Ok((machine, readable(standings, || format!("the standings of machine {machine}"))?))
+        Ok((machine, readable(read(row.try_get(1)?), || format!("the {what} of machine {machine}"))?))
     };
     rows.iter().map(read).collect()
 }
