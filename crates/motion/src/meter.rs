@@ -465,7 +465,7 @@ pub fn meter_to_time_share<R: io::Read>(
     share: f64,
 ) -> Result<Metered, MeterError> {
     let timed = Options { timed: true, stop: None, ..options };
-    let whole = meter_reader(open()?, machine, timed)?;
+    let whole = meter_reader_on_two_cores(open()?, machine, timed)?;
     let stop = Stop::Seconds(share.clamp(0.0, 1.0) * whole.report.time.total_s);
     meter_reader(open()?, machine, Options { stop: Some(stop), ..timed })
 }

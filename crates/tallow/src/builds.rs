@@ -20,8 +20,8 @@ pub(crate) struct Read {
 /// # Errors
 /// A name that nothing has, a file that can't be read, and a build that is wrong.
 pub(crate) fn named(name: &str) -> Result<Read, Trouble> {
-    if let Some((short, text)) = known(name)? {
-        return Ok(Read { build: Build::parse(&format!("{short}.toml"), text)?, text: text.to_owned() });
+    if let Some(read) = known(name)? {
+        return Ok(read);
     }
     let path = Path::new(name);
     if path.exists() { from_file(path) } else { Err(unknown(name)) }
@@ -44,10 +44,14 @@ pub(crate) fn from_file(path: &Path) -> Result<Read, Trouble> {
     Ok(Read { build, text })
 }
 
-fn known(name: &str) -> Result<Option<(&'static str, &'static str)>, Trouble> {
-    for (short, text) in shipped() {
-        if short == name || Build::parse(short, text)?.name == name {
-            return Ok(Some((short, text)));
+fn known(name: &str) -> Result<Option<Read>, Trouble> {
+    let all = shipped();
+    let short = all.iter().find(|(short, _)| *short == name);
+    // A full name stands in the text, so that only then need it be read.
+    for (short, text) in short.into_iter().chain(all.iter().filter(|(_, text)| text.contains(name))) {
+        let build = Build::parse(&format!("{short}.toml"), text)?;
+        if *short == name || build.name == name {
+            return Ok(Some(Read { build, text: (*text).to_owned() }));
         }
     }
     Ok(None)

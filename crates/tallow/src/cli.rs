@@ -291,12 +291,15 @@ pub(crate) struct Queue {
     pub(crate) day: Option<String>,
 }
 
+/// How many days the due list looks ahead, unless it is told otherwise.
+pub(crate) const DUE_DAYS: u16 = 7;
+
 #[derive(Args, Debug)]
 pub(crate) struct Due {
     /// One machine; all if left out
     pub(crate) machine: Option<String>,
     /// How many days to look ahead
-    #[arg(long, default_value_t = 7, value_parser = clap::value_parser!(u16).range(1..=730))]
+    #[arg(long, default_value_t = DUE_DAYS, value_parser = clap::value_parser!(u16).range(1..=730))]
     pub(crate) days: u16,
     /// List every task, however far off
     #[arg(long)]

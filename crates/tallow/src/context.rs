@@ -44,10 +44,7 @@ impl Context {
     /// # Errors
     /// Where there is no such folder on this system.
     pub(crate) fn place(&self) -> Result<String, Trouble> {
-        match &self.shop {
-            Some(place) => Ok(place.clone()),
-            None => Ok(data_folder()?.join("shop.tallow").display().to_string()),
-        }
+        self.place_or("shop.tallow")
     }
 
     /// Where the demo is: the place that was named, or beside the user's own shop.
@@ -55,9 +52,13 @@ impl Context {
     /// # Errors
     /// As [`Context::place`].
     pub(crate) fn demo_place(&self) -> Result<String, Trouble> {
+        self.place_or("demo.tallow")
+    }
+
+    fn place_or(&self, file: &str) -> Result<String, Trouble> {
         match &self.shop {
             Some(place) => Ok(place.clone()),
-            None => Ok(data_folder()?.join("demo.tallow").display().to_string()),
+            None => Ok(data_folder()?.join(file).display().to_string()),
         }
     }
 
@@ -72,10 +73,15 @@ impl Context {
                 .help("or look at an invented one: tallow demo")),
             opened => {
                 let ledger = opened?;
-                *self.opened.lock().unwrap_or_else(PoisonError::into_inner) = Some(ledger.clone());
+                self.will_close(&ledger);
                 Ok(ledger)
             }
         }
+    }
+
+    /// Takes note of a shop that was opened, so that [`Context::close`] closes it.
+    pub(crate) fn will_close(&self, ledger: &Ledger) {
+        *self.opened.lock().unwrap_or_else(PoisonError::into_inner) = Some(ledger.clone());
     }
 
     /// Closes the shop that was opened, so that all its records stand in its one file.

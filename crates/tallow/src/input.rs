@@ -47,13 +47,14 @@ impl Source {
     /// Opens it for reading plain bytes, whatever it is packed in. `progress` is told of the bytes as they are packed.
     ///
     /// # Errors
-    /// A file that can't be opened, or a folder.
-    pub(crate) fn open(&self, progress: &Arc<Progress>) -> Result<Plain, Trouble> {
+    /// A file that can't be opened, or a folder; [`Source::trouble`] puts it into words.
+    pub(crate) fn open(&self, progress: &Arc<Progress>) -> io::Result<Plain> {
         let raw: Box<dyn Read + Send> = match self {
             Source::Standard => Box::new(io::stdin()),
-            Source::File(path) => Box::new(self.open_file(path)?),
+            Source::File(path) if path.is_dir() => return Err(io::ErrorKind::IsADirectory.into()),
+            Source::File(path) => Box::new(File::open(path)?),
         };
-        plain(Box::new(Watched::new(raw, progress.clone()))).map_err(|error| self.trouble(&error))
+        plain(Box::new(Watched::new(raw, progress.clone())))
     }
 
     /// The SHA-256 of its plain bytes, lower-case hexadecimal, and how many there are.
@@ -61,9 +62,13 @@ impl Source {
     /// # Errors
     /// A file that can't be opened, read or unpacked.
     pub(crate) fn digest(&self) -> Result<(String, u64), Trouble> {
-        let mut hashed = Hashed::new(self.open(&Arc::new(Progress::new(self.size(), Unit::Bytes)))?);
-        io::copy(&mut hashed, &mut io::sink()).map_err(|error| self.trouble(&error))?;
-        Ok(hashed.finish())
+        let progress = Arc::new(Progress::new(self.size(), Unit::Bytes));
+        let read = self.open(&progress).and_then(|plain| {
+            let mut hashed = Hashed::new(plain);
+            io::copy(&mut hashed, &mut io::sink())?;
+            Ok(hashed.finish())
+        });
+        read.map_err(|error| self.trouble(&error))
     }
 
     /// Its size on disk, if it has one.
@@ -74,14 +79,6 @@ impl Source {
         }
     }
 
-    fn open_file(&self, path: &Path) -> Result<File, Trouble> {
-        if path.is_dir() {
-            return Err(Trouble::refused(format!("{} is a folder, not a print file", self.name()))
-                .help("name the files, for example with a pattern: tallow meter folder/*.gcode"));
-        }
-        File::open(path).map_err(|error| self.trouble(&error))
-    }
-
     /// A reading error in the user's words.
     pub(crate) fn trouble(&self, error: &io::Error) -> Trouble {
         let name = self.name();
@@ -89,6 +86,8 @@ impl Source {
             io::ErrorKind::NotFound => {
                 Trouble::refused(format!("there is no file {name}")).help("check the name and the folder")
             }
+            io::ErrorKind::IsADirectory => Trouble::refused(format!("{name} is a folder, not a print file"))
+                .help("name the files, for example with a pattern: tallow meter folder/*.gcode"),
             io::ErrorKind::PermissionDenied => {
                 Trouble::refused(format!("{name} may not be read")).help("ask its owner for leave to read it")
             }
@@ -122,6 +121,15 @@ fn plain(mut raw: Box<dyn Read + Send>) -> io::Result<Plain> {
     })
 }
 
+/// The SHA-256 of `bytes`, lower-case hexadecimal.
+pub(crate) fn sha256(bytes: &[u8]) -> String {
+    hexadecimal(&Sha256::digest(bytes))
+}
+
+fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// A reader that hashes what passes.
 pub(crate) struct Hashed<R> {
     reader: R,
@@ -137,7 +145,7 @@ impl<R: Read> Hashed<R> {
 
     /// The SHA-256 of all bytes that passed, lower-case hexadecimal, and how many there were.
     pub(crate) fn finish(self) -> (String, u64) {
-        (self.hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect(), self.bytes)
+        (hexadecimal(&self.hash.finalize()), self.bytes)
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use motion::{Corner, Machine, MeterError, Metered, Options, Stop, meter_reader};
+use motion::{Corner, Machine, MeterError, Metered, Options, Stop, meter_reader_on_two_cores, meter_to_time_share};
 
 use crate::input::Source;
 use crate::progress::{Progress, Unit};
@@ -20,24 +20,8 @@ pub(crate) fn meter(
     stop: Option<Point>,
     progress: &Arc<Progress>,
 ) -> Result<Metered, Trouble> {
-    let options = Options { corner, ..Options::default() };
-    let until = |stop| -> Result<Metered, Failed> {
-        Ok(meter_reader(source.open(progress)?, machine, Options { stop, ..options })?)
-    };
-    let metered = match stop {
-        None => until(None),
-        Some(Point::Layer(layer)) => until(Some(Stop::Layer(layer))),
-        Some(Point::Line(line)) => until(Some(Stop::Line(line))),
-        Some(Point::ByteShare(share)) => {
-            let (_, bytes) = twice(source)?.digest()?;
-            until(Some(Stop::byte_share(share, bytes)))
-        }
-        Some(Point::TimeShare(share)) => {
-            twice(source)?;
-            until(None).and_then(|whole| until(Some(Stop::Seconds(share * whole.report.time.total_s))))
-        }
-    };
-    let metered = metered.map_err(|failed| failed.explained(source))?;
+    let metered = meter_to(source, machine, Options { corner, ..Options::default() }, stop, progress)?;
+    let metered = metered.map_err(|error| explained(source, error))?;
     reached(source, &metered, stop)?;
     Ok(metered)
 }
@@ -49,31 +33,28 @@ pub(crate) fn progress(sources: &[Source], stop: Option<Point>) -> Arc<Progress>
     Arc::new(Progress::new(total, Unit::Bytes))
 }
 
-/// Why a file was not metered.
-enum Failed {
-    Opening(Trouble),
-    Metering(MeterError),
-}
-
-impl From<Trouble> for Failed {
-    fn from(trouble: Trouble) -> Failed {
-        Failed::Opening(trouble)
-    }
-}
-
-impl From<MeterError> for Failed {
-    fn from(error: MeterError) -> Failed {
-        Failed::Metering(error)
-    }
-}
-
-impl Failed {
-    fn explained(self, source: &Source) -> Trouble {
-        match self {
-            Failed::Opening(trouble) => trouble,
-            Failed::Metering(error) => explained(source, error),
+fn meter_to(
+    source: &Source,
+    machine: &Machine,
+    options: Options,
+    stop: Option<Point>,
+    progress: &Arc<Progress>,
+) -> Result<Result<Metered, MeterError>, Trouble> {
+    let open = || source.open(progress);
+    let until = |stop| meter_reader_on_two_cores(open()?, machine, Options { stop, ..options });
+    Ok(match stop {
+        None => until(None),
+        Some(Point::Layer(layer)) => until(Some(Stop::Layer(layer))),
+        Some(Point::Line(line)) => until(Some(Stop::Line(line))),
+        Some(Point::ByteShare(share)) => {
+            let (_, bytes) = twice(source)?.digest()?;
+            until(Some(Stop::byte_share(share, bytes)))
         }
-    }
+        Some(Point::TimeShare(share)) => {
+            twice(source)?;
+            meter_to_time_share(open, machine, options, share)
+        }
+    })
 }
 
 /// The source, if it can be read twice.

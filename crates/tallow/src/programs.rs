@@ -1,10 +1,10 @@
 //! Programs that the shop has metered before, kept by their content.
 
 use ledger::{Ledger, Program, ProgramKey};
-use motion::{Duty, Machine};
-use sha2::{Digest, Sha256};
+use motion::{Duty, Machine, Metered};
+use serde_json::Value;
 
-use crate::input::Source;
+use crate::input::{self, Source};
 use crate::metering;
 use crate::report;
 use crate::stop::Point;
@@ -36,49 +36,48 @@ pub(crate) async fn duty(
     stop: Option<Point>,
 ) -> Result<Known, Trouble> {
     let progress = metering::progress(std::slice::from_ref(source), stop);
-    let Source::File(_) = source else {
-        let metered = metering::meter(source, machine, machine.corner, stop, &progress)?;
-        return Ok(Known {
-            sha256: None,
-            duty: metered.duty,
-            warnings: metered.report.warnings_total,
-            cut: metered.report.ends_mid_line,
-        });
-    };
+    let metered = || metering::meter(source, machine, machine.corner, stop, &progress);
+    let Source::File(_) = source else { return Ok(Known::metered(None, metered()?)) };
     let (sha256, bytes) = source.digest()?;
     let key = key(&sha256, machine);
     if stop.is_none()
         && let Some(program) = ledger.program(&key).await?
     {
-        return Ok(Known {
-            sha256: Some(sha256),
-            cut: program.report.contains("\"ends_mid_line\":true"),
-            duty: program.duty,
-            warnings: 0,
-        });
+        let report: Value = serde_json::from_str(&program.report).unwrap_or_default();
+        let cut = report["ends_mid_line"] == true;
+        return Ok(Known { sha256: Some(sha256), duty: program.duty, warnings: 0, cut });
     }
-    let metered = metering::meter(source, machine, machine.corner, stop, &progress)?;
+    let metered = metered()?;
     if stop.is_none() {
-        let report = report::shape(&source.label(), &metered);
-        let maps = report["wear_mm"].to_string().into_bytes();
-        let program =
-            Program { label: source.label(), bytes, duty: metered.duty.clone(), report: report.to_string(), maps };
-        ledger.put_program(&key, &program).await?;
+        ledger.put_program(&key, &kept(&source.label(), bytes, &metered)).await?;
     }
-    Ok(Known {
-        sha256: Some(sha256),
-        duty: metered.duty,
-        warnings: metered.report.warnings_total,
-        cut: metered.report.ends_mid_line,
-    })
+    Ok(Known::metered(Some(sha256), metered))
+}
+
+impl Known {
+    fn metered(sha256: Option<String>, metered: Metered) -> Known {
+        let Metered { duty, report, .. } = metered;
+        Known { sha256, duty, warnings: report.warnings_total, cut: report.ends_mid_line }
+    }
+}
+
+/// What the shop keeps of a program that was metered whole.
+pub(crate) fn kept(label: &str, bytes: u64, metered: &Metered) -> Program {
+    let report = report::shape(label, metered);
+    Program {
+        label: label.to_owned(),
+        bytes,
+        duty: metered.duty.clone(),
+        maps: report["wear_mm"].to_string().into_bytes(),
+        report: report.to_string(),
+    }
 }
 
 /// The key under which a program's duty on a machine is kept.
 pub(crate) fn key(sha256: &str, machine: &Machine) -> ProgramKey {
-    let motion = Sha256::digest(format!("{machine:?}"));
     ProgramKey {
         sha256: sha256.to_owned(),
-        motion: motion.iter().map(|byte| format!("{byte:02x}")).collect(),
+        motion: input::sha256(format!("{machine:?}").as_bytes()),
         corner: report::corner_word(machine.corner).to_owned(),
         meter: METER_VERSION,
     }

@@ -7,7 +7,6 @@ use std::sync::Arc;
 use jiff::tz::TimeZone;
 use ledger::{Imported, Ledger, NewEntry, Program};
 use motion::{Metered, Options, Stop, Tool, meter_reader};
-use sha2::{Digest, Sha256};
 use upkeep::build::shipped;
 use upkeep::{Build, EntryId, Event, MaterialInfo, Materials, Usage, booking};
 
@@ -15,11 +14,11 @@ use crate::cli;
 use crate::commands::{due, shop};
 use crate::context::Context;
 use crate::demo::{self, DemoEvent, DemoMachine, DemoProgram, LOFT, ProgramInfo};
+use crate::input;
 use crate::out;
 use crate::parallel;
 use crate::programs;
 use crate::progress::{Progress, Unit};
-use crate::report;
 use crate::trouble::Trouble;
 
 pub(crate) async fn demo(context: &Context, args: &cli::Demo) -> Result<(), Trouble> {
@@ -28,7 +27,8 @@ pub(crate) async fn demo(context: &Context, args: &cli::Demo) -> Result<(), Trou
         Some(ledger) => ledger,
         None => make(context, &place).await?,
     };
-    let list = cli::Due { machine: None, days: 7, all: false, why: false };
+    context.will_close(&ledger);
+    let list = cli::Due { machine: None, days: cli::DUE_DAYS, all: false, why: false };
     due::show_shop(context, &ledger, &list).await?;
     if context.json {
         return Ok(());
@@ -182,8 +182,7 @@ impl Load {
         let total = whole.report.time.total_s;
         let until = |percent: &u8| self.used(&self.metered(Some(Stop::Seconds(total * f64::from(*percent) / 100.0)))?);
         let stopped = demo::STOPS.iter().map(until).collect::<Result<Vec<_>, Trouble>>()?;
-        let sha256: String = Sha256::digest(&self.program.gcode).iter().map(|byte| format!("{byte:02x}")).collect();
-        let report = report::shape(&self.program.file_name, &whole);
+        let sha256 = input::sha256(self.program.gcode.as_bytes());
         Ok(Loaded {
             info: ProgramInfo {
                 file_name: self.program.file_name.clone(),
@@ -193,13 +192,7 @@ impl Load {
                 // OK because there is one for each stop.
                 stopped: stopped.try_into().expect("one for each stop"),
             },
-            kept: Program {
-                label: self.program.file_name.clone(),
-                bytes: self.program.gcode.len() as u64,
-                duty: whole.duty.clone(),
-                maps: report["wear_mm"].to_string().into_bytes(),
-                report: report.to_string(),
-            },
+            kept: programs::kept(&self.program.file_name, self.program.gcode.len() as u64, &whole),
         })
     }
 

@@ -1,10 +1,13 @@
 //! `tallow machine`: add machines and look at them.
 
-use jiff::{ToSpan, ZonedDateTime};
-use ledger::{Kind, Ledger};
+use std::collections::BTreeMap;
+
+use jiff::{Timestamp, ToSpan, ZonedDateTime};
+use ledger::{Ledger, Program};
 use motion::Quantity;
 use serde_json::{Value, json};
 use upkeep::build::{Axis, Position};
+use upkeep::entry::Run;
 use upkeep::{Event, MachineState, SinceWhat, Usage, amount, part_meters};
 
 use crate::builds;
@@ -162,46 +165,43 @@ async fn worn<'a>(
     machine: &'a OnMachine,
     state: &MachineState,
 ) -> Result<Vec<(&'a Position, Bins)>, Trouble> {
-    let runs: Vec<_> = ledger
-        .effective(&machine.info.name)
-        .await?
-        .into_iter()
-        .filter(|entry| Kind::of(&entry.event) == Kind::Run)
-        .collect();
-    let mut programs = std::collections::HashMap::new();
-    for run in runs.iter().filter_map(|entry| program_of(&entry.event)) {
-        if !programs.contains_key(run) {
-            let program = ledger.program(&programs::key(run, &machine.build.machine)).await?;
-            programs.insert(run.to_owned(), program);
+    let entries = ledger.effective(&machine.info.name).await?;
+    let runs = entries.iter().filter_map(|entry| match &entry.event {
+        Event::Run(run) => Some((entry.at, run, run.program.as_deref()?)),
+        _ => None,
+    });
+    let runs: Vec<(Timestamp, &Run, &str)> = runs.collect();
+    let mut programs: BTreeMap<&str, Option<Program>> = BTreeMap::new();
+    for (_, _, sha256) in &runs {
+        if !programs.contains_key(sha256) {
+            programs.insert(sha256, ledger.program(&programs::key(sha256, &machine.build.machine)).await?);
         }
     }
-    let along = machine.build.positions.iter().zip(part_meters(state)).filter(|(position, _)| position.along.is_some());
+    let known: BTreeMap<&str, (&Program, f64)> = programs
+        .iter()
+        .filter_map(|(sha256, program)| Some((*sha256, program.as_ref()?)))
+        .map(|(sha256, program)| (sha256, (program, program.duty.total()[Quantity::Time])))
+        .collect();
+    let along = machine.build.positions.iter().zip(part_meters(state));
     Ok(along
-        .map(|(position, (_, since, _))| {
-            let mut bins = Bins::default();
-            for entry in runs.iter().filter(|entry| since.at <= entry.at) {
-                let Event::Run(run) = &entry.event else { continue };
-                let program = run.program.as_ref().and_then(|sha256| programs.get(sha256)).and_then(Option::as_ref);
-                if let (Some(program), Some(axis)) = (program, position.along) {
-                    bins.add(&program.maps, axis, share_of(run, program));
+        .filter_map(|(position, (_, since, _))| Some((position, position.along?, since)))
+        .map(|(position, axis, since)| {
+            let mut times_run: BTreeMap<&str, f64> = BTreeMap::new();
+            for (_, run, sha256) in runs.iter().filter(|(at, ..)| since.at <= *at) {
+                if let Some((_, whole)) = known.get(sha256) {
+                    *times_run.entry(sha256).or_default() += share_of(run, *whole);
                 }
             }
+            let mut bins = Bins::default();
+            times_run.iter().for_each(|(sha256, times)| bins.add(&known[sha256].0.maps, axis, *times));
             (position, bins)
         })
         .filter(|(_, bins)| !bins.is_empty())
         .collect())
 }
 
-fn program_of(event: &Event) -> Option<&str> {
-    match event {
-        Event::Run(run) => run.program.as_deref(),
-        _ => None,
-    }
-}
-
-/// How much of its program a run did, by time: 1 unless it was stopped.
-fn share_of(run: &upkeep::entry::Run, program: &ledger::Program) -> f64 {
-    let whole = program.duty.total()[Quantity::Time];
+/// How much a run did of its program, which takes `whole` seconds: 1 unless it was stopped.
+fn share_of(run: &Run, whole: f64) -> f64 {
     if run.stopped.is_none() || whole <= 0.0 { 1.0 } else { run.usage.amount(Quantity::Time) / whole }
 }
 

@@ -23,6 +23,7 @@ async fn new(context: &Context, name: &str, zone: Option<&str>) -> Result<(), Tr
     let zone = zone.map_or_else(zone_here, |zone| Ok(zone.to_owned()))?;
     make_folder_for(&place)?;
     let ledger = Ledger::create(&place, name, &zone).await?;
+    context.will_close(&ledger);
     if context.json {
         return context.out.json(&shape(&ledger, &place));
     }
