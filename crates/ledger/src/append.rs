@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use sqlx::AnyConnection;
 use upkeep::entry::Run;
-use upkeep::{Entry, EntryId, Event, Usage};
+use upkeep::{Entry, EntryId, Event, Unknown, Usage};
 
 use crate::chains::Chains;
 use crate::derived::{Derived, Joined, care, run_name};
@@ -266,7 +266,7 @@ async fn known(row: Option<MachineRow>, connection: &mut AnyConnection, name: &s
 pub(crate) async fn no_such_machine(connection: &mut AnyConnection, name: &str) -> Result<Error, Error> {
     let rows = tables::machines(connection).await?;
     let known = rows.into_iter().filter(|row| row.joined.is_some()).map(|row| row.name).collect();
-    Ok(Error::NoSuchMachine { name: name.to_owned(), known })
+    Ok(Error::NoSuchMachine(Unknown::new("machine", name, known)))
 }
 
 /// Checks a new entry against the machine's record, and lets a run fulfil what is expected.

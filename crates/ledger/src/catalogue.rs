@@ -1,12 +1,12 @@
 //! What the shop keeps besides entries: builds, its own materials, metered programs.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use jiff::Timestamp;
 use motion::Duty;
 use sqlx::{AnyConnection, Row};
-use upkeep::{Build, MaterialClass, MaterialInfo};
+use upkeep::{Build, MaterialClass, MaterialInfo, Unknown};
 
 use crate::codec;
 use crate::tables::readable;
@@ -83,6 +83,21 @@ impl Ledger {
         build_texts(&mut connection).await
     }
 
+    /// The build of that name, as its newest text has it.
+    ///
+    /// # Errors
+    /// [`Error::NoSuchBuild`], [`Error::BadBuild`].
+    pub async fn build(&self, name: &str) -> Result<Arc<Build>, Error> {
+        let mut connection = self.pool.acquire().await?;
+        match builds(&mut connection, &BTreeSet::from([name]), &self.parsed).await?.remove(name) {
+            Some(build) => Ok(build),
+            None => {
+                check_build(&mut connection, name).await?;
+                Err(Error::Damaged { what: format!("build \"{name}\"") })
+            }
+        }
+    }
+
     /// Keeps one of the shop's own materials; of several of one name, whatever the case, the newest holds.
     ///
     /// # Errors
@@ -123,7 +138,7 @@ impl Ledger {
                 .filter(|word| !word.is_empty())
                 .map(MaterialClass::from_name)
                 .collect();
-            let classes = classes.ok_or_else(|| Error::Damaged { what: format!("material '{name}'") })?;
+            let classes = classes.ok_or_else(|| Error::Damaged { what: format!("material \"{name}\"") })?;
             if seen.insert(name.to_lowercase()) {
                 materials.push(MaterialInfo { name, density_kg_m3: row.try_get(1)?, classes });
             }
@@ -192,7 +207,7 @@ async fn build_texts(connection: &mut AnyConnection) -> Result<Vec<BuildText>, E
     let mut builds = Vec::with_capacity(rows.len());
     for row in &rows {
         let name: String = row.try_get(0)?;
-        let damaged = || Error::Damaged { what: format!("build '{name}'") };
+        let damaged = || Error::Damaged { what: format!("build \"{name}\"") };
         let recorded = time::from_micros(row.try_get(2)?).ok_or_else(damaged)?;
         builds.push(BuildText { text: row.try_get(1)?, recorded, name });
     }
@@ -203,17 +218,39 @@ async fn build_texts(connection: &mut AnyConnection) -> Result<Vec<BuildText>, E
 pub(crate) async fn builds(
     connection: &mut AnyConnection,
     wanted: &BTreeSet<&str>,
+    parsed: &Parsed,
 ) -> Result<BTreeMap<String, Arc<Build>>, Error> {
-    let mut builds = BTreeMap::new();
-    for BuildText { name, text, .. } in build_texts(connection).await? {
-        if !wanted.contains(name.as_str()) {
-            continue;
+    let texts = build_texts(connection).await?.into_iter().filter(|text| wanted.contains(text.name.as_str()));
+    texts.map(|text| Ok((text.name.clone(), parsed.build(text)?))).collect()
+}
+
+/// The builds that were parsed since the shop was opened, by name, with the text that each was parsed from. Shared by
+/// the clones of a ledger.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Parsed(Arc<Mutex<BTreeMap<String, ParsedText>>>);
+
+/// A text and the build that it describes.
+#[derive(Debug)]
+struct ParsedText {
+    text: String,
+    build: Arc<Build>,
+}
+
+impl Parsed {
+    /// The build of that text, parsed now unless it was before.
+    fn build(&self, BuildText { name, text, .. }: BuildText) -> Result<Arc<Build>, Error> {
+        let mut parsed = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        match parsed.get(&name) {
+            Some(before) if before.text == text => Ok(before.build.clone()),
+            _ => {
+                let build = Build::parse(&name, &text)
+                    .map_err(|errors| Error::BadBuild { name: name.clone(), reason: errors.to_string() })?;
+                let build = Arc::new(build);
+                parsed.insert(name, ParsedText { text, build: build.clone() });
+                Ok(build)
+            }
         }
-        let build = Build::parse(&name, &text)
-            .map_err(|errors| Error::BadBuild { name: name.clone(), reason: errors.to_string() })?;
-        builds.insert(name, Arc::new(build));
     }
-    Ok(builds)
 }
 
 /// Refuses a build that is not in the shop.
@@ -223,5 +260,5 @@ pub(crate) async fn check_build(connection: &mut AnyConnection, name: &str) -> R
     if known.iter().any(|known| known == name) {
         return Ok(());
     }
-    Err(Error::NoSuchBuild { name: name.to_owned(), known })
+    Err(Error::NoSuchBuild(Unknown::new("build", name, known)))
 }

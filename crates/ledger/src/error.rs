@@ -1,20 +1,20 @@
 //! What can go wrong between a keeper and the record.
 
 use jiff::Timestamp;
-use upkeep::EntryId;
+use upkeep::{EntryId, Unknown};
 
-/// Why the ledger refused.
+/// Why the ledger refused. Its text says in the first line what was refused, and in the following ones what to do.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum Error {
     /// Nothing is there to open.
-    #[error("no shop at {place}; make one there first, or check the path")]
+    #[error("there is no shop at {place}\n  make one there first, or check the path")]
     NoShop {
         /// The path or address, without a password.
         place: String,
     },
     /// A new shop would overwrite one.
-    #[error("{place} already holds the shop '{name}'; open it, or choose another place for a new one")]
+    #[error("{place} already holds the shop \"{name}\"\n  open it, or choose another place for a new one")]
     ShopExists {
         /// The path or address.
         place: String,
@@ -22,27 +22,35 @@ pub enum Error {
         name: String,
     },
     /// The database belongs to something else.
-    #[error("{place} is a database, but holds other tables and no shop; choose another place")]
+    #[error("{place} is a database, but holds other tables and no shop\n  choose another place")]
     NotAShop {
         /// The path or address.
         place: String,
     },
     /// The file is of another kind.
-    #[error("{place} is not a database; check the path, or restore the file from a copy")]
+    #[error("{place} is not a database\n  check the path, or restore the file from a copy")]
     NotADatabase {
         /// The path.
         place: String,
     },
     /// The file could not be opened or made.
-    #[error("cannot open {place} ({reason}); check that its folder exists and may be read and written")]
+    #[error("{place} can't be opened: {reason}\n  check the path or address, and that it may be read and written")]
     CannotOpen {
         /// The path or address.
         place: String,
         /// What the system said.
         reason: String,
     },
+    /// The path is that of a folder.
+    #[error("{place} is a folder, not a shop\n  name a file in it, for example {place}/shop.tallow")]
+    Folder {
+        /// The path.
+        place: String,
+    },
     /// A later version has been here.
-    #[error("{place} was written by a newer version (its shape is {found}, this version knows up to {known}); update")]
+    #[error(
+        "{place} was written by a newer version (its shape is {found}, this version knows up to {known})\n  update this program; nothing was changed"
+    )]
     Newer {
         /// The path or address.
         place: String,
@@ -52,48 +60,43 @@ pub enum Error {
         known: i64,
     },
     /// The time zone's name is not known.
-    #[error("no time zone '{zone}'; give a name of the IANA database, for example Europe/Lisbon")]
+    #[error("no time zone is called \"{zone}\"\n  give a name of the IANA database, for example Europe/Lisbon")]
     NoSuchZone {
         /// The name.
         zone: String,
     },
     /// The file or its folder may not be written.
-    #[error("the shop may not be written; check the permissions of its file and folder")]
+    #[error("the shop may not be written\n  check the permissions of its file and folder")]
     ReadOnly,
     /// The disk is full.
-    #[error("the disk is full; nothing of this entry was kept, so make room and record it again")]
+    #[error("the disk is full, so nothing of this entry was kept\n  make room and record it again")]
     DiskFull,
     /// Another program holds the shop.
-    #[error("another program has locked the shop and did not let go in time; close it, or try again")]
+    #[error("another program has locked the shop and did not let go in time\n  close it, or try again")]
     Locked,
     /// The database server cannot be reached or broke off.
-    #[error("no answer from the database ({reason}); check that the server runs and the address is right")]
+    #[error("there is no answer from the database: {reason}\n  check that the server runs and the address is right")]
     Unreachable {
         /// What went wrong.
         reason: String,
     },
     /// Something kept cannot be read.
-    #[error("{what} cannot be read back; rebuild the derived rows, and if that does not help restore from a copy")]
+    #[error("{what} can't be read back\n  rebuild the derived rows, and if that does not help restore from a copy")]
     Damaged {
         /// What it is.
         what: String,
     },
     /// A machine of that name is not in the shop.
-    #[error("no machine '{name}'; {}", the_list("machine", known))]
-    NoSuchMachine {
-        /// The name asked for.
-        name: String,
-        /// The machines that are there, by name.
-        known: Vec<String>,
-    },
+    #[error(transparent)]
+    NoSuchMachine(Unknown),
     /// The machine is there already.
-    #[error("there already is a machine '{name}'; choose another name")]
+    #[error("there already is a machine \"{name}\"\n  choose another name")]
     MachineExists {
         /// Its name.
         name: String,
     },
     /// A machine that still has records cannot be withdrawn.
-    #[error("machine '{name}' has other records, the first is entry {entry}; withdraw those first")]
+    #[error("machine \"{name}\" has other records, the first is entry {entry}\n  withdraw those first")]
     MachineInUse {
         /// Its name.
         name: String,
@@ -101,15 +104,10 @@ pub enum Error {
         entry: EntryId,
     },
     /// A build of that name is not in the shop.
-    #[error("no build '{name}' in the shop; {}", the_list("build", known))]
-    NoSuchBuild {
-        /// The name asked for.
-        name: String,
-        /// The builds that are there, by name.
-        known: Vec<String>,
-    },
+    #[error(transparent)]
+    NoSuchBuild(Unknown),
     /// A build in the shop cannot be understood.
-    #[error("build '{name}' cannot be read: {reason}")]
+    #[error("build \"{name}\" can't be read\n{reason}")]
     BadBuild {
         /// Its name.
         name: String,
@@ -117,7 +115,7 @@ pub enum Error {
         reason: String,
     },
     /// There is no such entry.
-    #[error("no entry {id}; list the entries to find its number")]
+    #[error("there is no entry {id}")]
     NoSuchEntry {
         /// The number asked for.
         id: EntryId,
@@ -127,7 +125,7 @@ pub enum Error {
     AlreadyBooked(EntryId),
     /// It happened before the machine joined the shop.
     #[error(
-        "{at} is before machine '{machine}' joined the shop ({added}); check the time, or correct the entry that added it"
+        "{at} is before machine \"{machine}\" joined the shop ({added})\n  check the time, or correct the entry that added it"
     )]
     BeforeAdded {
         /// The machine.
@@ -138,7 +136,7 @@ pub enum Error {
         added: Timestamp,
     },
     /// It has not happened yet.
-    #[error("{at} is later than the time of recording ({recorded}); only what has happened can be recorded")]
+    #[error("{at} is later than the time of recording ({recorded})\n  only what has happened can be recorded")]
     NotYet {
         /// When it is said to have happened.
         at: Timestamp,
@@ -146,7 +144,7 @@ pub enum Error {
         recorded: Timestamp,
     },
     /// A correction names another machine.
-    #[error("entry {id} is about machine '{machine}', so its correction must be too")]
+    #[error("entry {id} is about machine \"{machine}\", so its correction must be too")]
     OtherMachine {
         /// The entry to be corrected.
         id: EntryId,
@@ -154,7 +152,7 @@ pub enum Error {
         machine: String,
     },
     /// A correction says something else than the entry did.
-    #[error("entry {id} says '{was}', not '{now}'; withdraw it and record the other thing by itself")]
+    #[error("entry {id} says \"{was}\", not \"{now}\"\n  withdraw it and record the other thing by itself")]
     OtherKind {
         /// The entry to be corrected.
         id: EntryId,
@@ -164,16 +162,16 @@ pub enum Error {
         now: String,
     },
     /// A withdrawal needs an entry to withdraw.
-    #[error("a withdrawal names the entry that did not happen; give its number")]
+    #[error("a withdrawal names the entry that did not happen\n  give its number")]
     NothingToWithdraw,
     /// A name is missing.
-    #[error("the {what} has no name; give one")]
+    #[error("the {what} has no name\n  give one")]
     Nameless {
         /// What needs a name.
         what: &'static str,
     },
     /// A number makes no sense.
-    #[error("{what} of {value} makes no sense; give a number of 0 or more")]
+    #[error("{what} of {value} makes no sense\n  give a number of 0 or more")]
     BadAmount {
         /// What was given.
         what: &'static str,
@@ -181,7 +179,7 @@ pub enum Error {
         value: f64,
     },
     /// The run fulfils nothing that is expected.
-    #[error("entry {id} is not in the queue of machine '{machine}'")]
+    #[error("entry {id} is not in the queue of machine \"{machine}\"")]
     NotQueued {
         /// The entry named.
         id: EntryId,
@@ -231,34 +229,9 @@ fn from_code(code: Option<&str>) -> Option<Error> {
     }
 }
 
-/// At most this many names are listed; a hall has a thousand machines.
-const LISTED: usize = 12;
-
-/// Names what there is, or says that there is nothing.
-fn the_list(what: &str, known: &[String]) -> String {
-    match known.len() {
-        0 => format!("the shop has no {what} yet"),
-        n if n <= LISTED => format!("there are: {}", known.join(", ")),
-        n => format!("there are {n}, among them: {}", known[..LISTED].join(", ")),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_shop_without_machines_says_so() {
-        let error = Error::NoSuchMachine { name: "bowline".into(), known: vec![] };
-        assert_eq!(error.to_string(), "no machine 'bowline'; the shop has no machine yet");
-    }
-
-    #[test]
-    fn a_hall_of_machines_is_not_listed_whole() {
-        let known = (0..1000).map(|n| format!("m{n:03}")).collect();
-        let text = Error::NoSuchMachine { name: "x".into(), known }.to_string();
-        assert!(text.contains("there are 1000, among them: m000, ") && text.ends_with("m011"), "{text}");
-    }
 
     #[test]
     fn a_full_disk_and_a_lock_are_told_by_their_codes_on_both_engines() {

@@ -3,6 +3,7 @@
 use jiff::tz::TimeZone;
 use sqlx::{Any, AnyConnection, AnyPool, Connection, Transaction};
 
+use crate::catalogue::Parsed;
 use crate::names::Names;
 use crate::place::{Engine, Place};
 use crate::schema::{self, Shape};
@@ -16,6 +17,7 @@ pub struct Ledger {
     pub(crate) shop: Shop,
     /// The ids of the quantities; those of materials grow and are read anew each time.
     pub(crate) quantities: Names,
+    pub(crate) parsed: Parsed,
 }
 
 /// The shop itself.
@@ -89,7 +91,7 @@ impl Ledger {
         let quantities = tables::quantity_names(&mut connection).await?;
         let pool = place.pool()?;
         connection.close().await?;
-        Ok(Ledger { pool, engine: place.engine, shop, quantities })
+        Ok(Ledger { pool, engine: place.engine, shop, quantities, parsed: Parsed::default() })
     }
 
     /// The shop's name and time zone.
@@ -128,9 +130,7 @@ async fn connect(place: &Place, make: bool) -> Result<AnyConnection, Error> {
 
 fn refuse_folder(place: &Place) -> Result<(), Error> {
     match place.file() {
-        Some(file) if file.is_dir() => {
-            Err(Error::CannotOpen { place: place.shown.clone(), reason: "it is a folder".to_owned() })
-        }
+        Some(file) if file.is_dir() => Err(Error::Folder { place: place.shown.clone() }),
         _ => Ok(()),
     }
 }

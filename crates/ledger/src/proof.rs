@@ -5,7 +5,7 @@ use std::fmt;
 
 use motion::Quantity;
 use upkeep::usage::{Grains, Stream};
-use upkeep::{Care, Standing, Usage};
+use upkeep::{Care, Standing, Unknown, Usage};
 
 use crate::derived::Derived;
 use crate::tables::{self, MachineRow};
@@ -27,7 +27,7 @@ pub struct Difference {
 impl fmt::Display for Difference {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Difference { machine, what, kept, entries_say } = self;
-        write!(f, "machine '{machine}', {what}: kept {kept}, the entries say {entries_say}")
+        write!(f, "machine \"{machine}\", {what}: kept {kept}, the entries say {entries_say}")
     }
 }
 
@@ -81,7 +81,7 @@ impl Ledger {
             machines.retain(|machine| machine.name == name);
             if machines.is_empty() {
                 let known = self.machines().await?.into_iter().map(|machine| machine.name).collect();
-                return Err(Error::NoSuchMachine { name: name.to_owned(), known });
+                return Err(Error::NoSuchMachine(Unknown::new("machine", name, known)));
             }
         }
         for machine in &machines {
@@ -134,8 +134,8 @@ fn standing(
     say: &mut impl FnMut(String, String, String),
 ) {
     let what = match care {
-        Care::Task(name) => format!("task '{name}'"),
-        Care::Position(name) => format!("part at '{name}'"),
+        Care::Task(name) => format!("task \"{name}\""),
+        Care::Position(name) => format!("part at \"{name}\""),
     };
     let when = |standing: Option<&Standing>| {
         standing.map_or_else(|| "never".to_owned(), |standing| format!("{} by entry {}", standing.at, standing.entry))

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 use sqlx::any::AnyRow;
 use sqlx::{AnyConnection, Row};
-use upkeep::{Build, DayUse, Event, MachineState, QueuedUse, Usage};
+use upkeep::{Build, DayUse, Event, MachineState, QueuedUse, Unknown, Usage};
 
 use crate::codec::{self, Garbled};
 use crate::names::Names;
@@ -32,7 +32,7 @@ impl Ledger {
         let mut snapshot = self.snapshot().await?;
         let machine = present(&mut snapshot, machine).await?;
         let machines = [machine];
-        let builds = catalogue::builds(&mut snapshot, &wanted(&machines)).await?;
+        let builds = catalogue::builds(&mut snapshot, &wanted(&machines), &self.parsed).await?;
         let mut states = read(&mut snapshot, &machines, history_from, &builds, &self.quantities).await?;
         // OK because one machine was asked for, and `present` has found it.
         Ok(states.remove(0))
@@ -47,7 +47,7 @@ impl Ledger {
         let mut connection = self.pool.acquire().await?;
         let mut machines = tables::machines(&mut connection).await?;
         machines.retain(|machine| machine.joined.is_some());
-        let builds = Arc::new(catalogue::builds(&mut connection, &wanted(&machines)).await?);
+        let builds = Arc::new(catalogue::builds(&mut connection, &wanted(&machines), &self.parsed).await?);
         drop(connection);
         machines.sort_by_key(|machine| machine.id);
         let share = machines.len().div_ceil(READERS).max(1);
@@ -104,7 +104,7 @@ async fn read(
     let mut states = Vec::with_capacity(machines.len());
     for machine in machines {
         let Some(joined) = &machine.joined else { continue };
-        let missing = || Error::NoSuchBuild { name: joined.build.clone(), known: builds.keys().cloned().collect() };
+        let missing = || Error::NoSuchBuild(Unknown::new("build", &joined.build, builds.keys().cloned().collect()));
         states.push(MachineState {
             name: machine.name.clone(),
             build: builds.get(&joined.build).ok_or_else(missing)?.clone(),

@@ -61,7 +61,7 @@ async fn read_quantities(connection: &mut AnyConnection) -> Result<Names, Error>
     let mut names = Names::default();
     for row in sqlx::query("select id, name from quantity").fetch_all(connection).await? {
         let (id, name): (i64, String) = (row.try_get(0)?, row.try_get(1)?);
-        let damaged = || Error::Damaged { what: format!("the quantity '{name}', which this version does not know,") };
+        let damaged = || Error::Damaged { what: format!("the quantity \"{name}\", which this version does not know,") };
         let quantity = Quantity::from_name(&name).ok_or_else(damaged)?;
         names.set_quantity(usize::try_from(id).map_err(|_| damaged())?, quantity);
     }
@@ -73,7 +73,7 @@ pub(crate) async fn names(connection: &mut AnyConnection, quantities: &Names) ->
     let mut names = quantities.clone();
     for row in sqlx::query("select id, name from material_name").fetch_all(connection).await? {
         let (id, name): (i64, String) = (row.try_get(0)?, row.try_get(1)?);
-        let id = usize::try_from(id).map_err(|_| Error::Damaged { what: format!("the id of material '{name}'") })?;
+        let id = usize::try_from(id).map_err(|_| Error::Damaged { what: format!("the id of material \"{name}\"") })?;
         names.set_material(id, Material::new(&name));
     }
     Ok(names)

@@ -240,7 +240,7 @@ pub(crate) struct Meter {
     #[arg(long, value_name = "RULE")]
     pub(crate) corner: Option<CornerRule>,
     /// Stop at a share of time ("40 %"), of bytes ("40 % of bytes"), a layer ("layer 12") or a line ("line 300")
-    #[arg(long, value_name = "POINT")]
+    #[arg(long, value_name = "POINT", allow_hyphen_values = true)]
     pub(crate) stop: Option<String>,
 }
 
@@ -278,7 +278,7 @@ pub(crate) struct Run {
     #[arg(long)]
     pub(crate) when: Option<String>,
     /// Where it stopped, if before the end: "40 %" of its time, "40 % of bytes", "layer 12" or "line 300"
-    #[arg(long, value_name = "POINT", conflicts_with = "hours")]
+    #[arg(long, value_name = "POINT", conflicts_with = "hours", allow_hyphen_values = true)]
     pub(crate) stop: Option<String>,
 }
 
@@ -405,7 +405,7 @@ pub(crate) struct History {
     /// The machine
     pub(crate) machine: String,
     /// How many entries at most
-    #[arg(long, default_value_t = 30)]
+    #[arg(long, default_value_t = 30, value_parser = clap::value_parser!(u32).range(1..))]
     pub(crate) most: u32,
     /// Only entries before this one
     #[arg(long, value_name = "ENTRY")]

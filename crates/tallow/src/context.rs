@@ -67,16 +67,29 @@ impl Context {
     /// # Errors
     /// Where there is none, or it can't be read.
     pub(crate) async fn open(&self) -> Result<Ledger, Trouble> {
-        match Ledger::open(&self.place()?).await {
-            Err(ledger::Error::NoShop { place }) => Err(Trouble::refused(format!("there is no shop at {place} yet"))
+        self.opened(&self.place()?).await.map_err(|error| match error {
+            ledger::Error::NoShop { place } => Trouble::refused(format!("there is no shop at {place} yet"))
                 .help("make one: tallow shop new \"My bench\"")
-                .help("or look at an invented one: tallow demo")),
-            opened => {
-                let ledger = opened?;
-                self.will_close(&ledger);
-                Ok(ledger)
-            }
+                .help("or look at an invented one: tallow demo"),
+            error => error.into(),
+        })
+    }
+
+    /// Opens the shop, if there is one.
+    ///
+    /// # Errors
+    /// Where it can't be read.
+    pub(crate) async fn open_if_there(&self) -> Result<Option<Ledger>, Trouble> {
+        match self.opened(&self.place()?).await {
+            Err(ledger::Error::NoShop { .. }) => Ok(None),
+            opened => Ok(Some(opened?)),
         }
+    }
+
+    async fn opened(&self, place: &str) -> Result<Ledger, ledger::Error> {
+        let ledger = Ledger::open(place).await?;
+        self.will_close(&ledger);
+        Ok(ledger)
     }
 
     /// Takes note of a shop that was opened, so that [`Context::close`] closes it.
@@ -138,9 +151,7 @@ pub(crate) async fn machine(ledger: &Ledger, name: &str) -> Result<OnMachine, Tr
             if machines.is_empty() { trouble.help("add one: tallow machine add NAME --build BUILD") } else { trouble }
         })?
         .clone();
-    let texts = ledger.builds().await?;
-    let text = texts.into_iter().find(|text| text.name == info.build).map(|text| text.text).unwrap_or_default();
-    let build = Arc::new(Build::parse(&info.build, &text)?);
+    let build = ledger.build(&info.build).await?;
     Ok(OnMachine { info, build })
 }
 

@@ -23,7 +23,7 @@ impl Printed {
         let mut printed = Printed { every: None, tools: BTreeMap::new() };
         for word in words {
             let (tool, name) = match word.split_once('=') {
-                Some((tool, name)) => (Some(tool_number(tool)?), name),
+                Some((tool, name)) => (Some(tool_number(tool, name)?), name),
                 None => (None, word.as_str()),
             };
             let info = known(name.trim(), materials)?;
@@ -89,11 +89,18 @@ pub(crate) fn known(name: &str, materials: &Materials) -> Result<MaterialInfo, T
     })
 }
 
-fn tool_number(text: &str) -> Result<Tool, Trouble> {
-    let digits = text.trim().strip_prefix(['T', 't']);
-    digits.and_then(|digits| digits.parse().ok()).filter(|&tool| tool < 100).ok_or_else(|| {
-        Trouble::refused(format!("\"{text}\" is not a tool")).help("write T0, T1 and so on: --material T0=ASA")
+/// The number of the tool that `text` names, before `=` and `behind`.
+fn tool_number(text: &str, behind: &str) -> Result<Tool, Trouble> {
+    tool(text).ok_or_else(|| {
+        let swapped = tool(behind).map(|_| format!("--material {}={}", behind.trim(), text.trim()));
+        let right = swapped.unwrap_or_else(|| "--material T0=ASA".to_owned());
+        Trouble::refused(format!("\"{text}\" is not a tool"))
+            .help(format!("write T0, T1 and so on before the =: {right}"))
     })
+}
+
+fn tool(text: &str) -> Option<Tool> {
+    text.trim().strip_prefix(['T', 't'])?.parse().ok().filter(|&tool| tool < 100)
 }
 
 #[cfg(test)]

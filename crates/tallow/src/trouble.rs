@@ -19,7 +19,7 @@ impl Trouble {
     fn from_text(text: &str) -> Trouble {
         let mut lines = text.lines();
         let what = lines.next().unwrap_or_default().to_owned();
-        Trouble { what, help: lines.map(|line| line.trim().to_owned()).collect() }
+        Trouble { what, help: lines.map(|line| line.strip_prefix("  ").unwrap_or(line).to_owned()).collect() }
     }
 
     /// Adds a line on what to do.
@@ -48,7 +48,16 @@ impl fmt::Display for Trouble {
 
 impl From<ledger::Error> for Trouble {
     fn from(error: ledger::Error) -> Trouble {
-        Trouble::from_text(&error.to_string())
+        let trouble = Trouble::from_text(&error.to_string());
+        match error {
+            ledger::Error::NoSuchEntry { .. } => {
+                trouble.help("a machine's history tells the numbers: tallow history MACHINE")
+            }
+            ledger::Error::Damaged { .. } => {
+                trouble.help("see what is wrong, and rebuild: tallow shop verify --rebuild")
+            }
+            _ => trouble,
+        }
     }
 }
 

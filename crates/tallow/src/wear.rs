@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use motion::Quantity;
 use serde_json::{Value, json};
+use upkeep::amount;
 use upkeep::build::Axis;
 
 /// Width of a bin, mm, as the meter makes them.
@@ -47,7 +49,8 @@ pub(crate) fn picture(bins: &Bins, travel_mm: f64) -> String {
     let line: String = (first..=last).map(bar).collect();
     let (from, to) = (first as f64 * BIN_MM, (last + 1) as f64 * BIN_MM);
     let width = line.chars().count().saturating_sub(format!("{from}").len());
-    format!("  |{line}|\n   {from}{:>width$} mm   (travel per {BIN_MM} mm; the tallest bar is {:.1} m)", to, most / 1e3)
+    let tallest = amount::print(most / 1e3, Quantity::TravelX);
+    format!("  |{line}|\n   {from}{to:>width$} mm   (travel per {BIN_MM} mm; the tallest bar is {tallest})")
 }
 
 #[cfg(test)]
@@ -68,7 +71,7 @@ mod tests {
     #[test]
     fn the_tallest_bar_is_the_most_worn_bin() {
         let bins = Bins(BTreeMap::from([(1, 1000.0), (2, 500.0)]));
-        let expected = "  | █▄ |\n   0 40 mm   (travel per 10 mm; the tallest bar is 1.0 m)";
+        let expected = "  | █▄ |\n   0 40 mm   (travel per 10 mm; the tallest bar is 1 m)";
         assert_eq!(picture(&bins, 40.0), expected);
     }
 }

@@ -52,6 +52,12 @@ pub struct Unknown {
 }
 
 impl Unknown {
+    /// Says that none of the names `has` is `name`.
+    pub fn new(what: &'static str, name: &str, has: Vec<String>) -> Unknown {
+        let nearest = nearest(name, has.iter().map(String::as_str)).map(str::to_owned);
+        Unknown { what, found: name.to_owned(), has, nearest }
+    }
+
     /// The one of `all` whose name is `name`, whatever its case.
     ///
     /// # Errors
@@ -63,24 +69,27 @@ impl Unknown {
         name_of: impl Fn(&T) -> &str,
     ) -> Result<&'a T, Unknown> {
         let wanted = name.trim().to_lowercase();
-        all.iter().find(|one| name_of(one).to_lowercase() == wanted).ok_or_else(|| Unknown {
-            what,
-            found: name.to_owned(),
-            has: all.iter().map(|one| name_of(one).to_owned()).collect(),
-            nearest: nearest(name, all.iter().map(&name_of)).map(str::to_owned),
-        })
+        all.iter()
+            .find(|one| name_of(one).to_lowercase() == wanted)
+            .ok_or_else(|| Unknown::new(what, name, all.iter().map(|one| name_of(one).to_owned()).collect()))
+    }
+
+    /// At most this many names are listed; a hall has a thousand machines. Fewer where one is near: it tells enough.
+    fn listed(&self) -> usize {
+        if self.nearest.is_some() { 12 } else { 60 }
     }
 }
 
 impl fmt::Display for Unknown {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Unknown { what, found, has, nearest } = self;
-        writeln!(f, "no {what} is called \"{found}\"")?;
-        write!(
-            f,
-            "  there {}",
-            if has.is_empty() { "are none".to_owned() } else { format!("is: {}", has.join(", ")) }
-        )?;
+        write!(f, "no {what} is called \"{found}\"\n  ")?;
+        match has.as_slice() {
+            [] => write!(f, "there is none yet")?,
+            [only] => write!(f, "there is only {only}")?,
+            all if all.len() <= self.listed() => write!(f, "there are: {}", all.join(", "))?,
+            all => write!(f, "there are {}, among them: {}", all.len(), all[..self.listed()].join(", "))?,
+        }
         match nearest {
             Some(nearest) => write!(f, "\n  did you mean {nearest}?"),
             None => Ok(()),
@@ -92,7 +101,7 @@ impl std::error::Error for Unknown {}
 
 #[cfg(test)]
 mod tests {
-    use super::nearest;
+    use super::{Unknown, nearest};
 
     #[test]
     fn a_word_typed_in_capitals_is_found() {
@@ -112,5 +121,20 @@ mod tests {
     #[test]
     fn an_empty_word_is_near_to_nothing() {
         assert_eq!(nearest("", ["a"]), None);
+    }
+
+    #[test]
+    fn a_hall_of_machines_is_not_listed_whole() {
+        let has: Vec<String> = (0..1000).map(|number| format!("m{number:03}")).collect();
+        let text = Unknown::new("machine", "bowline", has.clone()).to_string();
+        assert!(text.contains("there are 1000, among them: m000, ") && text.ends_with("m059"), "{text}");
+        let text = Unknown::new("machine", "m0999", has).to_string();
+        assert!(text.contains("m011\n") && text.ends_with("did you mean m099?"), "{text}");
+    }
+
+    #[test]
+    fn an_empty_shop_says_so() {
+        let text = Unknown::new("machine", "bowline", vec![]).to_string();
+        assert_eq!(text, "no machine is called \"bowline\"\n  there is none yet");
     }
 }

@@ -4,6 +4,7 @@ use std::sync::LazyLock;
 
 use serde::Deserialize;
 
+use crate::Unknown;
 use crate::build::Ban;
 
 /// Why a supply asks for a caution.
@@ -100,6 +101,21 @@ impl Supplies {
         self.substances.iter()
     }
 
+    /// What a keeper calls `name`, in the list's words where the list has it.
+    ///
+    /// # Errors
+    /// Where neither the list nor the words of the name tell what it is, so that no rule could judge it: it may be a
+    /// slip of the pen for something that is forbidden.
+    pub fn named(&self, name: &str) -> Result<String, Unknown> {
+        match self.get(name) {
+            Some(listed) => Ok(listed.name.clone()),
+            None if self.substances_in(name).is_empty() => {
+                Err(Unknown::new("supply", name, self.supplies.iter().map(|supply| supply.name.clone()).collect()))
+            }
+            None => Ok(name.trim().to_owned()),
+        }
+    }
+
     /// The substances in what a keeper calls `name`: those of the listed supply, or else those that its words tell, so
     /// that "white lithium grease" is grease although no list has it.
     pub fn substances_in(&self, name: &str) -> Vec<&Substance> {
@@ -183,6 +199,15 @@ mod tests {
         assert_eq!(told("IPA 99%"), ["alcohol"]);
         assert_eq!(told("can of compressed air"), ["compressed air"]);
         assert_eq!(told("greaseproof paper"), [] as [&str; 0]);
+    }
+
+    #[test]
+    fn a_supply_that_nothing_tells_is_refused_with_the_one_that_was_meant() {
+        let named = |name| Supplies::built_in().named(name);
+        assert_eq!(named("nlgi 2 LITHIUM grease ").unwrap(), "NLGI 2 lithium grease");
+        assert_eq!(named("white lithium grease").unwrap(), "white lithium grease");
+        assert_eq!(named("butter").unwrap_err().nearest, None);
+        assert_eq!(named("NLGI 2 lithium greese").unwrap_err().nearest.as_deref(), Some("NLGI 2 lithium grease"));
     }
 
     #[test]

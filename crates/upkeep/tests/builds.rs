@@ -100,7 +100,7 @@ fn a_task_is_found_whatever_the_case_and_a_misspelt_one_is_guessed() {
     let error = build.task("oil the x rod").unwrap_err();
     assert_eq!(
         error.to_string(),
-        "no task is called \"oil the x rod\"\n  there is: oil the x rods, clean the nozzle outside\n  \
+        "no task is called \"oil the x rod\"\n  there are: oil the x rods, clean the nozzle outside\n  \
          did you mean oil the x rods?"
     );
 }

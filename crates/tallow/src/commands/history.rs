@@ -98,6 +98,15 @@ fn time_words(usage: &Usage) -> String {
     amount::print(usage.amount(Quantity::Time), Quantity::Time)
 }
 
+/// The word of the option `--because`.
+fn because_word(because: Because) -> &'static str {
+    match because {
+        Because::Failed => "failed",
+        Because::Worn => "worn",
+        Because::Good => "good",
+    }
+}
+
 fn because_words(because: Because) -> &'static str {
     match because {
         Because::Failed => "had failed",
@@ -136,7 +145,7 @@ fn event_shape(event: &Event) -> Value {
             "materials": materials_shape(&queued.materials), "use": usage_shape(&queued.usage),
         }),
         Event::Done { task, supplies } => json!({ "task": task, "supplies": supplies }),
-        Event::Replaced { position, because } => json!({ "position": position, "because": because_words(*because) }),
+        Event::Replaced { position, because } => json!({ "position": position, "because": because_word(*because) }),
         Event::Failed { position, mode } => json!({ "position": position, "mode": mode }),
         Event::Reading { position, what, value, unit } => {
             json!({ "position": position, "what": what, "value": value, "unit": unit })

@@ -1,7 +1,7 @@
 //! `tallow material`: what is printed.
 
 use serde_json::json;
-use upkeep::{MaterialClass, MaterialInfo, nearest};
+use upkeep::{MaterialClass, MaterialInfo, Unknown};
 
 use crate::cli;
 use crate::context::{self, Context};
@@ -28,9 +28,9 @@ pub(crate) async fn material(context: &Context, args: &cli::Material) -> Result<
 
 async fn list(context: &Context) -> Result<(), Trouble> {
     // The common ones can be listed before there is a shop.
-    let materials = match context.open().await {
-        Ok(ledger) => context::materials(&ledger).await?,
-        Err(_) => upkeep::Materials::built_in().clone(),
+    let materials = match context.open_if_there().await? {
+        Some(ledger) => context::materials(&ledger).await?,
+        None => upkeep::Materials::built_in().clone(),
     };
     if context.json {
         return context.out.json(&materials.iter().map(shape).collect());
@@ -60,12 +60,7 @@ fn checked_density(g_per_cm3: f64) -> Result<f64, Trouble> {
 
 fn checked_class(name: &str) -> Result<MaterialClass, Trouble> {
     MaterialClass::from_name(name).ok_or_else(|| {
-        let names = MaterialClass::ALL.map(MaterialClass::name);
-        let trouble = Trouble::refused(format!("no class of material is called \"{name}\""))
-            .help(format!("there is: {}", names.join(", ")));
-        match nearest(name, names) {
-            Some(near) => trouble.help(format!("did you mean {near}?")),
-            None => trouble,
-        }
+        let names = MaterialClass::ALL.map(|class| class.name().to_owned());
+        Unknown::new("class of material", name, names.to_vec()).into()
     })
 }

@@ -8,7 +8,7 @@ use motion::Quantity;
 use serde_json::json;
 use upkeep::build::Position;
 use upkeep::entry::Because;
-use upkeep::{Entry, EntryId, Event, Material, Supplies, Usage, rules};
+use upkeep::{Entry, EntryId, Event, Material, Supplies, Usage, amount, rules};
 
 use crate::cli::{self, Occasion, Reason};
 use crate::commands::history::use_words;
@@ -38,16 +38,18 @@ pub(crate) async fn replace(context: &Context, args: &cli::Replace) -> Result<()
 pub(crate) async fn failure(context: &Context, args: &cli::Failure) -> Result<(), Trouble> {
     let scene = Scene::open(context, &args.occasion).await?;
     let position = scene.machine.build.position(&args.position)?.name.clone();
+    let mode = worded(&args.mode, "how the failure shows", "feed tube 2: \"filament sticks in the tube\"")?;
     let said = format!("{position} on {}: failure recorded", scene.name());
-    scene.record(context, Event::Failed { position, mode: args.mode.trim().to_owned() }, &said).await
+    scene.record(context, Event::Failed { position, mode }, &said).await
 }
 
 pub(crate) async fn reading(context: &Context, args: &cli::Reading) -> Result<(), Trouble> {
     let scene = Scene::open(context, &args.occasion).await?;
     let position = scene.machine.build.position(&args.position)?.name.clone();
     let (value, unit) = measured(&args.value)?;
-    let said = format!("{position} on {}: {} {value} {unit}", scene.name(), args.what);
-    let event = Event::Reading { position, what: args.what.trim().to_owned(), value, unit };
+    let what = worded(&args.what, "what was measured", "\"belt frequency\"")?;
+    let said = format!("{position} on {}: {what} {value} {unit}", scene.name());
+    let event = Event::Reading { position, what, value, unit };
     scene.record(context, event, said.trim_end()).await
 }
 
@@ -173,18 +175,24 @@ pub(crate) fn say_recorded(context: &Context, entry: EntryId, at: Timestamp, sai
 /// # Errors
 /// Text that is no number, or a negative one.
 pub(crate) fn measured(text: &str) -> Result<(f64, String), Trouble> {
-    let text = text.trim();
-    let end = text.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '+' | '-'))).unwrap_or(text.len());
-    let (number, unit) = text.split_at(end);
-    let value = number.parse::<f64>().map_err(|_| {
-        Trouble::refused(format!("\"{text}\" is not a measured value")).help("write a number and its unit: \"110 Hz\"")
+    let (value, unit) = amount::parse_measured(text).map_err(|_| {
+        Trouble::refused(format!("\"{text}\" is not a measured value"))
+            .help("write a decimal number and its unit: \"110 Hz\"")
     })?;
-    if value.is_sign_negative() && value != 0.0 {
-        return Err(Trouble::refused(format!("a reading of {value} {} can't be: it is negative", unit.trim())).help(
+    if value < 0.0 {
+        return Err(Trouble::refused(format!("a reading of {} can't be: it is negative", text.trim())).help(
             "readings are sizes: give it without the sign, and say the direction in what was measured or in --note",
         ));
     }
-    Ok((value, unit.trim().to_owned()))
+    Ok((value, unit))
+}
+
+/// Words that must be there.
+fn worded(text: &str, what: &str, example: &str) -> Result<String, Trouble> {
+    match text.trim() {
+        "" => Err(Trouble::refused(format!("{what} is not said")).help(format!("say it in a few words: {example}"))),
+        words => Ok(words.to_owned()),
+    }
 }
 
 /// Why a part was replaced, in the ledger's words.
@@ -204,7 +212,14 @@ fn supply(text: &str) -> Result<(String, String), Trouble> {
             Err(Trouble::refused(format!("\"{text}\" names no supply"))
                 .help("write it as \"ISO VG 32 light oil=2 ml\""))
         }
-        name => Ok((name.to_owned(), amount.trim().to_owned())),
+        name => {
+            let named = Supplies::built_in().named(name).map_err(|unknown| {
+                Trouble::from(unknown)
+                    .help("nothing was recorded, since no rule can tell whether it may touch this part")
+                    .help("say what it is, for example \"ball bearing grease\"; what is no supply can go into --note")
+            });
+            Ok((named?, amount.trim().to_owned()))
+        }
     }
 }
 

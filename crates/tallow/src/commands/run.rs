@@ -207,7 +207,8 @@ fn duration(usage: &Usage) -> SignedDuration {
     SignedDuration::from_secs_f64(usage.amount(Quantity::Time))
 }
 
-/// Refuses a run of the same program while the machine was busy with it: most likely it is booked already.
+/// Refuses a run while the machine was busy with another one: of the same program, most likely it is booked already; of
+/// another, one of the two times is wrong. Programs may overlap by [`SLACK`], since times are typed and planned.
 async fn refuse_overlap(
     ledger: &Ledger,
     machine: &str,
@@ -215,30 +216,40 @@ async fn refuse_overlap(
     start: Timestamp,
     now: &ZonedDateTime,
 ) -> Result<(), Trouble> {
-    let filter = Filter { machine: Some(machine.to_owned()), kind: Some(Kind::Run), ..Filter::default() };
     let end = start + executed.duration();
+    let filter = Filter {
+        machine: Some(machine.to_owned()),
+        kind: Some(Kind::Run),
+        before: Some((end, EntryId(i64::MAX))),
+        ..Filter::default()
+    };
     for listed in ledger.entries(&filter, RUNS_TO_COMPARE).await? {
         let Event::Run(run) = &listed.entry.event else { continue };
         let (began, ended) = (listed.entry.at, listed.entry.at + duration(&run.usage));
         let same = run.label == executed.label || (run.program.is_some() && run.program == executed.program);
-        if listed.replaced_by.is_none() && same && start < ended && began < end {
+        let shorter = executed.duration().min(duration(&run.usage)).as_secs_f64();
+        let slack = if same { 0.0 } else { SLACK * shorter };
+        let common = end.min(ended).duration_since(start.max(began)).as_secs_f64();
+        if listed.replaced_by.is_none() && slack < common {
             let zone = now.time_zone();
-            let (from, to) = (began.to_zoned_datetime(zone.clone()), ended.to_zoned_datetime(zone.clone()));
-            return Err(Trouble::refused(format!(
-                "{} is already booked on {machine}, from {} to {}, as entry {}",
-                run.label,
-                when::spoken(&from),
-                when::spoken(&to),
-                listed.entry.id
-            ))
-            .help("nothing was booked; if this is another run, say when it started: --when \"yesterday 14:10\"")
-            .help(format!("if that entry is wrong: tallow correct {} --withdraw", listed.entry.id)));
+            let spoken = |at: Timestamp| when::spoken(&at.to_zoned_datetime(zone.clone()));
+            let busy = format!("from {} to {}, as entry {}", spoken(began), spoken(ended), listed.entry.id);
+            let what = match same {
+                true => format!("{} is already booked on {machine}, {busy}", run.label),
+                false => format!("{machine} was busy with {} {busy}, and runs one program at a time", run.label),
+            };
+            return Err(Trouble::refused(what)
+                .help("nothing was booked; if this is another run, say when it started: --when \"yesterday 14:10\"")
+                .help(format!("if that entry is wrong: tallow correct {} --withdraw", listed.entry.id)));
         }
     }
     Ok(())
 }
 
-/// With how many of the latest runs a new one is compared.
+/// The share of the shorter of two runs by which they may overlap: planned times are not the clock's.
+const SLACK: f64 = 0.1;
+
+/// With how many of the runs before it a new one is compared.
 const RUNS_TO_COMPARE: u32 = 50;
 
 async fn append(ledger: &Ledger, new: NewEntry) -> Result<EntryId, Trouble> {

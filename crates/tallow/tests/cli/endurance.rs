@@ -14,9 +14,10 @@ use sqlx::{Connection, SqliteConnection};
 
 use crate::shop::{Answer, Shop, answer};
 
-/// A command line that books an hour by the name of `label`.
-fn booking(label: &str) -> String {
-    format!("run --on bowline --hours 1 --material PLA --label {label} --when \"2 Nov 8:00\" --json")
+/// A command line that books an hour by the name of `label`, from the `hour`th hour of 2 November on.
+fn booking(label: &str, hour: usize) -> String {
+    let (day, hour) = (2 + hour / 24, hour % 24);
+    format!("run --on bowline --hours 1 --material PLA --label {label} --when \"{day} Nov {hour}:00\" --json")
 }
 
 /// The labels of the runs in the records.
@@ -36,8 +37,8 @@ fn proven(shop: &Shop) {
 fn two_that_book_at_once_both_succeed() {
     let shop = Shop::with_bowline();
     for round in 0..5 {
-        let start = |hand: &str| shop.command(&booking(&format!("{hand}-{round}"))).spawn().unwrap();
-        let (left, right) = (start("left"), start("right"));
+        let start = |hand: &str, hour| shop.command(&booking(&format!("{hand}-{round}"), hour)).spawn().unwrap();
+        let (left, right) = (start("left", 2 * round), start("right", 2 * round + 1));
         for answer in [answer(left), answer(right)] {
             assert_eq!(answer.code, Some(0), "{}", answer.err);
         }
@@ -48,22 +49,22 @@ fn two_that_book_at_once_both_succeed() {
 
 #[test]
 fn a_kill_at_any_instant_loses_nothing_that_was_acknowledged() {
-    const KILLS: u32 = 10;
+    const KILLS: usize = 10;
     let shop = Shop::with_bowline();
     let began = Instant::now();
-    shop.told(&booking("whole"));
+    shop.told(&booking("whole", 0));
     let usual = began.elapsed();
     let mut acknowledged = vec!["whole".to_owned()];
     for kill in 0..KILLS {
         let label = format!("killed-{kill}");
-        let mut child = shop.command(&booking(&label)).spawn().unwrap();
-        thread::sleep(usual * kill / (KILLS - 1));
+        let mut child = shop.command(&booking(&label, 2 * kill + 1)).spawn().unwrap();
+        thread::sleep(usual.mul_f64(kill as f64 / (KILLS - 1) as f64));
         child.kill().unwrap();
         if serde_json::from_str::<Value>(&answer(child).out).is_ok() {
             acknowledged.push(label);
         }
         let next = format!("after-{kill}");
-        shop.told(&booking(&next));
+        shop.told(&booking(&next, 2 * kill + 2));
         acknowledged.push(next);
     }
     let kept = labels(&shop);
@@ -84,7 +85,7 @@ fn all_that_is_recorded_stands_in_the_one_file_once_a_command_has_ended() {
     let shop = Shop::with_bowline();
     // Several, because a program that leaves without waiting for this may be lucky once.
     for count in 1..=10 {
-        shop.told(&booking(&format!("kept-{count}")));
+        shop.told(&booking(&format!("kept-{count}"), count));
         let copy = Shop::folder();
         fs::copy(shop.place(), copy.place()).unwrap();
         assert_eq!(labels(&copy).len(), count, "a copy of the file alone is a copy of the records");
@@ -107,14 +108,14 @@ fn by_shell(shop: &Shop, before: &[&str], script: &str, line: &str) -> Answer {
 #[test]
 fn a_write_that_fails_is_told_and_loses_nothing_that_was_acknowledged() {
     let shop = Shop::with_bowline();
-    shop.told(&booking("before"));
+    shop.told(&booking("before", 8));
     settle(&shop);
-    let line = format!("{} --note {}", booking("during").replace(" --json", ""), "x".repeat(60_000));
+    let line = format!("{} --note {}", booking("during", 9).replace(" --json", ""), "x".repeat(60_000));
     let answer = by_shell(&shop, &[], "trap '' XFSZ; ulimit -f 66; exec \"$@\"", &line);
     assert_eq!((answer.code, answer.out.as_str()), (Some(1), ""), "{}", answer.err);
     answer.mentions(&["error: "]);
     assert_eq!(labels(&shop), ["before"]);
-    shop.told(&booking("during"));
+    shop.told(&booking("during", 9));
     assert_eq!(labels(&shop), ["before", "during"]);
     proven(&shop);
 }
@@ -126,7 +127,7 @@ fn a_write_that_fails_is_told_and_loses_nothing_that_was_acknowledged() {
 fn a_full_disk_is_told_and_loses_nothing_that_was_acknowledged() {
     let namespaces = [&["unshare", "--mount"][..], &["unshare", "--map-root-user", "--mount"]];
     let shop = Shop::with_bowline();
-    shop.told(&booking("before"));
+    shop.told(&booking("before", 8));
     settle(&shop);
     fs::create_dir(shop.path("disk")).unwrap();
     let mount = "mount -t tmpfs -o size=600k none disk";
@@ -141,13 +142,13 @@ fn a_full_disk_is_told_and_loses_nothing_that_was_acknowledged() {
              \"$@\"; code=$?
              rm disk/rest && cp disk/shop.tallow* . && exit $code"
         );
-        let answer = by_shell(&shop, namespace, &script, &booking("during").replace(" --json", ""));
+        let answer = by_shell(&shop, namespace, &script, &booking("during", 9).replace(" --json", ""));
         assert_eq!((answer.code, answer.out.as_str()), (Some(1), ""), "{spare_kib} KiB: {}", answer.err);
         answer.mentions(&["the disk is full", "make room"]);
         assert_eq!(labels(&shop), ["before"], "{spare_kib} KiB");
         settle(&shop);
     }
-    shop.told(&booking("during"));
+    shop.told(&booking("during", 9));
     assert_eq!(labels(&shop), ["before", "during"]);
     proven(&shop);
 }
@@ -172,7 +173,7 @@ fn a_place_that_may_not_be_written_is_named() {
         answer(command.spawn().unwrap())
     };
     for (line, parts) in [
-        (booking("x").replace(" --json", ""), ["shop", "check"]),
+        (booking("x", 8).replace(" --json", ""), ["shop", "check"]),
         ("shop new Other --shop other.tallow".to_owned(), ["other.tallow", "check"]),
         ("shop new Other --shop deep/other.tallow".to_owned(), ["deep", "--shop FILE"]),
     ] {
@@ -198,7 +199,7 @@ fn booking_waits_for_another_that_writes() {
     let hold = async {
         let mut connection = SqliteConnection::connect(&at).await.unwrap();
         sqlx::raw_sql("begin immediate").execute(&mut connection).await.unwrap();
-        let waiting = shop.command(&booking("patient")).spawn().unwrap();
+        let waiting = shop.command(&booking("patient", 8)).spawn().unwrap();
         thread::sleep(Duration::from_millis(500));
         sqlx::raw_sql("commit").execute(&mut connection).await.unwrap();
         waiting

@@ -167,6 +167,47 @@ fn a_run_booked_twice_counts_once_and_names_its_entry() {
 }
 
 #[test]
+fn a_machine_runs_one_program_at_a_time() {
+    let shop = shop_with_part();
+    shop.told("run --on bowline --hours 4 --material PLA --label knots --when \"yesterday 8:00\"");
+    let parts = ["busy with knots", "entry 2", "one program at a time", "--when", "tallow correct 2 --withdraw"];
+    for start in ["yesterday 9:00", "yesterday 7:00", "yesterday 11:30"] {
+        shop.refused(&format!("run --on bowline --hours 2 --material PLA --when \"{start}\""), &parts);
+    }
+    // Planned and typed times are not so sure that a few minutes count, nor does a run of another machine.
+    shop.told("run --on bowline --hours 2 --material PLA --when \"yesterday 11:50\"");
+    shop.told("run --on bowline --hours 2 --material PLA --when \"yesterday 6:10\"");
+    shop.told(&format!("machine add reef --build \"{}\" --when \"1 Nov 2026\"", testdata("builds/reference.toml")));
+    shop.told("run --on reef --hours 2 --material PLA --when \"yesterday 9:00\"");
+}
+
+#[test]
+fn what_must_not_touch_a_part_is_refused_in_a_record_too() {
+    let shop = shop_with_part();
+    let done = |supply: &str| format!("done \"wipe the x rods\" --on bowline --used \"{supply}\"");
+    let parts = ["must not touch \"x rods\"", "grease is forbidden", "nothing was recorded", "clean it off"];
+    for supply in ["NLGI 2 lithium grease=2 g", "White Lithium Grease", "silicone GREASE"] {
+        shop.refused(&done(supply), &parts);
+    }
+    // What no rule can judge might be a slip of the pen for grease.
+    shop.refused(&done("NLGI 2 lithium greese"), &["no supply", "did you mean NLGI 2 lithium grease?", "nothing was"]);
+    shop.refused(&done("butter"), &["no supply is called \"butter\"", "say what it is", "--note"]);
+    assert_eq!(shop.entries().len(), 1);
+    shop.told(&done("ISOPROPYL alcohol, 90 % or more=3 ml"));
+    shop.told(&done("IPA"));
+}
+
+#[test]
+fn words_that_say_nothing_are_refused() {
+    let shop = shop_with_part();
+    shop.refused("failure nozzle \" \" --on bowline", &["how the failure shows", "in a few words"]);
+    shop.refused("reading nozzle \"\" \"0.4 mm\" --on bowline", &["what was measured"]);
+    shop.refused("meter part.gcode --build delta --stop \"-1 %\"", &["\"-1 %\"", "40 %"]);
+    shop.refused("run part.gcode --on bowline --material PLA=T0", &["\"PLA\" is not a tool", "--material T0=PLA"]);
+    shop.refused("correct 99 --withdraw", &["no entry 99", "tallow history MACHINE"]);
+}
+
+#[test]
 fn the_same_content_and_start_is_one_run() {
     let shop = shop_with_part();
     shop.told("run part.gcode --on bowline --material PLA --when \"yesterday 14:10\" --stop \"layer 1\"");
@@ -217,7 +258,7 @@ fn a_build_that_is_wrong_is_told_with_file_line_and_caret() {
 fn a_measured_value_that_cannot_be_is_refused() {
     let shop = shop_with_part();
     shop.refused("reading \"x rods\" play \"-0.15 mm\" --on bowline", &["-0.15 mm", "negative", "without the sign"]);
-    for value in ["much", "", "mm", "1.2.3 mm"] {
+    for value in ["much", "", "mm", "1.2.3 mm", "1e5 mm"] {
         shop.refused(&format!("reading \"x rods\" play \"{value}\" --on bowline"), &["not a measured value", "110 Hz"]);
     }
     shop.refused("hour-meter -3 --on bowline", &["-3", "0 or more"]);
