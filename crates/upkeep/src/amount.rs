@@ -217,7 +217,7 @@ pub fn parse_supply(text: &str, unit: &str) -> Result<f64, AmountError> {
 /// number as written, and the unit, which may be empty.
 ///
 /// # Errors
-/// If the text has no number, or the number has an exponent.
+/// If the text has no number, or the number goes on with an exponent or in another base.
 ///
 /// # Example
 /// ```
@@ -226,9 +226,9 @@ pub fn parse_supply(text: &str, unit: &str) -> Result<f64, AmountError> {
 /// ```
 pub fn parse_measured(text: &str) -> Result<(f64, String), AmountError> {
     let (number, unit) = split(text)?;
-    let exponent =
-        unit.strip_prefix(['e', 'E']).is_some_and(|rest| rest.starts_with(|c: char| "+-0123456789".contains(c)));
-    if exponent {
+    let goes_on =
+        unit.strip_prefix(['e', 'E', 'x', 'X']).is_some_and(|rest| rest.starts_with(|c: char| "+-0123456789".contains(c)));
+    if goes_on {
         return Err(AmountError::NotANumber { found: text.to_owned() });
     }
     Ok((bounded(text, number)?, unit.trim_end().to_owned()))
@@ -271,7 +271,7 @@ fn bounded(text: &str, amount: f64) -> Result<f64, AmountError> {
 pub fn print(amount: f64, quantity: Quantity) -> String {
     let units = written(quantity.unit());
     if quantity.unit() == Unit::Count {
-        return with_unit(amount.round().to_string(), units[0].0);
+        return with_unit(whole(amount), units[0].0);
     }
     let reads = |size: f64| three_digits(amount / size).abs() >= 1.0;
     let &(name, size) = units.iter().rev().find(|(_, size)| reads(*size)).unwrap_or(&units[0]);
@@ -292,7 +292,7 @@ pub fn print_out_of(so_far: f64, quantity: Quantity, allowance: &str) -> String 
         Some((number, unit, size))
     });
     match written {
-        Some((number, _, _)) if quantity.unit() == Unit::Count => format!("{} of {number}", so_far.round()),
+        Some((number, _, _)) if quantity.unit() == Unit::Count => format!("{} of {number}", whole(so_far)),
         Some((number, unit, size)) => format!("{} of {number} {unit}", digits(so_far / size)),
         None => format!("{} of {allowance}", print(so_far, quantity)),
     }
@@ -306,10 +306,15 @@ fn with_unit(number: String, unit: &str) -> String {
     }
 }
 
-/// A number rounded to three significant digits; whole from 1000 on.
+/// A number rounded to three significant digits; whole from 1000 on. Nought has no sign.
 fn three_digits(number: f64) -> f64 {
     let places = places(number);
-    (number * 10f64.powi(places)).round() / 10f64.powi(places)
+    (number * 10f64.powi(places)).round() / 10f64.powi(places) + 0.0
+}
+
+/// A count as text; nought has no sign.
+fn whole(count: f64) -> String {
+    (count.round() + 0.0).to_string()
 }
 
 /// Decimal places that give three significant digits, never fewer than none.
@@ -374,6 +379,17 @@ mod tests {
     fn half_a_month_and_two_centuries_are_refused() {
         assert!(matches!(parse_span("0.5 months"), Err(AmountError::NotWhole { .. })));
         assert!(matches!(parse_span("200 years"), Err(AmountError::TooLarge { .. })));
+    }
+
+    #[test]
+    fn nought_is_printed_without_a_sign() {
+        for (so_far, expected) in [(-0.0, "0 of 1000"), (-0.2, "0 of 1000")] {
+            assert_eq!(print_out_of(so_far, Quantity::Retractions, "1000 times"), expected);
+        }
+        assert_eq!(print_out_of(-0.0, Quantity::TravelX, "25 km"), "0 of 25 km");
+        assert_eq!(print(-0.0, Quantity::Retractions), "0 times");
+        assert_eq!(print(-0.0, Quantity::TravelX), "0 mm");
+        assert_eq!(print(-1e-30, Quantity::TravelX), "0 mm");
     }
 
     proptest! {

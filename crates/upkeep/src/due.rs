@@ -8,7 +8,7 @@ use crate::forecast::{Days, Grounds, Likely, Outlook, queue_by_day};
 use crate::history::{History, days_after, days_between};
 use crate::meter::Meter;
 use crate::state::MachineState;
-use crate::used::{Used, due_since, meter, used};
+use crate::used::{LimitUsed, Used, due_since, meter, used};
 
 /// How one task of a machine stands.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,6 +21,22 @@ pub struct Due {
     pub used: Used,
     /// When it came due, or will.
     pub when: When,
+}
+
+impl Due {
+    /// The index of the limit that makes the task due: the one that is most used or, where a day is likely, the one that
+    /// will be reached first.
+    pub fn limit(&self) -> usize {
+        match &self.when {
+            When::Likely(likely) => likely.limit,
+            When::Since(_) | When::Beyond => self.used.governing(),
+        }
+    }
+
+    /// The share of that limit that is used; 1 when due.
+    pub fn share(&self) -> f64 {
+        self.used.limits.get(self.limit()).map_or(0.0, LimitUsed::share)
+    }
 }
 
 /// When a task came due, or will.

@@ -65,7 +65,7 @@ impl LimitUsed {
 }
 
 impl Used {
-    /// The largest share of its limits: whichever comes first.
+    /// The largest share of its limits.
     pub fn share(&self) -> f64 {
         self.limits.iter().map(LimitUsed::share).fold(0.0, f64::max)
     }
@@ -95,7 +95,8 @@ pub fn used(state: &MachineState, task: &Task, materials: &Materials, now: &Zone
             Allowance::Amount { amount: allowed, .. } => {
                 let counted =
                     |usage| meter(&state.build, task, limit).map_or(0.0, |meter| meter.amount(usage, materials));
-                let so_far = counted(&state.total) - base.map_or(0.0, counted);
+                // The sum of nothing is −0; 0 + −0 is 0.
+                let so_far = 0.0 + counted(&state.total) - base.map_or(0.0, counted);
                 LimitUsed { so_far, allowed, until: None }
             }
         })

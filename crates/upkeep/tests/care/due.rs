@@ -148,6 +148,26 @@ fn whichever_limit_comes_first_governs() {
 }
 
 #[test]
+fn the_share_that_is_told_is_that_of_the_limit_that_is_told() {
+    let mut state = machine(vec![elapsed(1, 0), hours(100.0)], date(2026, 1, 1));
+    run(&mut state, date(2026, 1, 2), 20.0);
+    let queued = crate::common::usage(Quantity::Time, 90.0 * 3600.0, "PLA");
+    state.queue.push(QueuedUse { on: Some(date(2026, 1, 17)), usage: queued });
+    // The calendar has used 15 of 31 days, the hours 20 of 100; but the queued run ends the hours first.
+    let due = only_due(&state, date(2026, 1, 16).at(0, 0, 0, 0));
+    assert_eq!(due.limit(), 1, "{due:?}");
+    check(due.share(), 0.2);
+    check(due.used.share(), 15.0 / 31.0);
+}
+
+#[test]
+fn nothing_used_is_nought_without_a_sign() {
+    let state = machine(vec![hours(10.0)], date(2026, 1, 1));
+    let used = used(&state, &state.build.tasks[0], Materials::built_in(), &at(date(2026, 1, 2).at(0, 0, 0, 0)));
+    assert!(used.limits[0].so_far.is_sign_positive() && used.limits[0].share().is_sign_positive(), "{used:?}");
+}
+
+#[test]
 fn a_task_that_is_due_says_since_when() {
     let mut state = machine(vec![elapsed(1, 0), hours(10.0)], date(2026, 1, 1));
     for day in 2..=6 {
