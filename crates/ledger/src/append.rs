@@ -250,8 +250,19 @@ async fn lock_for(connection: &mut AnyConnection, new: &NewEntry) -> Result<Mach
     if machine.joined.is_some() {
         return Err(Error::MachineExists { name: machine.name });
     }
+    refuse_twin(connection, &new.machine).await?;
     catalogue::check_build(connection, build).await?;
     Ok(machine)
+}
+
+/// Refuses a name that differs from another machine's in its case alone: people would take one for the other.
+async fn refuse_twin(connection: &mut AnyConnection, name: &str) -> Result<(), Error> {
+    let lower = name.to_lowercase();
+    let twin = tables::machines(connection)
+        .await?
+        .into_iter()
+        .find(|machine| machine.joined.is_some() && machine.name.to_lowercase() == lower);
+    twin.map_or(Ok(()), |machine| Err(Error::MachineExists { name: machine.name }))
 }
 
 /// The machine, if it is in the shop now.

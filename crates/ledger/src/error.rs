@@ -81,7 +81,9 @@ pub enum Error {
         reason: String,
     },
     /// Something kept cannot be read.
-    #[error("{what} can't be read back\n  rebuild the derived rows, and if that does not help restore from a copy")]
+    #[error(
+        "{what} can't be read back\n  sums can be made anew from the entries; entries can only be restored from a copy"
+    )]
     Damaged {
         /// What it is.
         what: String,

@@ -47,7 +47,9 @@ impl Place {
         if at.starts_with("postgres://") || at.starts_with("postgresql://") {
             Place { engine: Engine::Postgres, shown: without_password(at), file: None, url: at.to_owned() }
         } else {
-            let url = format!("sqlite:{}", escaped(at));
+            // A name that the engine takes for a database without a file; here it is a file like any other.
+            let path = if at.starts_with(":memory:") { format!("./{at}") } else { at.to_owned() };
+            let url = format!("sqlite:{}", escaped(&path));
             Place { engine: Engine::Sqlite, shown: at.to_owned(), file: Some(PathBuf::from(at)), url }
         }
     }

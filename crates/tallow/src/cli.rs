@@ -45,7 +45,7 @@ pub(crate) enum Command {
     /// Make an invented shop, or open the one made before, and show what is due in it
     #[command(after_help = "Example:\n  tallow demo")]
     Demo(Demo),
-    /// Make a shop, look at it, check its records
+    /// Make a shop, look at it, verify its records
     #[command(subcommand)]
     Shop(Shop),
     /// Add machines and look at them
@@ -93,7 +93,7 @@ Examples:
     #[command(after_help = "\
 Examples:
   tallow done \"wipe the x rods\" --on bowline
-  tallow done \"oil the y and z rods\" --on bowline --when \"monday 8:30\" --used \"light machine oil, ISO VG 32=2 ml\"")]
+  tallow done \"oil the y and z rods\" --on bowline --when \"monday 8:30\" --used \"ISO VG 32 light oil=2 ml\"")]
     Done(Done),
     /// Record a part replaced
     #[command(after_help = "Example:\n  tallow replace nozzle --on bowline --because worn")]
@@ -211,7 +211,7 @@ pub(crate) enum Material {
         /// Its name
         name: String,
         /// Its density, g/cm³
-        #[arg(long, value_name = "G/CM3")]
+        #[arg(long, value_name = "G/CM3", allow_hyphen_values = true, value_parser = number)]
         density: f64,
         /// What it does to a machine: abrasive, fumes, hygroscopic, soft
         #[arg(long = "class", value_name = "CLASS")]
@@ -248,7 +248,6 @@ pub(crate) struct Meter {
 #[derive(Args, Debug)]
 pub(crate) struct Program {
     /// The print file; - is standard input; left out when only hours are known
-    #[arg(required_unless_present = "hours")]
     pub(crate) file: Option<PathBuf>,
     /// The machine
     #[arg(long, value_name = "MACHINE")]
@@ -257,10 +256,10 @@ pub(crate) struct Program {
     #[arg(long = "material", value_name = "[Tn=]MATERIAL", required = true)]
     pub(crate) materials: Vec<String>,
     /// Hours printed, where there is no file; the use is then an estimate
-    #[arg(long, conflicts_with = "file", allow_negative_numbers = true)]
+    #[arg(long, conflicts_with = "file", allow_hyphen_values = true, value_parser = number)]
     pub(crate) hours: Option<f64>,
     /// Filament used, g, where there is no file
-    #[arg(long, requires = "hours", allow_negative_numbers = true)]
+    #[arg(long, conflicts_with = "file", allow_hyphen_values = true, value_parser = number)]
     pub(crate) grams: Option<f64>,
     /// What to call it; the file's name if left out
     #[arg(long)]
@@ -299,7 +298,7 @@ pub(crate) struct Due {
     /// One machine; all if left out
     pub(crate) machine: Option<String>,
     /// How many days to look ahead
-    #[arg(long, default_value_t = DUE_DAYS, value_parser = clap::value_parser!(u16).range(1..=730))]
+    #[arg(long, default_value_t = DUE_DAYS, allow_hyphen_values = true, value_parser = days)]
     pub(crate) days: u16,
     /// List every task, however far off
     #[arg(long)]
@@ -391,7 +390,7 @@ pub(crate) struct Reading {
 #[derive(Args, Debug)]
 pub(crate) struct HourMeter {
     /// The hours that it shows
-    #[arg(allow_hyphen_values = true)]
+    #[arg(allow_hyphen_values = true, value_parser = number)]
     pub(crate) hours: f64,
     #[command(flatten)]
     pub(crate) occasion: Occasion,
@@ -405,16 +404,17 @@ pub(crate) struct History {
     /// The machine
     pub(crate) machine: String,
     /// How many entries at most
-    #[arg(long, default_value_t = 30, value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, default_value_t = 30, allow_hyphen_values = true, value_parser = count)]
     pub(crate) most: u32,
     /// Only entries before this one
-    #[arg(long, value_name = "ENTRY")]
+    #[arg(long, value_name = "ENTRY", allow_hyphen_values = true, value_parser = entry)]
     pub(crate) before: Option<i64>,
 }
 
 #[derive(Args, Debug)]
 pub(crate) struct Correct {
     /// The entry's number
+    #[arg(value_parser = entry)]
     pub(crate) entry: i64,
     /// It did not happen
     #[arg(long, conflicts_with_all = ["when", "materials", "because", "value"])]
@@ -440,4 +440,26 @@ pub(crate) struct Correct {
 pub(crate) struct Replay {
     /// One machine; all if left out
     pub(crate) machine: Option<String>,
+}
+
+/// A decimal number as people write it: no exponents, no infinities.
+fn number(text: &str) -> Result<f64, String> {
+    let plain = text.chars().all(|c| c.is_ascii_digit() || matches!(c, '.' | '-' | '+'));
+    text.parse().ok().filter(|_| plain).ok_or_else(|| "write a number with a point, for example 5.5".to_owned())
+}
+
+/// A number of days to look ahead: up to two years.
+fn days(text: &str) -> Result<u16, String> {
+    let days = text.parse().ok().filter(|days| (1..=730).contains(days));
+    days.ok_or_else(|| "write a whole number of days from 1 to 730".to_owned())
+}
+
+/// How many, at least one.
+fn count(text: &str) -> Result<u32, String> {
+    text.parse().ok().filter(|count| 1 <= *count).ok_or_else(|| "write a whole number from 1 on".to_owned())
+}
+
+/// The number of an entry.
+fn entry(text: &str) -> Result<i64, String> {
+    text.parse().ok().filter(|id| 1 <= *id).ok_or_else(|| "an entry has a number: tallow history MACHINE".to_owned())
 }

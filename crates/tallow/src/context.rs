@@ -57,6 +57,8 @@ impl Context {
 
     fn place_or(&self, file: &str) -> Result<String, Trouble> {
         match &self.shop {
+            Some(place) if place.trim().is_empty() => Err(Trouble::refused("the shop's place is empty")
+                .help("name a file: --shop FILE; or leave TALLOW_SHOP unset for the one in your data folder")),
             Some(place) => Ok(place.clone()),
             None => Ok(data_folder()?.join(file).display().to_string()),
         }

@@ -92,7 +92,7 @@ impl Source {
                 Trouble::refused(format!("{name} may not be read")).help("ask its owner for leave to read it")
             }
             io::ErrorKind::UnexpectedEof => {
-                Trouble::refused(format!("{name} ends early: the packed data are cut off; nothing was counted"))
+                Trouble::refused(format!("{name} is not whole: the packed data are cut off, or something else stands behind them; nothing was counted"))
                     .help("copy the file again from where it was made")
             }
             io::ErrorKind::InvalidInput | io::ErrorKind::InvalidData => {

@@ -42,12 +42,18 @@ impl Printed {
     /// What each of `tools` printed, as far as it was said.
     ///
     /// # Errors
-    /// A tool is named that is not among them.
+    /// A tool is named that is not among them; a material is left over.
     pub(crate) fn by_tool(&self, tools: &[Tool]) -> Result<BTreeMap<Tool, MaterialInfo>, Trouble> {
         if let Some(tool) = self.tools.keys().find(|tool| !tools.contains(tool)) {
             let used: Vec<String> = tools.iter().map(|tool| format!("T{tool}")).collect();
             return Err(Trouble::refused(format!("T{tool} prints nothing in this run"))
                 .help(format!("it uses {}", used.join(", "))));
+        }
+        if let Some(every) =
+            self.every.as_ref().filter(|_| !tools.is_empty() && tools.iter().all(|tool| self.tools.contains_key(tool)))
+        {
+            return Err(Trouble::refused(format!("--material {} is for no tool: each has its own", every.name))
+                .help("leave it out"));
         }
         let of = |tool: &Tool| self.tools.get(tool).or(self.every.as_ref()).cloned();
         Ok(tools.iter().filter_map(|tool| Some((*tool, of(tool)?))).collect())
@@ -77,6 +83,9 @@ pub(crate) fn names(printed: &BTreeMap<Tool, MaterialInfo>) -> BTreeMap<Tool, Ma
 /// # Errors
 /// Where the shop knows none of that name.
 pub(crate) fn known(name: &str, materials: &Materials) -> Result<MaterialInfo, Trouble> {
+    if name.is_empty() {
+        return Err(Trouble::refused("no material is named").help("say what was printed: --material PLA"));
+    }
     materials.get(name).cloned().ok_or_else(|| {
         let trouble = Trouble::refused(format!("no material is called \"{name}\""));
         let trouble = match nearest(name, materials.iter().map(|info| info.name.as_str())) {
@@ -125,5 +134,6 @@ mod tests {
             assert!(parse(words).is_err(), "{words:?}");
         }
         assert!(parse(&["T3=PLA"]).unwrap().by_tool(&[0]).is_err());
+        assert!(parse(&["PETG", "T0=PLA"]).unwrap().by_tool(&[0]).is_err());
     }
 }

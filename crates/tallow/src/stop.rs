@@ -21,7 +21,7 @@ impl Point {
     /// Reads `40 %`, `40 % of bytes`, `layer 12` or `line 300`.
     ///
     /// # Errors
-    /// Any other text, a share outside 0 to 100 %, layer or line 0.
+    /// Any other text, a share that is nothing or above 100 %, layer or line 0.
     pub(crate) fn parse(text: &str) -> Result<Point, Trouble> {
         let spaced = text.to_lowercase().replace('%', " % ");
         let words: Vec<&str> = spaced.split_whitespace().collect();
@@ -51,7 +51,7 @@ impl fmt::Display for Point {
 }
 
 fn percent(text: &str) -> Option<f64> {
-    text.parse().ok().filter(|percent| (0.0..=100.0).contains(percent)).map(|percent: f64| percent / 100.0)
+    text.parse().ok().filter(|percent| 0.0 < *percent && *percent <= 100.0).map(|percent: f64| percent / 100.0)
 }
 
 #[cfg(test)]
@@ -76,7 +76,8 @@ mod tests {
 
     #[test]
     fn a_point_that_cannot_be_is_refused() {
-        for text in ["", "101 %", "-1 %", "nan %", "layer 0", "layer -2", "line x", "half", "3"] {
+        for text in ["", "101 %", "-1 %", "0 %", "0 % of bytes", "nan %", "layer 0", "layer -2", "line x", "half", "3"]
+        {
             assert!(Point::parse(text).is_err(), "{text}");
         }
     }

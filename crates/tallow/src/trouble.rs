@@ -53,9 +53,6 @@ impl From<ledger::Error> for Trouble {
             ledger::Error::NoSuchEntry { .. } => {
                 trouble.help("a machine's history tells the numbers: tallow history MACHINE")
             }
-            ledger::Error::Damaged { .. } => {
-                trouble.help("see what is wrong, and rebuild: tallow shop verify --rebuild")
-            }
             _ => trouble,
         }
     }

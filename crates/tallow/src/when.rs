@@ -1,6 +1,6 @@
 //! Dates and times as people type them, in the shop's time zone.
 
-use jiff::civil::{Date, Time, Weekday};
+use jiff::civil::{Date, DateTime, Time, Weekday};
 use jiff::{ToSpan, ZonedDateTime};
 
 use crate::trouble::Trouble;
@@ -8,16 +8,32 @@ use crate::trouble::Trouble;
 const FORMS: &str = "write a date as 2026-11-02, \"2 Nov\", today, yesterday, monday or \"3 days ago\", \
                      with a time after it if it matters: \"yesterday 14:10\"";
 
+/// The first year of which anything is recorded: there were no filament printers before.
+const FIRST_YEAR: i16 = 1980;
+
 /// An instant at or before `now`. A day without a time means noon of that day, or `now` if that is earlier.
 ///
 /// # Errors
 /// Text that is no date, a day or time that does not exist in the zone, and an instant in the future.
 pub(crate) fn past(text: &str, now: &ZonedDateTime) -> Result<ZonedDateTime, Trouble> {
+    past_or(text, Time::constant(12, 0, 0, 0), now)
+}
+
+/// As [`past`], but a day without a time means its beginning: the instant from which something counts.
+///
+/// # Errors
+/// As [`past`].
+pub(crate) fn since(text: &str, now: &ZonedDateTime) -> Result<ZonedDateTime, Trouble> {
+    past_or(text, Time::midnight(), now)
+}
+
+fn past_or(text: &str, usual: Time, now: &ZonedDateTime) -> Result<ZonedDateTime, Trouble> {
     let (date, time) = day_and_time(text, now)?;
-    let at = match time {
-        Some(time) => on_clock(text, date, time, now)?,
-        None => on_clock(text, date, Time::constant(12, 0, 0, 0), now)?,
-    };
+    let at = on_clock(text, date, time.unwrap_or(usual), now)?;
+    if at.year() < FIRST_YEAR {
+        return Err(Trouble::refused(format!("\"{text}\" lies before {FIRST_YEAR}, when there were no such machines"))
+            .help("check the year"));
+    }
     if at <= *now {
         return Ok(at);
     }
@@ -33,8 +49,13 @@ pub(crate) fn past(text: &str, now: &ZonedDateTime) -> Result<ZonedDateTime, Tro
 /// # Errors
 /// Text that is no date, and a day before today.
 pub(crate) fn coming_day(text: &str, now: &ZonedDateTime) -> Result<Date, Trouble> {
-    let (mut date, _) = day_and_time(text, now)?;
-    if let Some(weekday) = weekday(text.trim().to_lowercase().as_str()) {
+    let lower = text.trim().to_lowercase();
+    let words: Vec<&str> = lower.split_whitespace().collect();
+    let (mut date, _) = match words[..] {
+        ["in", count, unit] => ahead(count, unit, now).map(|date| (date, None)).ok_or_else(|| not_a_date(text))?,
+        _ => day_and_time(text, now)?,
+    };
+    if let Some(weekday) = words.first().and_then(|word| weekday(word)) {
         date = now.date().nth_weekday(1, weekday).unwrap_or(date);
     }
     if date < now.date() && names_no_year(text) {
@@ -64,7 +85,19 @@ fn on_clock(text: &str, date: Date, time: Time, now: &ZonedDateTime) -> Result<Z
 }
 
 fn not_a_date(text: &str) -> Trouble {
-    Trouble::refused(format!("\"{text}\" is not a date that can be read")).help(FORMS)
+    let trouble = Trouble::refused(format!("\"{text}\" is not a date that can be read")).help(FORMS);
+    match too_late_in_month(text) {
+        Some(month) => trouble.help(month),
+        None => trouble,
+    }
+}
+
+/// What to say of `2026-02-30`.
+fn too_late_in_month(text: &str) -> Option<String> {
+    let (before, day) = text.split_whitespace().next()?.rsplit_once('-')?;
+    let first: Date = format!("{before}-01").parse().ok()?;
+    let day: i8 = day.parse().ok().filter(|day| (28..32).contains(day))?;
+    Some(format!("{} {} has {} days, not {day}", first.strftime("%B"), first.year(), first.days_in_month()))
 }
 
 fn day_and_time(text: &str, now: &ZonedDateTime) -> Result<(Date, Option<Time>), Trouble> {
@@ -75,21 +108,41 @@ fn day_and_time(text: &str, now: &ZonedDateTime) -> Result<(Date, Option<Time>),
     if let Some(exact) = exact_instant(text, now).or_else(|| ago(&lower, now)) {
         return Ok((exact.date(), Some(exact.time())));
     }
+    if let Ok(there) = text.trim().parse::<DateTime>()
+        && text.contains('T')
+    {
+        return Ok((there.date(), Some(there.time())));
+    }
     let words: Vec<&str> =
         lower.split(|c: char| c.is_whitespace() || c == ',').filter(|word| !word.is_empty()).collect();
-    let (day_words, time) = match words.split_last() {
-        Some((last, rest)) if last.contains(':') => (rest, Some(clock(last).ok_or_else(|| not_a_date(text))?)),
-        Some(_) => (&words[..], None),
-        None => return Err(not_a_date(text)),
+    let (day_words, time) = match words[..] {
+        [] => return Err(not_a_date(text)),
+        [ref rest @ .., hour, half @ ("am" | "pm")] => {
+            (rest, Some(half_day(hour, half).ok_or_else(|| not_a_date(text))?))
+        }
+        [ref rest @ .., last] if half_day_of(last).is_some() => (rest, half_day_of(last)),
+        [ref rest @ .., last] if last.contains(':') => (rest, Some(clock(last).ok_or_else(|| not_a_date(text))?)),
+        ref all => (all, None),
     };
     let date = day(day_words, now).ok_or_else(|| not_a_date(text))?;
     Ok((date, time))
 }
 
-/// An instant with an offset or zone of its own: `2026-11-02T14:10Z`, or one in the shop's zone: `2026-11-02T14:10`.
+/// An instant with an offset of its own: `2026-11-02T14:10Z`.
 fn exact_instant(text: &str, now: &ZonedDateTime) -> Option<ZonedDateTime> {
     let instant = text.trim().parse::<jiff::Timestamp>().ok()?;
     Some(instant.to_zoned_datetime(now.time_zone().clone()))
+}
+
+/// `in 3 days`, `in a week`.
+fn ahead(count: &str, unit: &str, now: &ZonedDateTime) -> Option<Date> {
+    let count: i64 = if count == "a" { 1 } else { count.parse().ok().filter(|n| (0..10_000).contains(n))? };
+    let days = match unit.trim_end_matches('s') {
+        "day" => count,
+        "week" => 7 * count,
+        _ => return None,
+    };
+    now.date().checked_add(days.days()).ok()
 }
 
 /// `3 days ago`, `2 hours ago`, `a week ago`.
@@ -113,6 +166,26 @@ fn clock(word: &str) -> Option<Time> {
     let mut fields = word.split(':').map(|field| field.parse::<i8>().ok());
     let time = Time::new(fields.next()??, fields.next()??, fields.next().unwrap_or(Some(0))?, 0).ok()?;
     fields.next().is_none().then_some(time)
+}
+
+/// `9am`, `9:30pm`.
+fn half_day_of(word: &str) -> Option<Time> {
+    let (hour, half) = word.split_at_checked(word.len().checked_sub(2)?)?;
+    half_day(hour, half)
+}
+
+/// An hour of the morning or the afternoon: `9` `am`, `12:30` `pm`.
+fn half_day(hour: &str, half: &str) -> Option<Time> {
+    let time = if hour.contains(':') { clock(hour)? } else { Time::new(hour.parse().ok()?, 0, 0, 0).ok()? };
+    let noon = match half {
+        "am" => 0,
+        "pm" => 12,
+        _ => return None,
+    };
+    if !(1..=12).contains(&time.hour()) {
+        return None;
+    }
+    Time::new(time.hour() % 12 + noon, time.minute(), time.second(), 0).ok()
 }
 
 fn day(words: &[&str], now: &ZonedDateTime) -> Option<Date> {
@@ -206,6 +279,10 @@ mod tests {
         check("2026-11-02", "2026-11-02 12:00");
         check("2026-11-02 14:10", "2026-11-02 14:10");
         check("2026-11-02T14:10:00+01:00", "2026-11-02 14:10");
+        check("2026-11-02T14:10", "2026-11-02 14:10");
+        check("yesterday 9 am", "2026-11-24 09:00");
+        check("yesterday 9:30pm", "2026-11-24 21:30");
+        check("12 am", "2026-11-25 00:00");
         check("yesterday 14:10", "2026-11-24 14:10");
         check("Yesterday", "2026-11-24 12:00");
         check("today 9:05", "2026-11-25 09:05");
@@ -236,9 +313,22 @@ mod tests {
 
     #[test]
     fn what_is_no_date_is_refused_with_the_forms_that_are() {
-        for text in ["", "soon", "2026-13-01", "31 feb", "25:00", "yesterday 14:61", "-3 days ago", "14:10:20:5"] {
+        for text in
+            ["", "soon", "2026-13-01", "31 feb", "25:00", "yesterday 14:61", "-3 days ago", "14:10:20:5", "13 pm"]
+        {
             assert!(past(text, &now()).unwrap_err().to_string().contains("is not a date"), "{text}");
         }
+    }
+
+    #[test]
+    fn a_day_that_its_month_has_not_is_told_how_many_it_has() {
+        assert!(past("2026-02-30 9:00", &now()).unwrap_err().to_string().contains("February 2026 has 28 days"));
+        assert!(past("0001-01-01", &now()).unwrap_err().to_string().contains("check the year"));
+    }
+
+    #[test]
+    fn what_counts_from_a_day_counts_from_its_beginning() {
+        assert_eq!(since("monday", &now()).unwrap().strftime("%Y-%m-%d %H:%M").to_string(), "2026-11-23 00:00");
     }
 
     #[test]
@@ -250,6 +340,8 @@ mod tests {
     #[test]
     fn a_coming_weekday_is_the_next_one() {
         assert_eq!(coming_day("friday", &now()).unwrap().to_string(), "2026-11-27");
+        assert_eq!(coming_day("friday 9:00", &now()).unwrap().to_string(), "2026-11-27");
+        assert_eq!(coming_day("in 3 days", &now()).unwrap().to_string(), "2026-11-28");
         assert_eq!(coming_day("tomorrow", &now()).unwrap().to_string(), "2026-11-26");
         assert_eq!(coming_day("30 December", &now()).unwrap().to_string(), "2026-12-30");
         assert_eq!(coming_day("2 Jan", &now()).unwrap().to_string(), "2027-01-02");

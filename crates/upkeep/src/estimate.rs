@@ -29,6 +29,13 @@ const BY_MASS: [Quantity; 5] = [
 
 const SECONDS_PER_HOUR: f64 = 3600.0;
 
+/// The longest run, h: a year. Judgement, no source; it keeps a slip of the finger out of the meters.
+const LONGEST_RUN: f64 = 8784.0;
+
+/// The most filament that goes through a machine in an hour, g: several times what the largest hot ends melt. Judgement,
+/// no source.
+const MOST_GRAMS_PER_HOUR: f64 = 5000.0;
+
 /// What a machine does in an hour of printing.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Ratios {
@@ -66,6 +73,16 @@ pub enum EstimateError {
         what: &'static str,
         /// Its value.
         got: f64,
+    },
+    /// More than a run can have.
+    #[error("{what} is {got}, but no run has more than {most}")]
+    TooMuch {
+        /// What was given.
+        what: &'static str,
+        /// Its value.
+        got: f64,
+        /// The most that is taken.
+        most: f64,
     },
     /// The hour meter shows less than before.
     #[error("the hour meter shows {shown} h, but showed {before} h before; correct the reading, or the one before it")]
@@ -114,7 +131,7 @@ impl Ratios {
     /// The use of `hours` of printing with one tool; what goes through the extruder by `grams`, where they are given.
     ///
     /// # Errors
-    /// If hours or grams are not positive numbers.
+    /// If hours or grams are not positive numbers, or more than a run can have.
     pub fn estimate(
         &self,
         hours: f64,
@@ -122,8 +139,9 @@ impl Ratios {
         tool: Tool,
         material: &Material,
     ) -> Result<Estimate, EstimateError> {
-        let hours = positive("the number of hours", hours)?;
-        let grams = grams.map(|grams| positive("the number of grams", grams)).transpose()?;
+        let hours = within("the number of hours", hours, LONGEST_RUN)?;
+        let most = (MOST_GRAMS_PER_HOUR * hours).ceil();
+        let grams = grams.map(|grams| within("the number of grams", grams, most)).transpose()?;
         let mut amounts = Amounts::default();
         for ratio in &self.per_hour {
             amounts[ratio.quantity] = ratio.per_hour * hours;
@@ -206,6 +224,10 @@ fn by_mass(amounts: &mut Amounts, mass: f64) {
     amounts[Quantity::FilamentMass] = mass;
 }
 
-fn positive(what: &'static str, got: f64) -> Result<f64, EstimateError> {
-    if 0.0 < got && got < f64::INFINITY { Ok(got) } else { Err(EstimateError::NotPositive { what, got }) }
+fn within(what: &'static str, got: f64, most: f64) -> Result<f64, EstimateError> {
+    match got {
+        _ if 0.0 < got && got <= most => Ok(got),
+        _ if most < got => Err(EstimateError::TooMuch { what, got, most }),
+        _ => Err(EstimateError::NotPositive { what, got }),
+    }
 }

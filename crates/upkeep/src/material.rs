@@ -104,9 +104,11 @@ impl Materials {
 
     /// The common materials and the shop's own; where both name one, the shop's stands.
     pub fn with(own: impl IntoIterator<Item = MaterialInfo>) -> Materials {
-        let mut all: Vec<MaterialInfo> = own.into_iter().collect();
-        all.extend(Materials::built_in().iter().cloned());
-        Materials(all)
+        let mut all = Materials(own.into_iter().collect());
+        let others: Vec<MaterialInfo> =
+            Materials::built_in().iter().filter(|info| all.get(&info.name).is_none()).cloned().collect();
+        all.0.extend(others);
+        all
     }
 
     /// The material of that name, whatever its case.
@@ -210,6 +212,8 @@ mod tests {
     #[test]
     fn the_shops_own_figure_stands_above_the_common_one() {
         let own = MaterialInfo { name: "pla".to_owned(), density_kg_m3: 1300.0, classes: vec![] };
-        assert_eq!(Materials::with([own.clone()]).get("PLA"), Some(&own));
+        let all = Materials::with([own.clone()]);
+        assert_eq!(all.get("PLA"), Some(&own));
+        assert_eq!(all.iter().count(), Materials::built_in().iter().count());
     }
 }

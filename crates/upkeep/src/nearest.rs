@@ -87,14 +87,19 @@ impl fmt::Display for Unknown {
         match has.as_slice() {
             [] => write!(f, "there is none yet")?,
             [only] => write!(f, "there is only {only}")?,
-            all if all.len() <= self.listed() => write!(f, "there are: {}", all.join(", "))?,
-            all => write!(f, "there are {}, among them: {}", all.len(), all[..self.listed()].join(", "))?,
+            all if all.len() <= self.listed() => write!(f, "there are: {}", listing(all))?,
+            all => write!(f, "there are {}, among them: {}", all.len(), listing(&all[..self.listed()]))?,
         }
         match nearest {
             Some(nearest) => write!(f, "\n  did you mean {nearest}?"),
             None => Ok(()),
         }
     }
+}
+
+/// Names one after another, told apart where a name has a comma of its own.
+fn listing(names: &[String]) -> String {
+    names.join(if names.iter().any(|name| name.contains(',')) { "; " } else { ", " })
 }
 
 impl std::error::Error for Unknown {}

@@ -3,8 +3,8 @@
 
 use std::fmt;
 
-use crate::build::Position;
-use crate::supply::Supplies;
+use crate::build::{Position, State};
+use crate::supply::{Hazard, Supplies};
 
 /// A supply that must not touch a position.
 #[derive(Clone, Debug, PartialEq)]
@@ -37,6 +37,12 @@ pub fn refusal<'a>(
     known: &Supplies,
 ) -> Option<Refusal> {
     supplies.into_iter().find_map(|supply| refused(position, supply, known))
+}
+
+/// The first of `supplies` that burns, where the machine is in a state in which it would be hot.
+pub fn burns<'a>(state: State, supplies: impl IntoIterator<Item = &'a str>, known: &Supplies) -> Option<&'a str> {
+    let burns = |supply: &&str| known.hazard(supply) == Some(Hazard::Flammable);
+    if state == State::Hot { supplies.into_iter().find(burns) } else { None }
 }
 
 /// Whether one supply must not touch `position`.

@@ -4,8 +4,8 @@ use std::sync::LazyLock;
 
 use serde::Deserialize;
 
-use crate::Unknown;
 use crate::build::Ban;
+use crate::{Unknown, nearest};
 
 /// Why a supply asks for a caution.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
@@ -86,6 +86,17 @@ impl Supplies {
         self.supplies.iter().find(|supply| supply.name.eq_ignore_ascii_case(name.trim()))
     }
 
+    /// Why what a keeper calls `name` asks for a caution: as the list says, or else as a listed supply of the same
+    /// substance does.
+    pub fn hazard(&self, name: &str) -> Option<Hazard> {
+        if let Some(supply) = self.get(name) {
+            return supply.caution;
+        }
+        let told = self.substances_in(name);
+        let same = |supply: &&SupplyInfo| told.iter().any(|substance| supply.classes.contains(&substance.name));
+        self.supplies.iter().filter(same).find_map(|supply| supply.caution)
+    }
+
     /// All supplies.
     pub fn iter(&self) -> impl Iterator<Item = &SupplyInfo> {
         self.supplies.iter()
@@ -110,10 +121,23 @@ impl Supplies {
         match self.get(name) {
             Some(listed) => Ok(listed.name.clone()),
             None if self.substances_in(name).is_empty() => {
-                Err(Unknown::new("supply", name, self.supplies.iter().map(|supply| supply.name.clone()).collect()))
+                let mut unknown =
+                    Unknown::new("supply", name, self.supplies.iter().map(|supply| supply.name.clone()).collect());
+                unknown.nearest = unknown.nearest.or_else(|| self.substance_near(name));
+                Err(unknown)
             }
             None => Ok(name.trim().to_owned()),
         }
+    }
+
+    /// The substance that a word of `name` is nearest to.
+    fn substance_near(&self, name: &str) -> Option<String> {
+        let known =
+            || self.substances.iter().flat_map(|substance| [&substance.name].into_iter().chain(&substance.words));
+        spaced_words(name)
+            .split_whitespace()
+            .filter(|word| 4 <= word.len())
+            .find_map(|word| nearest(word, known().map(String::as_str)).map(str::to_owned))
     }
 
     /// The substances in what a keeper calls `name`: those of the listed supply, or else those that its words tell, so
@@ -206,7 +230,8 @@ mod tests {
         let named = |name| Supplies::built_in().named(name);
         assert_eq!(named("nlgi 2 LITHIUM grease ").unwrap(), "NLGI 2 lithium grease");
         assert_eq!(named("white lithium grease").unwrap(), "white lithium grease");
-        assert_eq!(named("butter").unwrap_err().nearest, None);
+        assert_eq!(named("cheese").unwrap_err().nearest, None);
+        assert_eq!(named("white greese").unwrap_err().nearest.as_deref(), Some("grease"));
         assert_eq!(named("NLGI 2 lithium greese").unwrap_err().nearest.as_deref(), Some("NLGI 2 lithium grease"));
     }
 

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use jiff::{Timestamp, ZonedDateTime};
 use ledger::{Ledger, NewEntry};
 use motion::Tool;
 use upkeep::entry::Run;
@@ -9,8 +10,10 @@ use upkeep::{Entry, EntryId, Event, booking};
 
 use crate::cli;
 use crate::commands::history::said;
+use crate::commands::hours;
 use crate::commands::record::{because, measured, say_recorded};
-use crate::context::{self, Context};
+use crate::commands::slot::{self, Slot};
+use crate::context::{self, Context, OnMachine};
 use crate::printed::{self, Printed};
 use crate::trouble::Trouble;
 use crate::when;
@@ -19,8 +22,10 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
     let ledger = context.open().await?;
     let now = context.now_in(&ledger);
     let old = newest(&ledger, EntryId(args.entry)).await?;
+    let machine = context::machine(&ledger, &old.machine).await?;
     if args.withdraw {
         let id = ledger.withdraw(old.id, context.now, &args.note).await?;
+        settle_unless_gone(&ledger, &machine, context).await?;
         return say_recorded(context, id, old.at, &format!("entry {} is withdrawn ({})", args.entry, said(&old, &now)));
     }
     let at = match &args.when {
@@ -28,6 +33,7 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
         None => old.at,
     };
     let event = changed(&ledger, &old, args).await?;
+    allowed(&ledger, &machine, &old, at, &event, &now).await?;
     if at == old.at && event == old.event && args.note.is_empty() {
         return Err(Trouble::refused(format!("entry {} already says that", args.entry))
             .help("say what to change: --when, --material, --because, --value, --note; or --withdraw"));
@@ -35,6 +41,7 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
     let note = if args.note.is_empty() { old.note.clone() } else { args.note.clone() };
     let new = NewEntry { machine: old.machine.clone(), at, recorded: context.now, note, event };
     let id = ledger.correct(old.id, new).await?;
+    hours::settle(&ledger, &machine, context.now).await?;
     let corrected = ledger.entry(id).await?;
     let spoken = when::spoken(&corrected.at.to_zoned_datetime(now.time_zone().clone()));
     say_recorded(
@@ -45,9 +52,50 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
     )
 }
 
+/// Settles the hour meter, unless the machine itself was withdrawn.
+async fn settle_unless_gone(ledger: &Ledger, machine: &OnMachine, context: &Context) -> Result<(), Trouble> {
+    if ledger.machines().await?.iter().any(|there| there.name == machine.info.name) {
+        hours::settle(ledger, machine, context.now).await?;
+    }
+    Ok(())
+}
+
+/// Refuses a time before the machine joined, and a run while the machine was busy with another.
+async fn allowed(
+    ledger: &Ledger,
+    machine: &OnMachine,
+    old: &Entry,
+    at: Timestamp,
+    event: &Event,
+    now: &ZonedDateTime,
+) -> Result<(), Trouble> {
+    if matches!(event, Event::Added { .. }) {
+        return Ok(());
+    }
+    machine.joined_by(&at.to_zoned_datetime(now.time_zone().clone()))?;
+    match event {
+        Event::Run(run) if at != old.at => {
+            let slot = Slot {
+                machine: &machine.info.name,
+                label: &run.label,
+                program: run.program.as_deref(),
+                start: at,
+                duration: slot::duration(&run.usage),
+                corrects: Some(old.id),
+            };
+            slot.refuse_if_taken(ledger, now).await
+        }
+        _ => Ok(()),
+    }
+}
+
 /// The entry as its newest correction has it.
 async fn newest(ledger: &Ledger, id: EntryId) -> Result<Entry, Trouble> {
     let newest = ledger.newest(id).await?;
+    if newest.id == id && newest.event == Event::Withdrawn {
+        return Err(Trouble::refused(format!("entry {id} is itself a withdrawal, which can't be corrected"))
+            .help("record what really happened as a new entry"));
+    }
     if newest.event == Event::Withdrawn {
         return Err(Trouble::refused(format!("entry {id} is withdrawn, by entry {}", newest.id))
             .help("record what really happened as a new entry"));
@@ -59,33 +107,42 @@ async fn newest(ledger: &Ledger, id: EntryId) -> Result<Entry, Trouble> {
 async fn changed(ledger: &Ledger, old: &Entry, args: &cli::Correct) -> Result<Event, Trouble> {
     let mut event = old.event.clone();
     if !args.materials.is_empty() {
-        event = with_materials(ledger, event, &args.materials).await?;
+        event = with_materials(ledger, old.id, event, &args.materials).await?;
     }
     if let Some(reason) = args.because {
         let Event::Replaced { because: old, .. } = &mut event else {
-            return Err(does_not_fit("--because", "a part replaced"));
+            return Err(does_not_fit(old.id, "--because", "a part replaced"));
         };
         *old = because(reason);
     }
     if let Some(text) = &args.value {
-        let Event::Reading { value, unit, .. } = &mut event else { return Err(does_not_fit("--value", "a reading")) };
         let (measured, measured_in) = measured(text)?;
-        *value = measured;
-        if !measured_in.is_empty() {
-            *unit = measured_in;
+        match &mut event {
+            Event::Reading { value, unit, .. } => {
+                *value = measured;
+                if !measured_in.is_empty() {
+                    *unit = measured_in;
+                }
+            }
+            Event::HourMeter { hours, .. } if matches!(measured_in.as_str(), "" | "h") => *hours = measured,
+            Event::HourMeter { .. } => {
+                return Err(Trouble::refused(format!("an hour meter shows hours, not {measured_in}"))
+                    .help("write the hours alone, or with h: --value \"120 h\""));
+            }
+            _ => return Err(does_not_fit(old.id, "--value", "a reading")),
         }
     }
     Ok(event)
 }
 
-fn does_not_fit(option: &str, what: &str) -> Trouble {
-    Trouble::refused(format!("{option} is for {what}, which this entry is not"))
-        .help("withdraw it and record what really happened: tallow correct ENTRY --withdraw")
+fn does_not_fit(entry: EntryId, option: &str, what: &str) -> Trouble {
+    Trouble::refused(format!("{option} is for {what}, which entry {entry} is not"))
+        .help(format!("withdraw it and record what really happened: tallow correct {entry} --withdraw"))
 }
 
 /// The run as printed in other materials.
-async fn with_materials(ledger: &Ledger, event: Event, words: &[String]) -> Result<Event, Trouble> {
-    let Event::Run(run) = event else { return Err(does_not_fit("--material", "a run")) };
+async fn with_materials(ledger: &Ledger, entry: EntryId, event: Event, words: &[String]) -> Result<Event, Trouble> {
+    let Event::Run(run) = event else { return Err(does_not_fit(entry, "--material", "a run")) };
     let known = context::materials(ledger).await?;
     let tools: BTreeSet<Tool> = run.usage.streams().map(|(stream, _)| stream.tool).collect();
     let changed = Printed::parse(words, &known)?.by_tool(&Vec::from_iter(tools))?;

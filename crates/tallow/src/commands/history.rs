@@ -51,7 +51,7 @@ pub(crate) fn said(entry: &Entry, now: &ZonedDateTime) -> String {
         Event::Queued(queued) => format!("expects {}{}", queued.label, queued_words(queued, now)),
         Event::Done { task, supplies } if supplies.is_empty() => format!("done: {task}"),
         Event::Done { task, supplies } => {
-            format!("done: {task}, with {}", supplies.keys().cloned().collect::<Vec<_>>().join(", "))
+            format!("done: {task}, with {}", supplies.iter().map(supply_words).collect::<Vec<_>>().join("; "))
         }
         Event::Replaced { position, because } => format!("replaced: {position}, which {}", because_words(*because)),
         Event::Failed { position, mode } => format!("failed: {position}, {mode}"),
@@ -62,6 +62,11 @@ pub(crate) fn said(entry: &Entry, now: &ZonedDateTime) -> String {
         }
         Event::Withdrawn => "withdrawn".to_owned(),
     }
+}
+
+/// `2 ml of light oil`.
+fn supply_words((name, amount): (&String, &String)) -> String {
+    if amount.is_empty() { name.clone() } else { format!("{amount} of {name}") }
 }
 
 fn run_words(run: &Run) -> String {

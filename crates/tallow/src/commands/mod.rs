@@ -5,6 +5,7 @@ mod correct;
 mod demo;
 mod due;
 mod history;
+mod hours;
 mod machine;
 mod material;
 mod meter;
@@ -13,6 +14,7 @@ mod record;
 mod replay;
 mod run;
 mod shop;
+mod slot;
 mod steps;
 
 pub(crate) use quantities::symbol;
@@ -30,7 +32,7 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Demo(args) => demo::demo(context, args).await,
         Command::Shop(args) => shop::shop(context, args).await,
         Command::Machine(args) => machine::machine(context, args).await,
-        Command::Build(args) => build::build(context, args),
+        Command::Build(args) => build::build(context, args).await,
         Command::Material(args) => material::material(context, args).await,
         Command::Meter(args) => meter::meter(context, args),
         Command::Run(args) => run::run(context, args).await,

@@ -3,15 +3,15 @@
 use std::collections::BTreeMap;
 
 use jiff::{Timestamp, ZonedDateTime};
-use ledger::{Ledger, NewEntry};
-use motion::Quantity;
+use ledger::{Filter, Kind, Ledger, NewEntry};
 use serde_json::json;
-use upkeep::build::Position;
+use upkeep::build::{Position, Task};
 use upkeep::entry::Because;
 use upkeep::{Entry, EntryId, Event, Material, Supplies, Usage, amount, rules};
 
 use crate::cli::{self, Occasion, Reason};
 use crate::commands::history::use_words;
+use crate::commands::hours::{self, Hours, Reading};
 use crate::commands::run::ratios;
 use crate::context::{self, Context, OnMachine};
 use crate::printed;
@@ -22,7 +22,7 @@ pub(crate) async fn done(context: &Context, args: &cli::Done) -> Result<(), Trou
     let scene = Scene::open(context, &args.occasion).await?;
     let task = scene.machine.build.task(&args.task)?;
     let supplies = args.supplies.iter().map(|text| supply(text)).collect::<Result<BTreeMap<_, _>, _>>()?;
-    allowed(scene.machine.build.position(&task.at)?, &supplies)?;
+    allowed(task, scene.machine.build.position(&task.at)?, &supplies)?;
     let said = format!("{} on {}: done", task.name, scene.name());
     let event = Event::Done { task: task.name.clone(), supplies };
     scene.record(context, event, &said).await
@@ -48,6 +48,7 @@ pub(crate) async fn reading(context: &Context, args: &cli::Reading) -> Result<()
     let position = scene.machine.build.position(&args.position)?.name.clone();
     let (value, unit) = measured(&args.value)?;
     let what = worded(&args.what, "what was measured", "\"belt frequency\"")?;
+    same_unit(&scene, &position, &what, &unit).await?;
     let said = format!("{position} on {}: {what} {value} {unit}", scene.name());
     let event = Event::Reading { position, what, value, unit };
     scene.record(context, event, said.trim_end()).await
@@ -61,60 +62,53 @@ pub(crate) async fn hour_meter(context: &Context, args: &cli::HourMeter) -> Resu
             Trouble::refused(format!("an hour meter can't show {hours} h")).help("give what it shows, 0 or more")
         );
     }
-    let (last, entries) = before_reading(&scene).await?;
-    let (unbooked, finding) = match last {
+    let material = Material::new(&material_of(&scene, args).await?);
+    let at = scene.at.timestamp();
+    let entries = scene.ledger.effective(scene.name()).await?;
+    not_faster_than_the_clock(&entries, at, hours)?;
+    let ratios = ratios(&scene.ledger, &scene.machine).await?;
+    let mut meter = Hours::new(&entries, &ratios);
+    for entry in entries.iter().filter(|entry| entry.at < at) {
+        if let Event::HourMeter { hours, .. } = entry.event {
+            meter.pass(&Reading { at: entry.at, hours, material: &material });
+        }
+    }
+    let (unbooked, finding) = match meter.next(&Reading { at, hours, material: &material })? {
         // What it ran before the records began is nobody's to book.
         None => (Usage::new(), "from here on it is compared with the runs booked".to_owned()),
-        Some(last) => {
-            let unbooked = unbooked(&scene, args, last, &entries).await?;
-            let finding = match unbooked.is_empty() {
-                true => "which agrees with the runs booked".to_owned(),
-                false => format!("{} that no run accounts for are added, as an estimate", use_words(&unbooked)),
-            };
-            (unbooked, finding)
+        Some(unbooked) if unbooked.is_empty() => (unbooked, "which agrees with the runs booked".to_owned()),
+        Some(unbooked) => {
+            let said = format!("{} that no run accounts for are added, as an estimate", use_words(&unbooked));
+            (unbooked, said)
         }
     };
     let said = format!("{}: the hour meter shows {hours} h; {finding}", scene.name());
-    scene.record(context, Event::HourMeter { hours, unbooked }, &said).await
+    scene.record(context, Event::HourMeter { hours, unbooked }, &said).await?;
+    hours::settle(&scene.ledger, &scene.machine, context.now).await
 }
 
-/// A reading of the hour meter: when, and how many hours it showed.
-type Reading = (Timestamp, f64);
-
-/// The last reading before this one, and all entries before it.
-async fn before_reading(scene: &Scene<'_>) -> Result<(Option<Reading>, Vec<Entry>), Trouble> {
-    let at = scene.at.timestamp();
-    let mut entries = scene.ledger.effective(scene.name()).await?;
-    entries.retain(|entry| entry.at < at);
-    let last = entries.iter().rev().find_map(|entry| match entry.event {
-        Event::HourMeter { hours, .. } => Some((entry.at, hours)),
+/// Refuses a reading that ran ahead of the clock since the one before it, or back since then or before the one after it.
+fn not_faster_than_the_clock(entries: &[Entry], at: Timestamp, hours: f64) -> Result<(), Trouble> {
+    let readings = entries.iter().filter_map(|entry| match entry.event {
+        Event::HourMeter { hours, .. } => Some((entry.id, entry.at, hours)),
         _ => None,
     });
-    Ok((last, entries))
-}
-
-/// What the hour meter has run since its last reading and no run accounts for, estimated.
-async fn unbooked(
-    scene: &Scene<'_>,
-    args: &cli::HourMeter,
-    (since, before): Reading,
-    entries: &[Entry],
-) -> Result<Usage, Trouble> {
-    let elapsed = scene.at.timestamp().duration_since(since).as_secs_f64() / 3600.0;
-    if elapsed + 1.0 < args.hours - before {
-        let hours = args.hours;
-        return Err(Trouble::refused(format!(
-            "the hour meter showed {before} h only {elapsed:.1} h ago, so it can't show {hours} h"
-        ))
-        .help("correct this reading, or the one before it: tallow history shows its entry"));
+    for (entry, other_at, other) in readings {
+        let (elapsed, ran) = match at < other_at {
+            true => (other_at.duration_since(at), other - hours),
+            false => (at.duration_since(other_at), hours - other),
+        };
+        let elapsed = elapsed.as_secs_f64() / 3600.0;
+        // An hour of grace: meters show whole hours.
+        if ran < 0.0 || elapsed + 1.0 < ran {
+            let order = if at < other_at { "after" } else { "before" };
+            return Err(Trouble::refused(format!(
+                "the hour meter showed {other} h {elapsed:.1} h {order} that, so it can't show {hours} h"
+            ))
+            .help(format!("correct this reading, or that one: tallow correct {entry} --value \"120 h\"")));
+        }
     }
-    let runs = entries.iter().filter(|entry| since <= entry.at && matches!(entry.event, Event::Run(_)));
-    let booked: f64 = runs.filter_map(|entry| entry.event.usage()).map(|usage| usage.amount(Quantity::Time)).sum();
-    let ratios = ratios(&scene.ledger, &scene.machine).await?;
-    let material = Material::new(&material_of(scene, args).await?);
-    let estimate = ratios.unbooked(before, args.hours, booked / 3600.0, 0, &material);
-    let estimate = estimate.map_err(|error| Trouble::refused(error.to_string()))?;
-    Ok(estimate.map(|estimate| estimate.usage).unwrap_or_default())
+    Ok(())
 }
 
 /// The material to charge unbooked hours to: as said, or none.
@@ -187,6 +181,39 @@ pub(crate) fn measured(text: &str) -> Result<(f64, String), Trouble> {
     Ok((value, unit))
 }
 
+/// Refuses a unit other than that in which the same was measured before: the values could not be compared.
+async fn same_unit(scene: &Scene<'_>, position: &str, what: &str, unit: &str) -> Result<(), Trouble> {
+    let filter = Filter {
+        machine: Some(scene.name().to_owned()),
+        kind: Some(Kind::Reading),
+        about: Some(position.to_owned()),
+        ..Filter::default()
+    };
+    let listed = scene.ledger.entries(&filter, READINGS_TO_COMPARE).await?;
+    let before =
+        listed.iter().filter(|listed| listed.replaced_by.is_none()).find_map(|listed| match &listed.entry.event {
+            Event::Reading { what: measured, unit, .. } if measured.eq_ignore_ascii_case(what) => {
+                Some((unit, listed.entry.id))
+            }
+            _ => None,
+        });
+    match before {
+        Some((before, entry)) if before != unit => {
+            let said = |unit: &str| if unit.is_empty() { "no unit".to_owned() } else { unit.to_owned() };
+            Err(Trouble::refused(format!(
+                "{what} of {position} was measured in {} before, as entry {entry}, not in {}",
+                said(before),
+                said(unit)
+            ))
+            .help("give it in the same unit; if that entry was wrong: tallow correct ENTRY --value \"110 Hz\""))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Among how many of a part's latest readings the same measure is looked for.
+const READINGS_TO_COMPARE: u32 = 200;
+
 /// Words that must be there.
 fn worded(text: &str, what: &str, example: &str) -> Result<String, Trouble> {
     match text.trim() {
@@ -207,6 +234,7 @@ pub(crate) fn because(reason: Reason) -> Because {
 /// A supply as typed: `light oil=2 ml`, or its name alone.
 fn supply(text: &str) -> Result<(String, String), Trouble> {
     let (name, amount) = text.split_once('=').unwrap_or((text, ""));
+    let amount = amount.trim();
     match name.trim() {
         "" => {
             Err(Trouble::refused(format!("\"{text}\" names no supply"))
@@ -218,14 +246,41 @@ fn supply(text: &str) -> Result<(String, String), Trouble> {
                     .help("nothing was recorded, since no rule can tell whether it may touch this part")
                     .help("say what it is, for example \"ball bearing grease\"; what is no supply can go into --note")
             });
-            Ok((named?, amount.trim().to_owned()))
+            let named = named?;
+            used_amount(&named, amount)?;
+            Ok((named, amount.to_owned()))
         }
     }
 }
 
-/// Refuses supplies that must never touch the part.
-fn allowed(position: &Position, supplies: &BTreeMap<String, String>) -> Result<(), Trouble> {
-    match rules::refusal(position, supplies.keys().map(String::as_str), Supplies::built_in()) {
+/// Refuses an amount of a supply that can't be; none at all may be said.
+fn used_amount(supply: &str, text: &str) -> Result<(), Trouble> {
+    if text.is_empty() {
+        return Ok(());
+    }
+    let parsed = match Supplies::built_in().get(supply) {
+        Some(listed) => amount::parse_supply(text, &listed.unit),
+        None => amount::parse_measured(text).map(|(number, _)| number),
+    };
+    let help = match parsed {
+        Ok(amount) if 0.0 < amount && amount <= MOST_USED => return Ok(()),
+        Ok(_) => format!("give more than 0, and at most {MOST_USED}"),
+        Err(error) => error.help(),
+    };
+    Err(Trouble::refused(format!("\"{text}\" of {supply} can't be what was used")).help(help))
+}
+
+/// The most of a supply that one task uses, in its unit. Judgement, no source; it catches slips of the finger.
+const MOST_USED: f64 = 10_000.0;
+
+/// Refuses supplies that must never touch the part, or that burn where the machine is hot.
+fn allowed(task: &Task, position: &Position, supplies: &BTreeMap<String, String>) -> Result<(), Trouble> {
+    let names = || supplies.keys().map(String::as_str);
+    if let Some(supply) = rules::burns(task.state, names(), Supplies::built_in()) {
+        return Err(Trouble::refused(format!("\"{supply}\" burns, and \"{}\" is done on a hot machine", task.name))
+            .help("nothing was recorded; use it on an isolated machine that has cooled down, as a task of its own"));
+    }
+    match rules::refusal(position, names(), Supplies::built_in()) {
         None => Ok(()),
         Some(refusal) => Err(Trouble::refused(refusal.to_string()).help(
             "nothing was recorded; if it has been used there, clean it off and record that as a failure of the part",

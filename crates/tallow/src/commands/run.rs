@@ -2,16 +2,18 @@
 
 use std::collections::BTreeMap;
 
-use jiff::{SignedDuration, Timestamp, ToSpan, ZonedDateTime};
+use jiff::{SignedDuration, ToSpan, ZonedDateTime};
 use ledger::{Filter, Kind, Ledger, NewEntry};
 use motion::{Quantity, Tool};
 use serde_json::json;
 use upkeep::entry::{Basis, Queued, Run};
 use upkeep::estimate::Ratios;
-use upkeep::{EntryId, Event, MachineState, Material, Materials, Usage, amount, booking, used};
+use upkeep::{Build, EntryId, Event, MachineState, Material, Materials, Usage, amount, booking, used};
 
 use crate::cli;
 use crate::commands::history::{usage_shape, use_words};
+use crate::commands::hours;
+use crate::commands::slot::{self, Slot};
 use crate::context::{self, Context, OnMachine};
 use crate::input::Source;
 use crate::out::{Align, Dress, Table};
@@ -31,7 +33,15 @@ pub(crate) async fn run(context: &Context, args: &cli::Run) -> Result<(), Troubl
     let executed = Executed::of(&ledger, &machine, &args.program, &materials, stop).await?;
     let start = executed.start(args.when.as_deref(), &now)?;
     machine.joined_by(&start)?;
-    refuse_overlap(&ledger, &machine.info.name, &executed, start.timestamp(), &now).await?;
+    let slot = Slot {
+        machine: &machine.info.name,
+        label: &executed.label,
+        program: executed.program.as_deref(),
+        start: start.timestamp(),
+        duration: executed.duration(),
+        corrects: None,
+    };
+    slot.refuse_if_taken(&ledger, &now).await?;
     let before = state(&ledger, &machine, &now).await?;
     let said = executed.said(&start);
     let new = NewEntry {
@@ -42,6 +52,8 @@ pub(crate) async fn run(context: &Context, args: &cli::Run) -> Result<(), Troubl
         event: Event::Run(executed.into_run(stop)),
     };
     let entry = append(&ledger, new).await?;
+    hours::settle(&ledger, &machine, context.now).await?;
+    let said = format!("{said}{}", fulfilled(&ledger, entry).await?);
     let after = state(&ledger, &machine, &now).await?;
     let closer = closer(&before, &after, &materials, &now);
     say(context, entry, &said, &after, &before, &closer)
@@ -78,6 +90,14 @@ struct Executed {
     basis: Basis,
     warnings: u64,
     cut: bool,
+    /// Tools of the file that no position of the build names, though others are named.
+    strangers: Vec<Tool>,
+}
+
+/// The tools among `tools` that no position of a build with parts of single tools names.
+fn stranger_tools(build: &Build, tools: &[Tool]) -> Vec<Tool> {
+    let named: Vec<Tool> = build.positions.iter().filter_map(|position| position.tool).collect();
+    tools.iter().copied().filter(|tool| !named.is_empty() && !named.contains(tool)).collect()
 }
 
 impl Executed {
@@ -92,7 +112,8 @@ impl Executed {
         match (&args.file, args.hours) {
             (Some(file), _) => Executed::metered(ledger, machine, args, &Source::named(file), &said, stop).await,
             (None, Some(hours)) => Executed::estimated(ledger, machine, args, hours, &said).await,
-            (None, None) => Err(Trouble::refused("neither a file nor hours were given")),
+            (None, None) => Err(Trouble::refused("neither a print file nor hours were given")
+                .help("name the file, or where there is none say how long it ran: --hours 5.5 --grams 120")),
         }
     }
 
@@ -107,6 +128,7 @@ impl Executed {
         let known = programs::duty(ledger, source, &machine.build.machine, stop).await?;
         let tools: Vec<Tool> = known.duty.tools.keys().copied().collect();
         let by_tool = said.by_tool(&tools)?;
+        let strangers = stranger_tools(&machine.build, &tools);
         let usage = booking::booked(&known.duty, &by_tool).map_err(|unsaid| {
             let used = amount::print(unsaid.filament, Quantity::Filament);
             Trouble::refused(format!("T{} printed {used} of filament, but of what?", unsaid.tool))
@@ -120,6 +142,7 @@ impl Executed {
             basis: Basis::Metered,
             warnings: known.warnings,
             cut: known.cut,
+            strangers,
         })
     }
 
@@ -135,7 +158,7 @@ impl Executed {
         let ratios = ratios(ledger, machine).await?;
         let estimate = ratios
             .estimate(hours, args.grams, tool, &material)
-            .map_err(|error| Trouble::refused(error.to_string()).help("give --hours and --grams as numbers above 0"))?;
+            .map_err(|error| Trouble::refused(error.to_string()).help("check --hours and --grams"))?;
         Ok(Executed {
             label: args.label.clone().unwrap_or_else(|| format!("{hours} h of {material}")),
             program: None,
@@ -144,11 +167,12 @@ impl Executed {
             basis: Basis::Estimated { spread: estimate.spread },
             warnings: 0,
             cut: false,
+            strangers: Vec::new(),
         })
     }
 
     fn duration(&self) -> SignedDuration {
-        duration(&self.usage)
+        slot::duration(&self.usage)
     }
 
     /// When it started: as said, or so that it ends now.
@@ -169,7 +193,13 @@ impl Executed {
             count => format!("; {count} lines could not be read as they stand, see tallow meter"),
         };
         let cut = if self.cut { "; its last line has no end, so the file may be cut off" } else { "" };
-        format!("{}, from {}: {}{basis}{warned}{cut}", self.label, when::spoken(start), use_words(&self.usage))
+        let strangers: Vec<String> = self.strangers.iter().map(|tool| format!("T{tool}")).collect();
+        let strangers = match strangers.is_empty() {
+            true => String::new(),
+            false => format!("; the build has no part of {}, so no tool's own part counts it", strangers.join(", ")),
+        };
+        let when = when::spoken(start);
+        format!("{}, from {when}: {}{basis}{warned}{cut}{strangers}", self.label, use_words(&self.usage))
     }
 
     fn into_run(self, stop: Option<Point>) -> Run {
@@ -203,55 +233,6 @@ pub(crate) async fn ratios(ledger: &Ledger, machine: &OnMachine) -> Result<Ratio
 /// How many of a machine's latest runs its ratios rest on.
 const RUNS_FOR_RATIOS: u32 = 200;
 
-fn duration(usage: &Usage) -> SignedDuration {
-    SignedDuration::from_secs_f64(usage.amount(Quantity::Time))
-}
-
-/// Refuses a run while the machine was busy with another one: of the same program, most likely it is booked already; of
-/// another, one of the two times is wrong. Programs may overlap by [`SLACK`], since times are typed and planned.
-async fn refuse_overlap(
-    ledger: &Ledger,
-    machine: &str,
-    executed: &Executed,
-    start: Timestamp,
-    now: &ZonedDateTime,
-) -> Result<(), Trouble> {
-    let end = start + executed.duration();
-    let filter = Filter {
-        machine: Some(machine.to_owned()),
-        kind: Some(Kind::Run),
-        before: Some((end, EntryId(i64::MAX))),
-        ..Filter::default()
-    };
-    for listed in ledger.entries(&filter, RUNS_TO_COMPARE).await? {
-        let Event::Run(run) = &listed.entry.event else { continue };
-        let (began, ended) = (listed.entry.at, listed.entry.at + duration(&run.usage));
-        let same = run.label == executed.label || (run.program.is_some() && run.program == executed.program);
-        let shorter = executed.duration().min(duration(&run.usage)).as_secs_f64();
-        let slack = if same { 0.0 } else { SLACK * shorter };
-        let common = end.min(ended).duration_since(start.max(began)).as_secs_f64();
-        if listed.replaced_by.is_none() && slack < common {
-            let zone = now.time_zone();
-            let spoken = |at: Timestamp| when::spoken(&at.to_zoned_datetime(zone.clone()));
-            let busy = format!("from {} to {}, as entry {}", spoken(began), spoken(ended), listed.entry.id);
-            let what = match same {
-                true => format!("{} is already booked on {machine}, {busy}", run.label),
-                false => format!("{machine} was busy with {} {busy}, and runs one program at a time", run.label),
-            };
-            return Err(Trouble::refused(what)
-                .help("nothing was booked; if this is another run, say when it started: --when \"yesterday 14:10\"")
-                .help(format!("if that entry is wrong: tallow correct {} --withdraw", listed.entry.id)));
-        }
-    }
-    Ok(())
-}
-
-/// The share of the shorter of two runs by which they may overlap: planned times are not the clock's.
-const SLACK: f64 = 0.1;
-
-/// With how many of the runs before it a new one is compared.
-const RUNS_TO_COMPARE: u32 = 50;
-
 async fn append(ledger: &Ledger, new: NewEntry) -> Result<EntryId, Trouble> {
     match ledger.append(new).await {
         Err(ledger::Error::AlreadyBooked(entry)) => {
@@ -260,6 +241,14 @@ async fn append(ledger: &Ledger, new: NewEntry) -> Result<EntryId, Trouble> {
         }
         appended => Ok(appended?),
     }
+}
+
+/// Says which queued run this one was.
+async fn fulfilled(ledger: &Ledger, entry: EntryId) -> Result<String, Trouble> {
+    Ok(match ledger.entry(entry).await?.event {
+        Event::Run(Run { queued: Some(queued), .. }) => format!("; it was in the queue, as entry {queued}"),
+        _ => String::new(),
+    })
 }
 
 async fn state(ledger: &Ledger, machine: &OnMachine, now: &ZonedDateTime) -> Result<MachineState, Trouble> {

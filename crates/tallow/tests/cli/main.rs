@@ -6,6 +6,7 @@
 mod care;
 mod demo;
 mod endurance;
+mod hours;
 mod metering;
 mod output;
 mod programs;

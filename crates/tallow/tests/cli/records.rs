@@ -36,7 +36,7 @@ fn history_is_told_newest_first_and_page_by_page() {
     let listed = shop.json("history bowline --most 2");
     assert_eq!(days(&listed), ["09", "05"]);
     let rest = shop.json(&format!("history bowline --before {}", number(&listed[1])));
-    assert_eq!(days(&rest), ["03", "01"]);
+    assert_eq!(days(&rest), ["03", "31"], "bowline joined at midnight of 1 November, by the shop's clock");
     assert!(shop.told("history bowline --most 2").contains(&format!("--before {}", number(&listed[1]))));
 }
 
@@ -163,7 +163,7 @@ fn machines_are_listed_with_what_they_did() {
     assert_eq!(names, ["bowline", "clove hitch"]);
     near(&machines[0]["time_s"], amount(&run["use"], "time"), 1e-6);
     near(&machines[1]["time_s"], 0.0, 0.0);
-    assert_eq!(machines[0]["added"], "2026-11-01T11:00:00Z");
+    assert_eq!(machines[0]["added"], "2026-10-31T23:00:00Z");
 }
 
 #[test]
@@ -172,4 +172,22 @@ fn a_shop_of_a_few_days_has_no_forecast_to_judge() {
     shop.json("run part.gcode --on bowline --material PLA");
     assert_eq!(shop.json("replay")["all"]["held"], Value::Null);
     assert!(shop.told("replay").contains("too short"));
+}
+
+#[test]
+fn the_shops_own_builds_are_listed_and_printed() {
+    let shop = Shop::with_bowline();
+    let own = |builds: serde_json::Value| {
+        let builds = builds.as_array().unwrap().clone();
+        builds.into_iter().filter(|build| build["own"] == true).collect::<Vec<_>>()
+    };
+    let listed = own(shop.json("build list"));
+    assert_eq!(listed.len(), 1, "{listed:#?}");
+    let name = listed[0]["build"].as_str().unwrap();
+    let text = std::fs::read_to_string(testdata("builds/reference.toml")).unwrap();
+    assert_eq!(shop.told(&format!("build print \"{name}\"")).trim_end(), text.trim_end());
+    assert!(shop.told("build list").lines().any(|line| line.starts_with(name) && line.contains("own")));
+    let bare = Shop::folder();
+    assert_eq!(own(bare.json("build list")), Vec::<serde_json::Value>::new());
+    assert!(!bare.place().exists(), "looking makes no shop");
 }

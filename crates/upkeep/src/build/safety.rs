@@ -44,18 +44,16 @@ fn needs_heat(step: &str) -> bool {
 }
 
 fn nothing_burns_on_a_hot_machine(section: &Section<'_>, task: &Task) {
-    if task.state != State::Hot {
-        return;
-    }
-    for (name, hazard) in hazards(task).filter(|(_, hazard)| *hazard == Hazard::Flammable) {
-        let found = format!("\"{name}\" {}, but the task's state is \"hot\"", hazard.says());
+    let names = task.uses.iter().map(|supply| supply.name.as_str());
+    if let Some(name) = rules::burns(task.state, names, Supplies::built_in()) {
+        let found = format!("\"{name}\" {}, but the task's state is \"hot\"", Hazard::Flammable.says());
         section.report.add(&section.span_of("uses"), found, "use it in a task of its own, on an isolated machine");
     }
 }
 
 /// The task's supplies that ask for a caution.
 fn hazards(task: &Task) -> impl Iterator<Item = (&str, Hazard)> {
-    let hazard_of = |name| Supplies::built_in().get(name).and_then(|supply| supply.caution);
+    let hazard_of = |name| Supplies::built_in().hazard(name);
     task.uses.iter().filter_map(move |supply| Some((supply.name.as_str(), hazard_of(&supply.name)?)))
 }
 

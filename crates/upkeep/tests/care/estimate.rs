@@ -76,8 +76,11 @@ fn an_hour_meter_that_contradicts_the_records_is_refused() {
 #[test]
 fn hours_and_grams_that_no_run_has_are_refused() {
     let ratios = Ratios::new(&build(), []);
-    for (hours, grams) in [(0.0, None), (-1.0, None), (f64::INFINITY, None), (1.0, Some(f64::NAN))] {
-        let refused = ratios.estimate(hours, grams, 0, &Material::new("PLA"));
-        assert!(matches!(refused, Err(EstimateError::NotPositive { .. })), "{hours} h, {grams:?} g");
+    let estimate = |hours, grams| ratios.estimate(hours, grams, 0, &Material::new("PLA"));
+    for (hours, grams) in [(0.0, None), (-1.0, None), (f64::NAN, None), (1.0, Some(f64::NAN))] {
+        assert!(matches!(estimate(hours, grams), Err(EstimateError::NotPositive { .. })), "{hours} h, {grams:?} g");
+    }
+    for (hours, grams) in [(f64::INFINITY, None), (9000.0, None), (0.5, Some(1e7))] {
+        assert!(matches!(estimate(hours, grams), Err(EstimateError::TooMuch { .. })), "{hours} h, {grams:?} g");
     }
 }

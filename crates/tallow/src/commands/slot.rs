@@ -1,0 +1,117 @@
+//! The time that a run takes on its machine: it must be over, and the machine must have been free.
+
+use jiff::{SignedDuration, Timestamp, ZonedDateTime};
+use ledger::{Filter, Kind, Ledger};
+use motion::Quantity;
+use upkeep::{EntryId, Event, Usage};
+
+use crate::trouble::Trouble;
+use crate::when;
+
+/// The share by which a run may reach into another, or into the future: planned times are not the clock's.
+const SLACK: f64 = 0.1;
+
+/// With how many of the runs before it a new one is compared.
+const RUNS_TO_COMPARE: u32 = 50;
+
+/// No run is taken to last longer, s: a thousand years, which every instant can bear.
+const LONGEST: f64 = 1000.0 * 365.25 * 86_400.0;
+
+/// How long the use of a run says that it took.
+pub(crate) fn duration(usage: &Usage) -> SignedDuration {
+    SignedDuration::from_secs_f64(usage.amount(Quantity::Time).clamp(0.0, LONGEST))
+}
+
+/// A run's place in time.
+pub(crate) struct Slot<'a> {
+    pub(crate) machine: &'a str,
+    pub(crate) label: &'a str,
+    pub(crate) program: Option<&'a str>,
+    pub(crate) start: Timestamp,
+    pub(crate) duration: SignedDuration,
+    /// The entry that it corrects, which is not in its way.
+    pub(crate) corrects: Option<EntryId>,
+}
+
+impl Slot<'_> {
+    /// Refuses a run that would end in the future, or while the machine was busy with another one: of the same program,
+    /// most likely it is booked already; of another, one of the two times is wrong.
+    ///
+    /// # Errors
+    /// Such a run.
+    pub(crate) async fn refuse_if_taken(&self, ledger: &Ledger, now: &ZonedDateTime) -> Result<(), Trouble> {
+        self.refuse_if_not_over(now)?;
+        let end = end(self.start, self.duration);
+        let filter = Filter {
+            machine: Some(self.machine.to_owned()),
+            kind: Some(Kind::Run),
+            before: Some((end, EntryId(i64::MAX))),
+            ..Filter::default()
+        };
+        for listed in ledger.entries(&filter, RUNS_TO_COMPARE).await? {
+            let Event::Run(run) = &listed.entry.event else { continue };
+            if listed.replaced_by.is_some() || Some(listed.entry.id) == self.corrects {
+                continue;
+            }
+            let other = Slot {
+                label: &run.label,
+                program: run.program.as_deref(),
+                start: listed.entry.at,
+                duration: duration(&run.usage),
+                ..*self
+            };
+            if self.collides_with(&other) {
+                return Err(self.taken_by(&other, listed.entry.id, now));
+            }
+        }
+        Ok(())
+    }
+
+    fn refuse_if_not_over(&self, now: &ZonedDateTime) -> Result<(), Trouble> {
+        let late = end(self.start, self.duration).duration_since(now.timestamp()).as_secs_f64();
+        if late <= SLACK * self.duration.as_secs_f64() {
+            return Ok(());
+        }
+        let spoken = |at: Timestamp| when::spoken(&at.to_zoned_datetime(now.time_zone().clone()));
+        Err(Trouble::refused(format!(
+            "{} would end {}, which lies in the future; now is {}",
+            self.label,
+            spoken(end(self.start, self.duration)),
+            when::spoken(now)
+        ))
+        .help("book it when it is over; if it stopped early, say where: --stop \"40 %\"")
+        .help("what is still to come: tallow queue"))
+    }
+
+    fn is_same_program(&self, other: &Slot<'_>) -> bool {
+        self.label == other.label || (self.program.is_some() && self.program == other.program)
+    }
+
+    fn collides_with(&self, other: &Slot<'_>) -> bool {
+        let shorter = self.duration.min(other.duration).as_secs_f64();
+        let slack = if self.is_same_program(other) { 0.0 } else { SLACK * shorter };
+        let (end, start) =
+            (end(self.start, self.duration).min(end(other.start, other.duration)), self.start.max(other.start));
+        slack < end.duration_since(start).as_secs_f64()
+    }
+
+    fn taken_by(&self, other: &Slot<'_>, entry: EntryId, now: &ZonedDateTime) -> Trouble {
+        let zoned = |at: Timestamp| at.to_zoned_datetime(now.time_zone().clone());
+        let over = zoned(end(other.start, other.duration));
+        let busy = format!("from {} to {}, as entry {entry}", when::spoken(&zoned(other.start)), when::spoken(&over));
+        let what = match self.is_same_program(other) {
+            true => format!("{} is already booked on {}, {busy}", other.label, self.machine),
+            false => format!("{} was busy with {} {busy}, and runs one program at a time", self.machine, other.label),
+        };
+        Trouble::refused(what)
+            .help(format!(
+                "nothing was booked; if this is another run, say when it started: --when \"{}\" or later",
+                over.strftime("%Y-%m-%d %H:%M")
+            ))
+            .help(format!("if that entry is wrong: tallow correct {entry} --withdraw"))
+    }
+}
+
+fn end(start: Timestamp, duration: SignedDuration) -> Timestamp {
+    start.checked_add(duration).unwrap_or(Timestamp::MAX)
+}
