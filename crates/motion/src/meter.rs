@@ -328,7 +328,7 @@ impl Core {
         (report.lines, report.bytes) = program.ended.map_or((read.lines, read.bytes), |(line, byte)| (line - 1, byte));
         report.planned_short = clocked.forced;
         report.time = clocked.times;
-        let idle = report.motion_commands + report.blocks + report.g28 + report.toolchanges == 0;
+        let idle = report.blocks + report.toolchanges == 0;
         if idle && report.dwell_s == 0.0 && program.ended.is_none() {
             return Err(MeterError::NothingToMeter(Box::new(report)));
         }
