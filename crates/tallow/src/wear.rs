@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use motion::Quantity;
+use motion::{Kinematics, Quantity};
 use serde_json::{Value, json};
-use upkeep::amount;
 use upkeep::build::Axis;
+use upkeep::{Build, amount};
 
 /// Width of a bin, mm, as the meter makes them.
 const BIN_MM: f64 = 10.0;
@@ -36,21 +36,55 @@ impl Bins {
     }
 }
 
-/// The map as a line of bars over the axis' travel, with its scale below.
-pub(crate) fn picture(bins: &Bins, travel_mm: f64) -> String {
-    const BARS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
-    let first = bins.0.keys().next().copied().unwrap_or(0).min(0);
-    let last = bins.0.keys().last().copied().unwrap_or(0).max((travel_mm / BIN_MM).ceil() as i64 - 1);
-    let most = bins.0.values().copied().fold(0.0, f64::max);
-    let bar = |bin| {
-        let share = bins.0.get(&bin).copied().unwrap_or(0.0) / most;
-        BARS[((share * 8.0).ceil() as usize).min(8)]
+/// Where a build's machine can go along an axis, mm: the axis' travel from 0 on, but X and Y of a delta about the centre.
+pub(crate) fn reach(build: &Build, axis: Axis) -> (f64, f64) {
+    let travel = build.travel[axis as usize];
+    match (build.machine.kinematics, axis) {
+        (Kinematics::Delta { .. }, Axis::X | Axis::Y) => (-travel / 2.0, travel / 2.0),
+        _ => (0.0, travel),
+    }
+}
+
+/// Travel in the bins that lie wholly below and wholly above an axis' reach, mm.
+pub(crate) fn outside(bins: impl IntoIterator<Item = (f64, f64)>, (from, to): (f64, f64)) -> (f64, f64) {
+    bins.into_iter().fold((0.0, 0.0), |(below, above), (start, travel)| match start {
+        _ if start + BIN_MM <= from => (below + travel, above),
+        _ if to <= start => (below, above + travel),
+        _ => (below, above),
+    })
+}
+
+/// What [`outside`] found, in words; empty where that is nothing.
+pub(crate) fn outside_words((below, above): (f64, f64), (from, to): (f64, f64)) -> String {
+    let side = |travel_mm: f64, where_to: &str, end: f64| {
+        let travel = amount::print(travel_mm / 1e3, Quantity::TravelX);
+        (0.0 < travel_mm).then(|| format!("{travel} {where_to} {end} mm"))
     };
-    let line: String = (first..=last).map(bar).collect();
-    let (from, to) = (first as f64 * BIN_MM, (last + 1) as f64 * BIN_MM);
-    let width = line.chars().count().saturating_sub(format!("{from}").len());
+    let sides = [side(below, "below", from), side(above, "above", to)];
+    sides.into_iter().flatten().collect::<Vec<_>>().join(" and ")
+}
+
+/// The map as a line of bars over the axis' reach, with its scale below. What lies outside is a bar on either side of the
+/// frame, and said in words.
+pub(crate) fn picture(bins: &Bins, (from, to): (f64, f64)) -> String {
+    const BARS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
+    let (first, last) = ((from / BIN_MM).floor() as i64, (to / BIN_MM).ceil() as i64 - 1);
+    let inside: Vec<f64> = (first..=last).map(|bin| bins.0.get(&bin).copied().unwrap_or(0.0)).collect();
+    let most = inside.iter().copied().fold(0.0, f64::max);
+    let bar = |travel: f64| if 0.0 < travel { BARS[((travel / most * 8.0).ceil() as usize).min(8)] } else { ' ' };
+    let line: String = inside.iter().copied().map(bar).collect();
+    let outside = outside(bins.0.iter().map(|(bin, travel)| (*bin as f64 * BIN_MM, *travel)), (from, to));
+    let (below, above) = (bar(outside.0).to_string(), bar(outside.1).to_string());
+    let (left, right) = (format!("{}", first as f64 * BIN_MM), format!("{}", (last + 1) as f64 * BIN_MM));
+    let width = inside.len().saturating_sub(left.chars().count());
     let tallest = amount::print(most / 1e3, Quantity::TravelX);
-    format!("  |{line}|\n   {from}{to:>width$} mm   (travel per {BIN_MM} mm; the tallest bar is {tallest})")
+    let beyond = match outside_words(outside, (from, to)) {
+        words if words.is_empty() => words,
+        words => format!("\n   outside its travel: {words}"),
+    };
+    let bars = format!(" {below}|{line}|{above}");
+    let scale = format!("{left}{right:>width$} mm   (travel per {BIN_MM} mm; the tallest bar is {tallest})");
+    format!("{}\n   {scale}{beyond}", bars.trim_end())
 }
 
 #[cfg(test)]
@@ -72,6 +106,28 @@ mod tests {
     fn the_tallest_bar_is_the_most_worn_bin() {
         let bins = Bins(BTreeMap::from([(1, 1000.0), (2, 500.0)]));
         let expected = "  | █▄ |\n   0 40 mm   (travel per 10 mm; the tallest bar is 1 m)";
-        assert_eq!(picture(&bins, 40.0), expected);
+        assert_eq!(picture(&bins, (0.0, 40.0)), expected);
+    }
+
+    #[test]
+    fn what_lies_outside_the_travel_is_one_bar_on_its_side_and_words() {
+        let bins = Bins(BTreeMap::from([(-3, 250.0), (1, 1000.0), (4, 500.0), (400, 9000.0), (3000, 1000.0)]));
+        let expected = " ▂| █  ▄|█\n   0  50 mm   (travel per 10 mm; the tallest bar is 1 m)\n   \
+                        outside its travel: 250 mm below 0 mm and 10 m above 45 mm";
+        assert_eq!(picture(&bins, (0.0, 45.0)), expected);
+        let only_outside = Bins(BTreeMap::from([(400, 9000.0)]));
+        assert!(picture(&only_outside, (0.0, 45.0)).starts_with("  |     |█\n"));
+    }
+
+    #[test]
+    fn a_delta_reaches_to_both_sides_of_its_centre() {
+        let build = |name: &str| {
+            let (short, text) = upkeep::build::shipped().into_iter().find(|(short, _)| *short == name).unwrap();
+            Build::parse(short, text).unwrap()
+        };
+        let (delta, bed) = (build("delta"), build("moving-bed"));
+        let half = delta.travel[0] / 2.0;
+        assert_eq!([reach(&delta, Axis::X), reach(&delta, Axis::Z)], [(-half, half), (0.0, delta.travel[2])]);
+        assert_eq!(reach(&bed, Axis::Y), (0.0, bed.travel[1]));
     }
 }

@@ -1,6 +1,7 @@
 //! Small pieces of text that several screens share.
 
 use jiff::civil::Date;
+use motion::{Quantity, Unit};
 use upkeep::amount;
 use upkeep::build::{Allowance, Limit};
 
@@ -9,7 +10,26 @@ pub(crate) const HISTORY_DAYS: i64 = 26 * 7;
 
 /// A share as a whole percentage: `131 %`.
 pub(crate) fn percent(share: f64) -> String {
-    format!("{:.0} %", share * 100.0)
+    // Nought has no sign.
+    format!("{} %", (share * 100.0).round() + 0.0)
+}
+
+/// So many things, in the singular for one: `1 layer`, `12 layers`.
+pub(crate) fn count(number: u64, things: &str) -> String {
+    match things.strip_suffix('s') {
+        Some(thing) if number == 1 => format!("1 {thing}"),
+        _ => format!("{number} {things}"),
+    }
+}
+
+/// How far ahead: `within a day`, `within a week`, `within 10 days`.
+pub(crate) fn within(days: u16) -> String {
+    match days {
+        1 => "within a day".to_owned(),
+        7 => "within a week".to_owned(),
+        14 => "within a fortnight".to_owned(),
+        days => format!("within {days} days"),
+    }
 }
 
 /// A day as people read it: `26 Nov`, with the year when it is not this one.
@@ -45,9 +65,29 @@ pub(crate) fn so_far(limit: &Limit, so_far: f64) -> String {
         Allowance::Elapsed { .. } => limit.text.clone(),
         Allowance::Amount { quantity, .. } => {
             let share = amount::print_out_of(so_far, quantity, &limit.text);
-            if amount::is_spools(&limit.text) { share } else { format!("{share} {quantity}") }
+            if amount::is_spools(&limit.text) { share } else { with_name(&share, quantity) }
         }
     }
+}
+
+/// A printed amount with what it is of: `25 km travel x`, `15 heat cycles bed`.
+pub(crate) fn with_name(printed: &str, quantity: Quantity) -> String {
+    format!("{} {quantity}", bare(printed, quantity))
+}
+
+/// How much of a quantity: `travel x 256 km`, `heat cycles bed 9`.
+pub(crate) fn metered(amount: f64, quantity: Quantity) -> String {
+    format!("{quantity} {}", bare(&amount::print(amount, quantity), quantity))
+}
+
+/// A printed amount without a unit that the quantity's name says already.
+fn bare(printed: &str, quantity: Quantity) -> &str {
+    let unit: &[&str] = match quantity.unit() {
+        Unit::Turn => &[" turns", " turn"],
+        Unit::Count => &[" times", " time"],
+        _ => &[],
+    };
+    unit.iter().find_map(|unit| printed.strip_suffix(unit)).unwrap_or(printed)
 }
 
 /// The weights of a limit in words: `ABS counts 2 times`; empty where all materials count alike.
@@ -72,6 +112,29 @@ mod tests {
         assert_eq!(days(date("2026-12-28"), Some(date("2027-01-03")), today), "28 Dec–3 Jan 2027");
         assert_eq!(days(date("2026-11-28"), Some(date("2026-11-28")), today), "28 Nov");
         assert_eq!(days(date("2026-11-28"), None, today), "from 28 Nov");
+    }
+
+    #[test]
+    fn no_unit_is_said_twice() {
+        let limit = |quantity, amount, text: &str| Limit {
+            every: Allowance::Amount { quantity, amount },
+            text: text.to_owned(),
+            counts: Vec::new(),
+            source: String::new(),
+        };
+        let turns = limit(Quantity::TurnsExtruder, 65_000.0, "65000 turns");
+        assert_eq!(so_far(&turns, 7627.0), "7627 of 65000 turns extruder");
+        let travel = limit(Quantity::TravelX, 25e3, "25 km");
+        assert_eq!(so_far(&travel, 24_140.0), "24.1 of 25 km travel x");
+        assert_eq!(metered(9.0, Quantity::HeatCyclesBed), "heat cycles bed 9");
+        assert_eq!(metered(1.0, Quantity::TurnsExtruder), "turns extruder 1");
+    }
+
+    #[test]
+    fn one_thing_is_said_in_the_singular_and_nought_without_a_sign() {
+        assert_eq!([count(1, "layers"), count(0, "layers"), count(12, "layers")], ["1 layer", "0 layers", "12 layers"]);
+        assert_eq!([within(1), within(7), within(10)], ["within a day", "within a week", "within 10 days"]);
+        assert_eq!([percent(-0.0), percent(-0.001), percent(1.314)], ["0 %", "0 %", "131 %"]);
     }
 
     #[test]

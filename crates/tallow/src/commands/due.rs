@@ -13,7 +13,7 @@ use upkeep::{Due, Likely, MachineState, Materials, When, due as due_on, forecast
 
 use crate::cli;
 use crate::context::{self, Context};
-use crate::out::{Align, Dress, Table};
+use crate::out::{Align, Dress, Out, Table};
 use crate::parallel;
 use crate::trouble::Trouble;
 use crate::words::{self, HISTORY_DAYS};
@@ -73,7 +73,7 @@ impl Row<'_> {
     }
 
     fn order(&self) -> (u8, Reverse<u8>, Option<Date>, Reverse<u64>, String) {
-        let used = Reverse((self.due.used.share() * 1e6) as u64);
+        let used = Reverse((self.due.share() * 1e6) as u64);
         let machine = self.state.name.clone();
         match &self.due.when {
             When::Since(_) => (0, Reverse(self.task().neglect as u8), None, used, machine),
@@ -82,17 +82,28 @@ impl Row<'_> {
         }
     }
 
-    /// The index of the limit to name: the one that is most used, or will be reached first.
-    fn limit(&self) -> usize {
+    fn by(&self) -> String {
+        let index = self.due.limit();
+        words::so_far(&self.task().limits[index], self.due.used.limits[index].so_far)
+    }
+
+    fn is_due(&self) -> bool {
+        matches!(self.due.when, When::Since(_))
+    }
+
+    fn likely(&self) -> Option<&Likely> {
         match &self.due.when {
-            When::Likely(likely) => likely.limit,
-            _ => self.due.used.governing(),
+            When::Likely(likely) => Some(likely),
+            When::Since(_) | When::Beyond => None,
         }
     }
 
-    fn by(&self) -> String {
-        let index = self.limit();
-        words::so_far(&self.task().limits[index], self.due.used.limits[index].so_far)
+    /// As [`Row::likely_due`], without the range.
+    fn middle_day(&self, today: Date) -> String {
+        match self.likely() {
+            Some(likely) => likely.median.map_or("beyond two years".to_owned(), |day| words::near_day(day, today)),
+            None => self.likely_due(today),
+        }
     }
 
     fn likely_due(&self, today: Date) -> String {
@@ -119,13 +130,36 @@ fn show(
     let today = now.date();
     if args.why {
         rows.iter().try_for_each(|row| why::explain(context, row, now))?;
+        if rows.iter().any(|row| row.likely().is_some_and(|likely| likely.late != Some(likely.early))) {
+            context.out.line("")?;
+            context.out.prose("", RANGE)?;
+        }
     } else {
-        context.out.table(&table(rows, today))?;
+        show_table(context.out, rows, today)?;
     }
-    context.out.line(closing(args, rows))
+    context.out.line("")?;
+    context.out.prose("", &closing(args, rows, today))?;
+    context.out.line(next(rows))
 }
 
-fn table(rows: &[Row<'_>], today: Date) -> Table {
+const RANGE: &str = "A range of days in brackets begins on the day by which the care comes due with a chance of 10 %, and \
+                     ends on that of 90 %.";
+
+/// The table with as much of it as the terminal holds.
+fn show_table(out: Out, rows: &[Row<'_>], today: Date) -> Result<(), Trouble> {
+    let whole = table(rows, |row| row.likely_due(today));
+    if out.fits(whole.width()) {
+        return out.table(&whole);
+    }
+    let without = whole.without("by");
+    let fits = out.fits(without.width());
+    out.table(&if fits { without } else { table(rows, |row| row.middle_day(today)).without("by") })?;
+    out.line("")?;
+    let left_out = if fits { "by what each is counted" } else { "by what each is counted, and the range of days" };
+    out.prose("", &format!("Left out, for the terminal is narrow: {left_out}. --why shows it."))
+}
+
+fn table(rows: &[Row<'_>], days: impl Fn(&Row<'_>) -> String) -> Table {
     let columns = [
         ("machine", Align::Left),
         ("care", Align::Left),
@@ -135,30 +169,36 @@ fn table(rows: &[Row<'_>], today: Date) -> Table {
     ];
     let mut table = Table::new(columns);
     for row in rows {
-        let dress = if matches!(row.due.when, When::Since(_)) { Dress::Bold } else { Dress::Plain };
-        let used = words::percent(row.due.used.share());
-        let cells = [row.state.name.clone(), row.due.name.clone(), used, row.by(), row.likely_due(today)];
-        table.row(cells, dress);
+        let dress = if row.is_due() { Dress::Bold } else { Dress::Plain };
+        let used = words::percent(row.due.share());
+        table.row([row.state.name.clone(), row.due.name.clone(), used, row.by(), days(row)], dress);
     }
     table
 }
 
-fn closing(args: &cli::Due, rows: &[Row<'_>]) -> String {
-    let due = rows.iter().filter(|row| matches!(row.due.when, When::Since(_))).count();
-    let soon = rows.iter().filter(|row| matches!(row.due.when, When::Likely(_))).count();
-    let ahead = match (args.all, args.days) {
-        (true, _) => "more to come".to_owned(),
-        (false, 7) => "within a week".to_owned(),
-        (false, 14) => "within a fortnight".to_owned(),
-        (false, days) => format!("within {days} days"),
+/// What the list says as a whole, and in which order.
+fn closing(args: &cli::Due, rows: &[Row<'_>], today: Date) -> String {
+    let due = rows.iter().filter(|row| row.is_due()).count();
+    let may = rows.iter().filter(|row| row.likely().is_some()).count();
+    let end = today.saturating_add(i64::from(args.days).days());
+    let will = |row: &&Row<'_>| row.likely().and_then(|likely| likely.median).is_some_and(|median| median <= end);
+    let will = rows.iter().filter(will).count();
+    let ahead = match (args.all, may) {
+        (true, _) => format!("{may} more to come"),
+        (false, 0) => format!("nothing more {}", words::within(args.days)),
+        (false, _) => format!("{may} more may come due {}, {will} of them likely", words::within(args.days)),
     };
-    let counts = format!("\n{due} due, {soon} {ahead}.");
+    let order = if due < 2 { "" } else { ORDER };
+    format!("{due} due, {ahead}.{order}")
+}
+
+const ORDER: &str = " What is due stands first: where neglect may injure somebody, then where it damages the machine, then \
+                     where it costs a print, then where it annoys; among these the most used. The rest follows by day.";
+
+fn next(rows: &[Row<'_>]) -> String {
     match rows.first() {
-        Some(row) if args.why => {
-            format!("{counts} Next: tallow steps \"{}\" --on \"{}\"", row.due.name, row.state.name)
-        }
-        Some(row) => format!("{counts} Next: tallow steps \"{}\" --on \"{}\"", row.due.name, row.state.name),
-        None => format!("{counts} Everything, however far off: tallow due --all"),
+        Some(row) => format!("Next: tallow steps \"{}\" --on \"{}\"", row.due.name, row.state.name),
+        None => "Everything, however far off: tallow due --all".to_owned(),
     }
 }
 

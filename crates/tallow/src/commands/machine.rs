@@ -6,12 +6,12 @@ use jiff::{Timestamp, ToSpan, ZonedDateTime};
 use ledger::{Ledger, Program};
 use motion::Quantity;
 use serde_json::{Value, json};
-use upkeep::build::{Axis, Position};
+use upkeep::build::{Allowance, Axis, Position};
 use upkeep::entry::Run;
-use upkeep::{Event, MachineState, SinceWhat, Usage, amount, part_meters};
+use upkeep::{Build, Event, MachineState, SinceWhat, Usage, amount, part_meters};
 
-use crate::builds;
 use crate::cli;
+use crate::commands::build::build_of;
 use crate::commands::history::usage_shape;
 use crate::commands::record::say_recorded;
 use crate::context::{self, Context, OnMachine};
@@ -33,14 +33,14 @@ pub(crate) async fn machine(context: &Context, args: &cli::Machine) -> Result<()
 async fn add(context: &Context, name: &str, build: &str, when: Option<&str>, note: &str) -> Result<(), Trouble> {
     let ledger = context.open().await?;
     let name = sensible(name)?;
-    let read = build_for(&ledger, build).await?;
+    let read = build_of(Some(&ledger), build).await?;
     let now = context.now_in(&ledger);
-    let at = when.map_or_else(|| Ok(midnight(&now)), |text| when::past(text, &now))?;
+    let at = when.map_or_else(|| Ok(midnight(&now)), |text| when::since(text, &now))?;
     ledger.add_build(&read.build.name, &read.text, context.now).await?;
     let entry = ledger.add_machine(name, &read.build.name, at.timestamp(), context.now, note).await?;
-    let tasks = read.build.tasks.len();
+    let tasks = words::count(read.build.tasks.len() as u64, "tasks");
     let said = format!(
-        "{name} joined the shop, build \"{}\", {tasks} tasks; its meters start {}",
+        "{name} joined the shop, build \"{}\", {tasks}; its meters start {}",
         read.build.name,
         when::spoken(&at)
     );
@@ -54,14 +54,6 @@ async fn add(context: &Context, name: &str, build: &str, when: Option<&str>, not
 /// The beginning of today, so that what was printed earlier today can be booked.
 fn midnight(now: &ZonedDateTime) -> ZonedDateTime {
     now.start_of_day().unwrap_or_else(|_| now.clone())
-}
-
-/// The build that is named: one that the shop keeps, one that comes with tallow, or a file.
-async fn build_for(ledger: &Ledger, name: &str) -> Result<builds::Read, Trouble> {
-    match ledger.builds().await?.into_iter().find(|kept| kept.name == name) {
-        Some(kept) => Ok(builds::Read { build: upkeep::Build::parse(&kept.name, &kept.text)?, text: kept.text }),
-        None => builds::named(name),
-    }
 }
 
 /// A name that can be typed and printed.
@@ -118,53 +110,56 @@ async fn show(context: &Context, name: &str) -> Result<(), Trouble> {
     let since = words::day(now.time_zone().to_datetime(state.added).date(), now.date());
     context.out.line(format!("{}, {}, in the shop since {since}\n", state.name, state.build.name))?;
     context.out.table(&parts(&state, &now))?;
-    maps.iter().try_for_each(|(position, bins)| {
-        let picture = wear::picture(bins, state.build.travel[position.along.map_or(0, axis_index)]);
-        context.out.line(format!("\nWhere the {} were worn, since then:\n{picture}", position.name))
+    maps.iter().try_for_each(|map| {
+        let since = words::day(now.time_zone().to_datetime(map.since).date(), now.date());
+        let picture = wear::picture(&map.bins, wear::reach(&state.build, map.axis));
+        let (position, axis) = (&map.position.name, map.axis.name());
+        context.out.line(format!("\nTravel along {axis} over the {position} since {since}:\n{picture}"))
     })
 }
 
 fn parts(state: &MachineState, now: &ZonedDateTime) -> Table {
-    let columns = [
-        ("position", Align::Left),
-        ("part since", Align::Left),
-        ("ran", Align::Right),
-        ("travel", Align::Right),
-        ("filament", Align::Right),
-        ("kind", Align::Left),
-    ];
+    let columns =
+        [("position", Align::Left), ("part since", Align::Left), ("went through", Align::Left), ("kind", Align::Left)];
     let mut table = Table::new(columns);
     for ((name, since, usage), position) in part_meters(state).into_iter().zip(&state.build.positions) {
         let since_day = words::day(now.time_zone().to_datetime(since.at).date(), now.date());
         let since_day =
             if since.what == SinceWhat::Added { format!("{since_day}, with the machine") } else { since_day };
-        let ran = amount::print(usage.amount(Quantity::Time), Quantity::Time);
-        let filament = amount::print(usage.amount(Quantity::FilamentMass), Quantity::FilamentMass);
-        table.row(
-            [name.to_owned(), since_day, ran, travel(position, &usage), filament, position.kind.clone()],
-            Dress::Plain,
-        );
+        let cells = [name.to_owned(), since_day, went_through(&state.build, position, &usage), position.kind.clone()];
+        table.row(cells, Dress::Plain);
     }
     table
 }
 
-fn travel(position: &Position, usage: &Usage) -> String {
-    let quantity = match position.along {
-        Some(Axis::X) => Quantity::TravelX,
-        Some(Axis::Y) => Quantity::TravelY,
-        Some(Axis::Z) => Quantity::TravelZ,
-        None => return String::new(),
-    };
-    amount::print(usage.amount(quantity), quantity)
+/// What a part went through, by the meters that its position's own tasks go by; by hours where they go by the calendar.
+fn went_through(build: &Build, position: &Position, usage: &Usage) -> String {
+    let tasks = build.tasks.iter().filter(|task| task.at == position.name);
+    let mut quantities: Vec<Quantity> = Vec::new();
+    for limit in tasks.flat_map(|task| &task.limits) {
+        match limit.every {
+            Allowance::Amount { quantity, .. } if !quantities.contains(&quantity) => quantities.push(quantity),
+            _ => {}
+        }
+    }
+    if quantities.is_empty() {
+        quantities.push(Quantity::Time);
+    }
+    let metered = quantities.iter().map(|&quantity| words::metered(usage.amount(quantity), quantity));
+    metered.collect::<Vec<_>>().join(", ")
+}
+
+/// Where a position's part has been worn since it was put in.
+struct Worn<'a> {
+    position: &'a Position,
+    axis: Axis,
+    since: Timestamp,
+    bins: Bins,
 }
 
 /// Where each position that lies along an axis has been worn since its part was put in: travel per bin, from the runs
 /// whose files were metered.
-async fn worn<'a>(
-    ledger: &Ledger,
-    machine: &'a OnMachine,
-    state: &MachineState,
-) -> Result<Vec<(&'a Position, Bins)>, Trouble> {
+async fn worn<'a>(ledger: &Ledger, machine: &'a OnMachine, state: &MachineState) -> Result<Vec<Worn<'a>>, Trouble> {
     let entries = ledger.effective(&machine.info.name).await?;
     let runs = entries.iter().filter_map(|entry| match &entry.event {
         Event::Run(run) => Some((entry.at, run, run.program.as_deref()?)),
@@ -194,9 +189,9 @@ async fn worn<'a>(
             }
             let mut bins = Bins::default();
             times_run.iter().for_each(|(sha256, times)| bins.add(&known[sha256].0.maps, axis, *times));
-            (position, bins)
+            Worn { position, axis, since: since.at, bins }
         })
-        .filter(|(_, bins)| !bins.is_empty())
+        .filter(|worn| !worn.bins.is_empty())
         .collect())
 }
 
@@ -205,17 +200,9 @@ fn share_of(run: &Run, whole: f64) -> f64 {
     if run.stopped.is_none() || whole <= 0.0 { 1.0 } else { run.usage.amount(Quantity::Time) / whole }
 }
 
-fn axis_index(axis: Axis) -> usize {
-    match axis {
-        Axis::X => 0,
-        Axis::Y => 1,
-        Axis::Z => 2,
-    }
-}
-
-fn shape(state: &MachineState, maps: &[(&Position, Bins)]) -> Value {
+fn shape(state: &MachineState, maps: &[Worn<'_>]) -> Value {
     let parts = part_meters(state).into_iter().zip(&state.build.positions).map(|((name, since, usage), position)| {
-        let map = maps.iter().find(|(mapped, _)| mapped.name == name).map(|(_, bins)| bins.shape());
+        let map = maps.iter().find(|worn| worn.position.name == name).map(|worn| worn.bins.shape());
         json!({ "position": name, "kind": position.kind, "since": since.at.to_string(), "entry": since.entry.map(|id| id.0),
                 "use": usage_shape(&usage), "wear_mm": map })
     });

@@ -3,8 +3,9 @@
 use std::path::Path;
 
 use motion::{Corner, Metered, Quantity};
-use serde_json::{Value, json};
-use upkeep::amount;
+use serde_json::{Map, Value, json};
+use upkeep::build::Axis;
+use upkeep::{Build, amount};
 
 use crate::builds;
 use crate::cli::{self, CornerRule};
@@ -16,37 +17,44 @@ use crate::parallel;
 use crate::report;
 use crate::stop::Point;
 use crate::trouble::Trouble;
+use crate::{wear, words};
 
 pub(crate) fn meter(context: &Context, args: &cli::Meter) -> Result<(), Trouble> {
-    let machine = builds::named(&args.build)?.build.machine;
+    let build = builds::named(&args.build)?.build;
+    let machine = &build.machine;
     let stop = args.stop.as_deref().map(Point::parse).transpose()?;
     let corner = args.corner.map_or(machine.corner, rule);
     let sources: Vec<Source> = args.files.iter().map(|file| Source::named(Path::new(file))).collect();
     let progress = metering::progress(&sources, stop);
-    let results = parallel::map(&sources, |source| metering::meter(source, &machine, corner, stop, &progress));
+    let results = parallel::map(&sources, |source| metering::meter(source, machine, corner, stop, &progress));
     drop(progress);
     if let ([source], [result]) = (&sources[..], &results[..]) {
         let metered = result.as_ref().map_err(Trouble::clone)?;
         return if context.json {
-            context.out.json(&report::shape(&source.name(), metered))
+            context.out.json(&shape(source, metered, &build))
         } else {
-            say(context, source, metered)
+            say(context, source, metered, &build)
         };
     }
-    say_all(context, &sources, &results)
+    say_all(context, &sources, &results, &build)
 }
 
-fn say_all(context: &Context, sources: &[Source], results: &[Result<Metered, Trouble>]) -> Result<(), Trouble> {
+fn say_all(
+    context: &Context,
+    sources: &[Source],
+    results: &[Result<Metered, Trouble>],
+    build: &Build,
+) -> Result<(), Trouble> {
     if context.json {
         let shapes = sources.iter().zip(results).map(|(source, result)| match result {
-            Ok(metered) => report::shape(&source.name(), metered),
+            Ok(metered) => shape(source, metered, build),
             Err(trouble) => json!({ "file": source.name(), "error": trouble.what(), "help": trouble.help_lines() }),
         });
         context.out.json(&shapes.collect::<Vec<Value>>().into())?;
     } else {
         for (source, result) in sources.iter().zip(results) {
             match result {
-                Ok(metered) => say(context, source, metered)?,
+                Ok(metered) => say(context, source, metered, build)?,
                 Err(trouble) => out::trouble(trouble, false),
             }
         }
@@ -57,21 +65,45 @@ fn say_all(context: &Context, sources: &[Source], results: &[Result<Metered, Tro
     }
 }
 
-fn say(context: &Context, source: &Source, metered: &Metered) -> Result<(), Trouble> {
+/// The report, and how much of the travel the build's machine could not make.
+fn shape(source: &Source, metered: &Metered, build: &Build) -> Value {
+    let mut shape = report::shape(&source.name(), metered);
+    let outside =
+        outside(metered, build).map(|(axis, (below, above), _)| (axis.name().to_owned(), json!(below + above)));
+    shape["outside_travel_mm"] = outside.into_iter().collect::<Map<_, _>>().into();
+    shape
+}
+
+/// Each axis with the travel below and above its reach, mm, and that reach.
+fn outside(metered: &Metered, build: &Build) -> [(Axis, (f64, f64), (f64, f64)); 3] {
+    let maps = [(Axis::X, &metered.wear.x), (Axis::Y, &metered.wear.y), (Axis::Z, &metered.wear.z)];
+    maps.map(|(axis, map)| {
+        let reach = wear::reach(build, axis);
+        (axis, wear::outside(map.bins(), reach), reach)
+    })
+}
+
+fn say(context: &Context, source: &Source, metered: &Metered, build: &Build) -> Result<(), Trouble> {
     let report = &metered.report;
     let time = amount::print(report.time.total_s, Quantity::Time);
     let head = format!(
-        "{}: {time}, {} layers, corners by {}",
-        source.label(),
-        metered.layers,
+        "{}: {time}, {}, corners by {}",
+        source.name(),
+        words::count(metered.layers.into(), "layers"),
         report::corner_word(report.time.corner)
     );
-    context.out.line(context.out.dressed(&head, Dress::Bold))?;
+    context.out.dressed_line(&head, Dress::Bold)?;
     let mut table = Table::new([("quantity", Align::Left), ("amount", Align::Right)]);
     for (quantity, amount) in metered.duty.total().iter() {
         table.row([quantity.name().to_owned(), amount::print(amount, quantity)], Dress::Plain);
     }
     context.out.table(&table)?;
+    for (axis, outside, reach) in self::outside(metered, build) {
+        let words = wear::outside_words(outside, reach);
+        if !words.is_empty() {
+            context.out.line(format!("{} goes outside the build's travel: {words}", axis.name()))?;
+        }
+    }
     say_warnings(context, metered)?;
     context.out.line("")
 }
@@ -91,7 +123,11 @@ fn say_warnings(context: &Context, metered: &Metered) -> Result<(), Trouble> {
     })?;
     match report.warnings_total.saturating_sub(SHOWN_WARNINGS as u64) {
         0 => Ok(()),
-        more => context.out.line(format!("and {more} warnings more; --json lists up to {}", report.warnings.len())),
+        more => context.out.line(format!(
+            "and {}; --json lists up to {}",
+            words::count(more, "more warnings"),
+            report.warnings.len()
+        )),
     }
 }
 

@@ -1,7 +1,7 @@
 //! `tallow steps`: what to do for a task, with each caution before the step that it belongs to.
 
 use serde_json::json;
-use upkeep::build::{Caution, State, Supply, Task};
+use upkeep::build::{State, Supply, Task};
 
 use crate::cli;
 use crate::context::{self, Context};
@@ -24,7 +24,7 @@ pub(crate) async fn steps(context: &Context, args: &cli::Steps) -> Result<(), Tr
 
 fn sheet(out: Out, machine: &str, task: &Task) -> Result<(), Trouble> {
     let head = format!("{}, on {machine}, about {} min", capital(&task.name), task.minutes);
-    out.line(out.dressed(&head, Dress::Bold))?;
+    out.dressed_line(&head, Dress::Bold)?;
     out.line(format!("Machine: {}", state_words(task.state)))?;
     list(out, "Wear", &task.gear)?;
     list(out, "Tools", &task.tools)?;
@@ -35,19 +35,17 @@ fn sheet(out: Out, machine: &str, task: &Task) -> Result<(), Trouble> {
     }
     for (index, step) in task.steps.iter().enumerate() {
         out.line("")?;
-        task.cautions.iter().filter(|caution| caution.before == index).try_for_each(|caution| say(out, caution))?;
-        out.line(format!("{}. {step}", index + 1))?;
+        task.cautions
+            .iter()
+            .filter(|caution| caution.before == index)
+            .try_for_each(|caution| out.caution(caution.word, &caution.text))?;
+        out.prose(&format!("{}. ", index + 1), step)?;
     }
     out.line(format!("\n{ABOVE}"))
 }
 
-fn say(out: Out, caution: &Caution) -> Result<(), Trouble> {
-    let word = format!(" {} ", caution.word.name().to_uppercase());
-    out.line(format!("[{}] {}", out.dressed(&word, Dress::Signal(caution.word)), caution.text))
-}
-
 fn list(out: Out, what: &str, things: &[String]) -> Result<(), Trouble> {
-    if things.is_empty() { Ok(()) } else { out.line(format!("{what}: {}", things.join("; "))) }
+    if things.is_empty() { Ok(()) } else { out.prose(&format!("{what}: "), &things.join("; ")) }
 }
 
 /// `ISO VG 32 light oil, 0.5 ml`.

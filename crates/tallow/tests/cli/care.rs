@@ -17,8 +17,8 @@ fn worked_shop() -> Shop {
 fn calendar_time_is_used_day_by_day_and_comes_due_on_the_day_of_the_next_month() {
     let mut shop = Shop::with_bowline();
     let calendar = |shop: &Shop| shop.due("wipe the x rods")["limits"][0]["used"].clone();
-    // It joined at noon on 1 November, a month of 30 days.
-    shop.now = "2026-11-16T12:00[Europe/Oslo]".to_owned();
+    // It joined with the beginning of 1 November, a month of 30 days.
+    shop.now = "2026-11-16T00:00[Europe/Oslo]".to_owned();
     near(&calendar(&shop), 15.0 / 30.0, 1e-9);
     assert_eq!(shop.due("wipe the x rods")["due"]["median"], "2026-12-01");
     shop.now = "2026-12-03T12:00[Europe/Oslo]".to_owned();
@@ -103,6 +103,36 @@ fn the_wear_map_shows_where_the_axis_travelled_since_the_part_was_put_in() {
 }
 
 #[test]
+fn moves_far_outside_the_travel_leave_the_wear_map_its_width() {
+    let shop = Shop::with_bowline();
+    shop.write("far.gcode", "G1 X100 F6000\nG1 X5000\nG1 X-80\n");
+    shop.json("run far.gcode --on bowline --material PLA --when \"3 Nov 9:00\"");
+    let text = shop.told("machine show bowline");
+    let map = text.split_once("Travel along x over the x rods since 1 Nov:\n").unwrap_or_else(|| panic!("{text}")).1;
+    assert!(map.lines().all(|line| line.chars().count() <= 100), "{map}");
+    assert!(map.contains("outside its travel: 80 mm below 0 mm and "), "{map}");
+}
+
+#[test]
+fn a_part_is_shown_by_the_meters_that_its_own_tasks_go_by() {
+    let shop = worked_shop();
+    let text = shop.told("machine show bowline");
+    let of = |position: &str| text.lines().find(|line| line.starts_with(position)).unwrap_or_else(|| panic!("{text}"));
+    assert!(of("x rods").contains("travel x 40 m") && !of("x rods").contains("filament"), "{text}");
+    // 100 layers of 0.2 mm on screws of 8 mm lead.
+    assert!(of("z screws").contains("turns screw 2.5 "), "{text}");
+}
+
+#[test]
+fn a_machine_that_never_ran_has_used_nothing_of_its_allowances() {
+    let shop = Shop::with_machine("delta");
+    for line in ["due bowline --all", "due bowline --all --why", "due bowline --all --json", "machine show bowline"] {
+        let text = shop.told(line);
+        assert!(!text.contains("-0 ") && !text.contains("-0.0"), "{line}\n{text}");
+    }
+}
+
+#[test]
 fn a_failure_is_kept_and_resets_nothing() {
     let shop = worked_shop();
     let before = shop.due("replace the nozzle");
@@ -116,11 +146,13 @@ fn a_failure_is_kept_and_resets_nothing() {
 #[test]
 fn a_reading_keeps_its_value_and_unit() {
     let shop = worked_shop();
-    for (value, number, unit) in [("0.15 mm", 0.15, "mm"), ("110Hz", 110.0, "Hz"), ("3", 3.0, "")] {
-        shop.json(&format!("reading \"x rods\" play \"{value}\" --on bowline"));
+    for (what, value, number, unit) in
+        [("play", "0.15 mm", 0.15, "mm"), ("note", "110Hz", 110.0, "Hz"), ("marks", "3", 3.0, "")]
+    {
+        shop.json(&format!("reading \"x rods\" {what} \"{value}\" --on bowline"));
         let event = shop.entries().pop().unwrap()["event"].clone();
         near(&event["value"], number, 0.0);
-        assert_eq!((&event["what"], &event["unit"]), (&"play".into(), &unit.into()));
+        assert_eq!((&event["what"], &event["unit"]), (&what.into(), &unit.into()));
     }
 }
 
@@ -173,6 +205,21 @@ fn every_caution_stands_before_the_step_that_it_belongs_to() {
     assert_eq!(befores, [2, 2]);
 }
 
+/// Text without the breaks of its lines.
+fn in_one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn a_sheet_fits_a_terminal_of_eighty_columns() {
+    let shop = Shop::with_machine("delta");
+    for row in shop.json("due bowline --all").as_array().unwrap() {
+        let text = shop.told(&format!("steps \"{}\" --on bowline", row["task"].as_str().unwrap()));
+        let long = text.lines().filter(|line| 80 < line.chars().count() && !line.starts_with("When done: "));
+        assert_eq!(long.collect::<Vec<_>>(), Vec::<&str>::new());
+    }
+}
+
 #[test]
 fn no_sheet_of_any_known_build_lacks_its_cautions() {
     for build in ["enclosed-corexy", "moving-bed", "rail-corexy", "delta"] {
@@ -185,7 +232,8 @@ fn no_sheet_of_any_known_build_lacks_its_cautions() {
             );
             for caution in sheet["cautions"].as_array().unwrap() {
                 let word = caution["word"].as_str().unwrap().to_uppercase();
-                assert!(text.contains(&word) && text.contains(caution["text"].as_str().unwrap()), "{task}\n{text}");
+                let sentence = in_one_line(caution["text"].as_str().unwrap());
+                assert!(text.contains(&word) && in_one_line(&text).contains(&sentence), "{task}\n{text}");
             }
             if sheet["state"] == "hot" {
                 assert_ne!(sheet["cautions"], serde_json::json!([]), "{build}: {task}");

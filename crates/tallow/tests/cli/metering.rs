@@ -5,6 +5,7 @@ use std::fs;
 
 use serde_json::Value;
 
+use crate::programs::gzip;
 use crate::shop::{Shop, near, testdata};
 
 const FILES: [&str; 4] = ["a_bracket", "c_gear", "e_plate", "i_gear_arcs"];
@@ -162,4 +163,35 @@ fn what_the_meter_does_not_know_is_counted_and_named() {
     assert_eq!((&metered["warnings"][0]["line"], &metered["warnings"][0]["column"]), (&4.into(), &4.into()));
     let text = shop.told(&format!("meter {line}"));
     assert!(text.contains("M999 (2)") && text.contains("line 4, column 4"), "{text}");
+}
+
+#[test]
+fn a_file_that_neither_moves_nor_takes_time_is_refused() {
+    let shop = Shop::folder();
+    shop.write("still.gcode", "G28\nM104 S200\nG1 X0 F600\n");
+    shop.refused("meter still.gcode --build delta", &["still.gcode", "nothing to meter"]);
+    let long_line = testdata("toolpaths/nasty/08_long_line_words.gcode.gz");
+    shop.refused(&format!("meter {long_line} --build delta"), &["08_long_line_words", "line 1"]);
+}
+
+#[test]
+fn files_are_called_as_they_were_typed() {
+    let shop = Shop::folder();
+    shop.write("one.gcode", "G1 X10 F600\n");
+    shop.write("one.gcode.gz", gzip("G1 X10 F600\n"));
+    let text = shop.told("meter one.gcode ./one.gcode.gz --build moving-bed");
+    let names: Vec<&str> = text.lines().filter_map(|line| Some(line.split_once(": ")?.0)).collect();
+    assert_eq!(names, ["one.gcode", "./one.gcode.gz"], "{text}");
+}
+
+#[test]
+fn moves_outside_the_builds_travel_are_told() {
+    let shop = Shop::folder();
+    shop.write("far.gcode", "G1 X100 F6000\nG1 X5000\nG1 X0\n");
+    let line = format!("meter far.gcode --build {}", testdata("builds/reference.toml"));
+    // To 5000 mm and back; the travel along X ends at a bin's border, 250 mm.
+    near(&shop.json(&line)["outside_travel_mm"]["x"], 2.0 * 4750.0, 1e-6);
+    let text = shop.told(&line);
+    assert!(text.contains("x goes outside the build's travel: 9.5 m above 250 mm"), "{text}");
+    assert!(!text.contains("y goes outside"), "{text}");
 }

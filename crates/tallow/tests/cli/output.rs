@@ -4,7 +4,9 @@ use std::fs::{File, OpenOptions};
 use std::io::Read;
 use std::process::Stdio;
 
+use jiff::civil::Date;
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use serde_json::Value;
 
 use crate::programs::ladder;
 use crate::shop::{Shop, testdata};
@@ -62,7 +64,7 @@ fn the_due_list_is_laid_out_in_columns() {
 Test bench, Thursday 3 December 2026
 
 machine  care             used  by       likely due
-bowline  wipe the x rods  107 %  1 month  since 1 Dec
+bowline  wipe the x rods  108 %  1 month  since 1 Dec
 ";
     let shown = busy_shop().told("due --days 1");
     let blanks = |text: &str| text.lines().map(|line| line.split_whitespace().collect::<Vec<_>>().join(" ")).collect();
@@ -73,6 +75,67 @@ bowline  wipe the x rods  107 %  1 month  since 1 Dec
     assert_eq!(lines[2].find("used").unwrap() + 4, lines[3].find(" %").unwrap() + 2, "figures end together: {shown}");
     assert!(lines.iter().all(|line| line.trim_end() == *line), "no line ends in blanks: {shown}");
     assert!(shown.contains("tallow steps \"wipe the x rods\" --on \"bowline\""), "{shown}");
+}
+
+#[test]
+fn the_due_list_fits_a_narrow_terminal_and_keeps_the_names_whole() {
+    let shop = Shop::with_machine("enclosed-corexy");
+    let narrow = |line: &str| {
+        let output = shop.command(line).env("COLUMNS", "60").output().unwrap();
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let text = narrow("due --all");
+    let (list, rest) = text.split_once("\nLeft out").unwrap_or_else(|| panic!("{text}"));
+    assert!(list.lines().all(|line| line.chars().count() <= 60), "{text}");
+    assert!(rest.contains("--why shows it"), "{text}");
+    let wide = shop.told("due --all");
+    assert!(wide.lines().any(|line| 60 < line.chars().count()) && !wide.contains("Left out"), "{wide}");
+}
+
+#[test]
+fn what_may_come_due_is_told_apart_from_what_is_likely_to() {
+    let shop = Shop::with_machine("enclosed-corexy");
+    shop.told("run --on bowline --hours 20 --material PLA --when \"3 Nov 8:00\"");
+    let all = shop.json("due --all");
+    let likely = |row: &Value, key: &str| row["due"][key].as_str().and_then(|day| day.parse::<Date>().ok());
+    let end = all.as_array().unwrap().iter().find_map(|row| {
+        let (early, median) = (likely(row, "early")?, likely(row, "median")?);
+        (early < median).then_some(early)
+    });
+    // To this day, on which one task may come due that is likely to come due later.
+    let end = end.unwrap_or_else(|| panic!("{all:#}"));
+    let days = end.duration_since("2026-11-25".parse().unwrap()).as_hours() / 24;
+    let rows = shop.json(&format!("due --days {days}"));
+    let count = |key: &str| {
+        rows.as_array().unwrap().iter().filter(|row| likely(row, key).is_some_and(|day| day <= end)).count()
+    };
+    let (may, will) = (count("early"), count("median"));
+    assert!(will < may, "{rows:#}");
+    let text = shop.told(&format!("due --days {days}")).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains(&format!("{may} more may come due within")), "{may}, {will}\n{text}");
+    assert!(text.contains(&format!(", {will} of them likely")), "{may}, {will}\n{text}");
+}
+
+#[test]
+fn the_share_and_what_it_is_of_belong_to_the_same_limit() {
+    let shop = busy_shop();
+    for row in shop.json("due --all").as_array().unwrap() {
+        assert_eq!(row["used"], row["limits"][row["limit"].as_u64().unwrap() as usize]["used"], "{row:#}");
+    }
+}
+
+#[test]
+fn no_note_commands_the_terminal_or_breaks_a_table() {
+    let shop = busy_shop();
+    let mut command = shop.command("failure nozzle clogged --on bowline --note");
+    assert!(command.arg("one\x1b[2Jtwo\x07\rthree").output().unwrap().status.success());
+    let mut command = shop.command("failure nozzle worn --on bowline --note");
+    assert!(command.arg("long ".repeat(20_000)).output().unwrap().status.success());
+    for text in [shop.told("history bowline"), on_terminal(&shop, "history bowline", Some("1"))] {
+        assert!(!text.contains(['\x1b', '\x07']), "{text}");
+        assert!(text.contains('…'), "the long note is cut: {text}");
+    }
+    assert!(shop.told("history bowline").contains("one\\u{1b}[2Jtwo\\u{7}\\u{d}three"));
 }
 
 #[test]

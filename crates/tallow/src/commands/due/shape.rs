@@ -16,7 +16,7 @@ pub(super) fn shape(row: &Row<'_>) -> Value {
     });
     json!({
         "machine": row.state.name, "task": task.name, "position": task.at,
-        "used": row.due.used.share(), "limit": row.limit(), "limits": limits.collect::<Vec<_>>(),
+        "used": row.due.share(), "limit": row.due.limit(), "limits": limits.collect::<Vec<_>>(),
         "since": { "at": row.due.used.since.at.to_string(), "what": since_word(row.due.used.since.what),
                    "entry": row.due.used.since.entry.map(|entry| entry.0) },
         "due": when_shape(&row.due.when),

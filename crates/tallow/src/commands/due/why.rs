@@ -2,7 +2,8 @@
 
 use jiff::ZonedDateTime;
 use jiff::civil::Date;
-use upkeep::build::{Allowance, Limit};
+use motion::Quantity;
+use upkeep::build::{Allowance, Limit, Task};
 use upkeep::{Grounds, Likely, SinceWhat, UseGrounds, When, amount};
 
 use super::Row;
@@ -14,21 +15,17 @@ use crate::words;
 /// Explains one task of one machine.
 pub(super) fn explain(context: &Context, row: &Row<'_>, now: &ZonedDateTime) -> Result<(), Trouble> {
     let today = now.date();
-    let used = words::percent(row.due.used.share());
+    let used = words::percent(row.due.share());
     let head = format!("{}: {}, {used}, {}", row.state.name, row.due.name, said_when(row, today));
-    context.out.line(context.out.dressed(&head, Dress::Bold))?;
+    context.out.dressed_line(&head, Dress::Bold)?;
     let since = now.time_zone().to_datetime(row.due.used.since.at).date();
     context.out.line(format!("  counted since {} ({})", words::day(since, today), since_words(row)))?;
     for (limit, used) in row.task().limits.iter().zip(&row.due.used.limits) {
-        context.out.line(format!(
-            "  {:>5}  {}{}",
-            words::percent(used.share()),
-            words::so_far(limit, used.so_far),
-            weighed(limit)
-        ))?;
+        let lead = format!("  {:>5}  ", words::percent(used.share()));
+        context.out.prose(&lead, &format!("{}{}", words::so_far(limit, used.so_far), weighed(limit)))?;
     }
-    if let When::Likely(likely) = &row.due.when {
-        context.out.line(format!("  {}", grounds_words(likely, &row.task().limits[likely.limit])))?;
+    if let Some(likely) = row.likely() {
+        context.out.prose("  the day: ", &grounds_words(row, likely, today))?;
     }
     Ok(())
 }
@@ -56,23 +53,55 @@ fn weighed(limit: &Limit) -> String {
     if weights.is_empty() { format!(" [{}]", limit.source) } else { format!("; {weights} [{}]", limit.source) }
 }
 
-fn grounds_words(likely: &Likely, limit: &Limit) -> String {
-    match (&likely.grounds, limit.every) {
+/// What the likely day rests on, and what else bounds its range.
+fn grounds_words(row: &Row<'_>, likely: &Likely, today: Date) -> String {
+    let task = row.task();
+    match (&likely.grounds, task.limits[likely.limit].every) {
         (Grounds::Use(grounds), Allowance::Amount { quantity, .. }) => {
-            let UseGrounds { weeks, own_share, per_week, level_spread, queued } = grounds;
-            let per_week = amount::print(*per_week, quantity);
-            let queued = match queued {
-                0 => String::new(),
-                1 => ", with 1 queued run".to_owned(),
-                many => format!(", with {many} queued runs"),
-            };
-            format!(
-                "the day: about {per_week} a week (level uncertain by {}), from {weeks} weeks of its own records \
-                 weighing {}, the rest the build's expectation{queued}",
-                words::percent(*level_spread),
-                words::percent(*own_share)
-            )
+            format!("{}{}", use_words(grounds, quantity), calendar_end(row, likely, today))
         }
-        _ => "the day: by the calendar".to_owned(),
+        _ if likely.median == Some(likely.early) => "by the calendar".to_owned(),
+        _ => format!(
+            "by the calendar; from {} on, use may come first: {}",
+            words::day(likely.early, today),
+            by_use(task)
+        ),
     }
+}
+
+fn use_words(grounds: &UseGrounds, quantity: Quantity) -> String {
+    let UseGrounds { weeks, own_share, per_week, level_spread, queued } = grounds;
+    let per_week = amount::print(*per_week, quantity);
+    let queued = match *queued as u64 {
+        0 => String::new(),
+        queued => format!(", with {}", words::count(queued, "queued runs")),
+    };
+    format!(
+        "about {per_week} a week (level uncertain by {}), from {} of its own records weighing {}, the rest the build's \
+         expectation{queued}",
+        words::percent(*level_spread),
+        words::count(*weeks as u64, "weeks"),
+        words::percent(*own_share)
+    )
+}
+
+/// The calendar's last day, where that and not use ends the range.
+fn calendar_end(row: &Row<'_>, likely: &Likely, today: Date) -> String {
+    let last = row.due.used.limits.iter().filter_map(|used| used.until).min();
+    match last {
+        Some(last) if likely.late == Some(last) => {
+            format!("; on {} at the latest, by the calendar", words::day(last, today))
+        }
+        _ => String::new(),
+    }
+}
+
+/// The limits of a task that use may reach: `45 h time hot or 4 spools`.
+fn by_use(task: &Task) -> String {
+    let limits = task.limits.iter().filter_map(|limit| match limit.every {
+        Allowance::Amount { .. } if amount::is_spools(&limit.text) => Some(limit.text.clone()),
+        Allowance::Amount { quantity, .. } => Some(words::with_name(&limit.text, quantity)),
+        Allowance::Elapsed { .. } => None,
+    });
+    limits.collect::<Vec<_>>().join(" or ")
 }
