@@ -56,17 +56,20 @@ pub(crate) fn quick_line(bytes: &[u8], start: usize, words: &mut Words) -> Optio
 /// The command of a line that begins with a plain G or M word, and where that ends.
 #[inline(always)]
 fn command(line: &[u8; WINDOW]) -> Option<(Code, usize)> {
-    let digit = |at: usize| Some(line[at].wrapping_sub(b'0')).filter(|digit| *digit < 10).map(u16::from);
-    let (mut number, mut end) = (digit(1)?, 2);
-    while end < 4
-        && let Some(digit) = digit(end)
-    {
-        number = 10 * number + digit;
-        end += 1;
+    let digit = line[1].wrapping_sub(b'0');
+    if line[0] == b'G' && digit < 10 && line[2] == b' ' {
+        return Some((Code::G(digit.into()), 2));
     }
+    rarer_command(line)
+}
+
+#[inline(never)]
+fn rarer_command(line: &[u8; WINDOW]) -> Option<(Code, usize)> {
+    let digits = line[1..4].iter().take_while(|byte| byte.is_ascii_digit());
+    let (number, end) = digits.fold((0, 1), |(number, end), byte| (10 * number + u16::from(byte - b'0'), end + 1));
     match line[0] {
-        b'G' => Some((Code::G(number), end)),
-        b'M' if !TEXT.contains(&number) => Some((Code::M(number), end)),
+        b'G' if 1 < end => Some((Code::G(number), end)),
+        b'M' if 1 < end && !TEXT.contains(&number) => Some((Code::M(number), end)),
         _ => None,
     }
 }
