@@ -79,7 +79,7 @@ pub(crate) enum Parsed {
 const MAX_NAME: usize = 32;
 
 /// Commands whose line goes on as text, not as words: messages, file names and identities.
-const TEXT: [u16; 9] = [16, 23, 28, 30, 32, 115, 117, 118, 928];
+pub(crate) const TEXT: [u16; 9] = [16, 23, 28, 30, 32, 115, 117, 118, 928];
 
 /// Letters that, at the start of a line, repeat the last motion command.
 const MODAL: &[u8] = b"XYZEFIJR";

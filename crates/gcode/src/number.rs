@@ -4,6 +4,8 @@
 //! both are exact doubles, so that one division rounds it correctly (Clinger 1990, "How to read floating point numbers
 //! accurately"). What is longer goes to the standard library.
 
+use std::num::NonZero;
+
 /// The longest number that is read, in bytes; a longer one is unreadable.
 pub const MAX_NUMBER: usize = 1024;
 
@@ -47,45 +49,64 @@ pub fn decimal(bytes: &[u8]) -> Option<(f64, usize)> {
 const ZEROS: u64 = 0x3030_3030_3030_3030;
 const HIGH_BITS: u64 = 0x8080_8080_8080_8080;
 
-/// As [`decimal`] for a number that ends within the eight bytes behind its sign, all of which must be there; `None`
-/// says only that the slow way must be tried.
+/// The number without a sign at the start of `bytes`, if it ends within them, and its length; `None` says only that the
+/// slow way must be tried.
 ///
-/// The eight bytes are worked on at once as one integer, its lowest byte the first digit.
-#[inline]
-pub(crate) fn short_decimal(bytes: &[u8]) -> Option<(f64, usize)> {
-    let negative = *bytes.first()? == b'-';
-    let signed = usize::from(negative);
-    let eight: [u8; 8] = bytes.get(signed..signed + 8)?.try_into().ok()?;
-    let digits = u64::from_le_bytes(eight) ^ ZEROS;
-    // The high bit of each byte that is no digit. A carry can only spoil bytes behind the first that is no ASCII, which
-    // ends the number anyhow.
-    let others = (digits.wrapping_add(0x7676_7676_7676_7676) | digits) & HIGH_BITS;
-    if others == 0 {
-        return None;
-    }
-    let first = others.trailing_zeros() / 8;
-    let (packed, count, decimals, length) = if eight[first as usize] == b'.' {
+/// The eight bytes are worked on at once as one integer, its lowest byte the first. In a set of bytes, the high bit of
+/// each byte in it is set.
+#[inline(always)]
+pub(crate) fn short_decimal(bytes: &[u8; 8]) -> Option<(f64, usize)> {
+    let eight = u64::from_le_bytes(*bytes);
+    let digits = eight ^ ZEROS;
+    let others = not_digits(digits);
+    let first = NonZero::new(others)?.trailing_zeros();
+    let (end, whole, digits, count) = if (eight >> (first & 56)) as u8 == b'.' {
         let behind = others & (others - 1);
-        if behind == 0 {
-            return None;
-        }
-        let end = behind.trailing_zeros() / 8;
-        let before = (1u64 << (8 * first)) - 1;
-        (digits & before | (digits >> 8) & !before, end - 1, end - first - 1, end)
+        let end = NonZero::new(behind)?.trailing_zeros();
+        (end, first + 8, without_point(digits, others ^ behind), end / 8 - 1)
     } else {
-        (digits, first, 0, first)
+        (first, first, digits, first / 8)
     };
     if count == 0 {
         return None;
     }
-    let mantissa = eight_digits(packed << (64 - 8 * count)) as f64;
-    let size = mantissa / POWERS_OF_TEN[decimals as usize];
-    Some((if negative { -size } else { size }, signed + length as usize))
+    let mantissa = eight_digits(digits << (64 - 8 * count)) as f64;
+    let decimals = (end - whole) / 8 % 8;
+    Some((mantissa / POWERS_OF_TEN[decimals as usize], end as usize / 8))
+}
+
+/// As [`short_decimal`] for a number with a point in the first eight bytes and its end in the eight behind them.
+pub(crate) fn longer_decimal(bytes: &[u8; 16]) -> Option<(f64, usize)> {
+    let both = u128::from_le_bytes(*bytes);
+    let (first, second) = (both as u64 ^ ZEROS, (both >> 64) as u64 ^ ZEROS);
+    let point = not_digits(first);
+    let before = NonZero::new(point)?.trailing_zeros() / 8;
+    let more = NonZero::new(not_digits(second))?.trailing_zeros() / 8;
+    if point & (point - 1) != 0 || bytes[before as usize] != b'.' {
+        return None;
+    }
+    let head = eight_digits(without_point(first, point) << 8);
+    let tail = eight_digits((second << 8) << (56 - 8 * more));
+    let mantissa = head * 10u64.pow(more) + tail;
+    Some((mantissa as f64 / POWERS_OF_TEN[(7 - before + more) as usize], 8 + more as usize))
+}
+
+/// The set of bytes above 9. A carry can only spoil bytes behind the first that is no ASCII, which ends the number anyhow.
+#[inline(always)]
+fn not_digits(digits: u64) -> u64 {
+    (digits.wrapping_add(0x7676_7676_7676_7676) | digits) & HIGH_BITS
+}
+
+/// The bytes of `digits` without the one where the point is, if any.
+#[inline(always)]
+fn without_point(digits: u64, point: u64) -> u64 {
+    let before = (point >> 7).wrapping_sub(1);
+    digits & before | (digits >> 8) & !before
 }
 
 /// The value of eight decimal digits, the lowest byte the most significant: neighbours are joined to pairs, pairs to
 /// fours, fours to eight.
-#[inline]
+#[inline(always)]
 fn eight_digits(digits: u64) -> u64 {
     let pairs = digits.wrapping_mul(10 * 256 + 1) >> 8 & 0x00ff_00ff_00ff_00ff;
     let fours = pairs.wrapping_mul(100 * 65536 + 1) >> 16 & 0x0000_ffff_0000_ffff;

@@ -3,7 +3,7 @@
 use std::fmt;
 use std::ops::ControlFlow;
 
-use crate::line::{Code, Command, Line, Parsed, parse};
+use crate::line::{Command, Line, Parsed, parse};
 use crate::note::{Fault, Note, Notes};
 use crate::pending::{MAX_LINE, Pending};
 use crate::quick::quick_line;
@@ -165,7 +165,7 @@ impl Reader {
                     let command = Command {
                         line: self.read.lines,
                         offset: self.base + start as u64,
-                        code: Code::G(quick.number.into()),
+                        code: quick.code,
                         words: &self.words,
                         raw: &bytes[start..quick.end],
                         notes: &self.no_notes,

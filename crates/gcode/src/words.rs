@@ -50,6 +50,18 @@ impl Words {
         (self.valued, self.named) = (0, 0);
     }
 
+    /// Stores the number of the letter with this index; [`Words::only`] must follow.
+    #[inline(always)]
+    pub(crate) fn put(&mut self, index: u8, value: f64) {
+        self.values[usize::from(index & 31)] = value;
+    }
+
+    /// Says that the line has these letters, each with a number.
+    #[inline(always)]
+    pub(crate) fn only(&mut self, letters: u32) {
+        (self.valued, self.named) = (letters, letters);
+    }
+
     #[inline]
     pub(crate) fn set(&mut self, letter: u8, value: f64) {
         let index = letter.wrapping_sub(b'A') & 31;

@@ -38,6 +38,10 @@ pub(crate) struct Arc {
     pub(crate) start: f64,
     /// Angle swept, rad; positive counter-clockwise (G3).
     pub(crate) sweep: f64,
+    /// Where it starts on a circle of radius 1.
+    pub(crate) leaves: [f64; 2],
+    /// Where it ends on a circle of radius 1.
+    pub(crate) arrives: [f64; 2],
     /// Whether the commanded end is off the circle by more than rounding explains.
     pub(crate) off_circle: bool,
 }
@@ -59,7 +63,10 @@ impl Arc {
             (if clockwise { start - end } else { end - start }).rem_euclid(TAU)
         };
         let off_circle = OFF_CIRCLE < ((dx - i).hypot(dy - j) - radius).abs();
-        Ok(Arc { radius, start, sweep: if clockwise { -turned } else { turned }, off_circle })
+        let sweep = if clockwise { -turned } else { turned };
+        let on_circle = |angle: f64| [angle.cos(), angle.sin()];
+        let (leaves, arrives) = (on_circle(start), on_circle(start + sweep));
+        Ok(Arc { radius, start, sweep, leaves, arrives, off_circle })
     }
 
     /// Length in the XY plane, mm.
@@ -67,10 +74,9 @@ impl Arc {
         self.radius * self.sweep.abs()
     }
 
-    /// The direction of motion at `angle`, as a unit vector.
-    pub(crate) fn tangent(&self, angle: f64) -> [f64; 2] {
-        let (sin, cos) = angle.sin_cos();
-        [-sin * self.sweep.signum(), cos * self.sweep.signum()]
+    /// The direction of motion at a place on a circle of radius 1, as a unit vector.
+    pub(crate) fn tangent(&self, [x, y]: [f64; 2]) -> [f64; 2] {
+        [-y * self.sweep.signum(), x * self.sweep.signum()]
     }
 
     /// The angle of the end, rad.
@@ -86,9 +92,15 @@ impl Arc {
             Axis::Sum => (self.radius * SQRT_2, FRAC_PI_4),
             Axis::Difference => (self.radius * SQRT_2, -FRAC_PI_4),
         };
+        let along = |[x, y]: [f64; 2]| match axis {
+            Axis::X => self.radius * x,
+            Axis::Y => self.radius * y,
+            Axis::Sum => self.radius * (x + y),
+            Axis::Difference => self.radius * (x - y),
+        };
         // Along the axis the motion is size · cos(angle − phase), which turns at multiples of pi.
         let (start, end) = (self.start - phase, self.end() - phase);
-        let mut from = size * start.cos();
+        let mut from = along(self.leaves);
         let (first, last) = if start < end {
             ((start / PI).floor() as i32 + 1, (end / PI).ceil() as i32 - 1)
         } else {
@@ -104,7 +116,7 @@ impl Arc {
             from = to;
             turn += step;
         }
-        let to = size * end.cos();
+        let to = along(self.arrives);
         if NOTHING < (to - from).abs() {
             each(from, to);
         }

@@ -117,11 +117,11 @@ impl Block {
         }
         let per_mm = 1.0 / length;
         let (flat, z, e) = (arc.length() * per_mm, dz * per_mm, de * per_mm);
-        let along = |angle| {
-            let [x, y] = arc.tangent(angle);
+        let along = |place| {
+            let [x, y] = arc.tangent(place);
             [x * flat, y * flat, z, e]
         };
-        let (leaves, arrives, largest) = (along(arc.start), along(arc.end()), [flat, flat, z, e]);
+        let (leaves, arrives, largest) = (along(arc.leaves), along(arc.arrives), [flat, flat, z, e]);
         let acceleration = lowered(rates.acceleration(true, e), largest, &rates.per_acceleration);
         let mut speed = lowered(of.speed, largest, &rates.per_speed);
         // A helix of no radius only rises.

@@ -323,6 +323,8 @@ impl Core {
         let Core { reader, program, mut tally } = self;
         let (tools, clocked) = tally.finish();
         let mut report = program.report;
+        [report.g0, report.g1, report.g2, report.g3] = program.carried_out;
+        report.motion_commands = program.carried_out.iter().sum();
         tally.report(&mut report);
         let read = reader.read();
         (report.lines, report.bytes) = program.ended.map_or((read.lines, read.bytes), |(line, byte)| (line - 1, byte));

@@ -11,7 +11,6 @@ use crate::clock::FANS;
 use crate::duty::{Amounts, Tool};
 use crate::event::{Batch, Change, Event, Move};
 use crate::machine::{Limits, Machine, PerAxis};
-use crate::order::larger;
 use crate::quantity::Quantity;
 use crate::report::{Report, Warning};
 use crate::track::NOTHING;
@@ -60,17 +59,6 @@ struct Retraction {
     recover_speed: f64,
 }
 
-/// What one word of a motion command means for its axis, mm.
-#[derive(Clone, Copy)]
-struct Target {
-    /// The word's value, 0 without one.
-    given: f64,
-    /// Where the axis goes.
-    to: f64,
-    /// How far.
-    delta: f64,
-}
-
 /// The state of a program while it is read.
 #[derive(Clone, Debug)]
 pub(crate) struct Program {
@@ -91,6 +79,8 @@ pub(crate) struct Program {
     /// mm/s.
     speed: f64,
     tool: usize,
+    /// How many of G0 to G3 were carried out.
+    pub(crate) carried_out: [u64; 4],
     /// The number of the last motion command.
     modal: Option<u16>,
     limits: Limits,
@@ -128,6 +118,7 @@ impl Program {
             speed_factor: 1.0,
             speed: 1500.0 / 60.0,
             tool: 0,
+            carried_out: [0; 4],
             modal: None,
             limits: machine.limits,
             retraction: Retraction { length: 0.8, speed: 35.0, lift: 0.0, extra: 0.0, recover_speed: 35.0 },
@@ -224,25 +215,21 @@ impl Program {
     // Motion.
 
     /// G0 to G3.
+    #[inline(always)]
     fn motion(&mut self, number: u16, command: &Command<'_>) -> ControlFlow<()> {
         if !command.notes.is_empty() && !self.accepts_notes(command) {
             return ControlFlow::Continue(());
         }
         let words = command.words;
-        let [x, y, z, mut e] = self.targets(words);
-        let mut large = larger(larger(x.given.abs(), y.given.abs()), larger(z.given.abs(), e.given.abs()));
+        let (to, delta, mut large) = self.targets(words);
         if words.valued() & OTHER_LENGTHS != 0 {
-            for letter in [b'F', b'I', b'J', b'R'] {
-                large = larger(large, (words.get_or(letter, 0.0) * self.unit).abs());
-            }
+            let is_large = |letter| TOO_LARGE < (words.get_or(letter, 0.0) * self.unit).abs();
+            large |= [b'F', b'I', b'J', b'R'].into_iter().any(is_large);
         }
-        if TOO_LARGE < large {
+        if large {
             self.skip(command, "a value above 1000000 mm");
             return ControlFlow::Continue(());
         }
-        e.delta *= self.flow[self.tool];
-        let to = [x.to, y.to, z.to, e.to];
-        let delta = [x.delta, y.delta, z.delta, e.delta].map(|delta| if delta.abs() <= NOTHING { 0.0 } else { delta });
         let arc = if number < 2 { None } else { Some(self.arc(number, command, &delta)) };
         if let Some(None) = arc {
             return ControlFlow::Continue(());
@@ -257,13 +244,7 @@ impl Program {
             self.set_speed();
         }
         self.modal = Some(number);
-        self.report.motion_commands += 1;
-        match number {
-            0 => self.report.g0 += 1,
-            1 => self.report.g1 += 1,
-            2 => self.report.g2 += 1,
-            _ => self.report.g3 += 1,
-        }
+        self.carried_out[usize::from(number % 4)] += 1;
         match arc {
             Some(Some(arc)) => self.curved(arc, delta, to, command.line),
             _ if delta.iter().any(|delta| *delta != 0.0) => self.straight(delta, to, self.speed, command.line),
@@ -282,27 +263,21 @@ impl Program {
         !spoilt
     }
 
-    /// Where the words of a motion command lead.
+    /// Where the words of a motion command lead, how far the axes move for that, and whether a word is beyond reason.
     #[inline(always)]
-    fn targets(&self, words: &Words) -> [Target; 4] {
-        let target = |axis: usize, letter, relative: bool| {
-            let at = self.at[axis];
-            match words.get(letter) {
-                None => Target { given: 0.0, to: at, delta: 0.0 },
-                Some(value) => {
-                    let given = value * self.unit;
-                    let to = if relative { at + given } else { given };
-                    Target { given, to, delta: if relative { given } else { given - at } }
-                }
+    fn targets(&self, words: &Words) -> ([f64; 4], [f64; 4], bool) {
+        let (mut to, mut deltas, mut large) = (self.at, [0.0; 4], false);
+        for (axis, letter) in [b'X', b'Y', b'Z', b'E'].into_iter().enumerate() {
+            if let Some(value) = words.get(letter) {
+                let given = value * self.unit;
+                large |= TOO_LARGE < given.abs();
+                let from = if self.relative || axis == 3 && self.relative_e { 0.0 } else { self.at[axis] };
+                let delta = (given - from) * if axis == 3 { self.flow[self.tool] } else { 1.0 };
+                to[axis] = self.at[axis] - from + given;
+                deltas[axis] = if delta.abs() <= NOTHING { 0.0 } else { delta };
             }
-        };
-        let relative = self.relative;
-        [
-            target(0, b'X', relative),
-            target(1, b'Y', relative),
-            target(2, b'Z', relative),
-            target(3, b'E', relative || self.relative_e),
-        ]
+        }
+        (to, deltas, large)
     }
 
     /// Counts a layer if an extruding move ends higher than the last one did; whether that is one too many.
@@ -332,6 +307,7 @@ impl Program {
     }
 
     /// The arc of a G2 or G3, or none with a warning.
+    #[inline(never)]
     fn arc(&mut self, number: u16, command: &Command<'_>, delta: &[f64; 4]) -> Option<Arc> {
         if !self.plane_is_xy {
             self.skip(command, "an arc outside the XY plane");
@@ -362,6 +338,7 @@ impl Program {
         }
     }
 
+    #[inline(never)]
     fn curved(&mut self, arc: Arc, delta: [f64; 4], to: [f64; 4], line: u64) {
         self.report.arcs += 1;
         self.report.blocks += u64::from(0.0 < arc.length() || delta[2] != 0.0);

@@ -156,7 +156,7 @@ impl Tally {
         if let Some(towers) = &mut self.towers {
             towers.arc(start, arc, dz);
         }
-        let centre = [start[0] - arc.radius * arc.start.cos(), start[1] - arc.radius * arc.start.sin()];
+        let centre = [start[0] - arc.radius * arc.leaves[0], start[1] - arc.radius * arc.leaves[1]];
         arc.pieces(Axis::X, |from, to| {
             self.plane.push_one(0, to - from);
             self.wear.x.add(centre[0] + from, centre[0] + to);

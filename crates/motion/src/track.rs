@@ -32,69 +32,89 @@ impl Track {
 /// A way back of up to this many mm does not count in [`Tracks::turns`]: micron moves of rounded diagonals.
 pub const DEAD_BAND_MM: f64 = 0.01;
 
-/// X, Y and the two motors of a CoreXY, side by side so that the processor can do two at once. Nothing here branches: on
-/// real files no direction is like the last, and a wrong guess costs more than all the sums.
+/// X, Y and the two motors of a CoreXY.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Tracks {
+    /// X and Y, and the motors.
+    pairs: [Pair; 2],
+}
+
+/// Two things side by side, so that the processor can do both at once. Nothing here branches: on real files no direction
+/// is like the last, and a wrong guess costs more than all the sums.
 ///
 /// The dead band is that of a backlash: a part that is carried along by X, say, with play. It stays put while X turns
 /// and crosses the play, and turns when X pushes it the other way.
 #[derive(Clone, Copy, Debug, Default)]
-pub(crate) struct Tracks {
-    travel: [f64; 4],
+struct Pair {
+    travel: [f64; 2],
     turns: Turns,
     /// How far each is ahead of the part that it carries, 0 to the dead band, mm.
-    play: [f64; 4],
+    play: [f64; 2],
     carried: Turns,
 }
 
-/// Reversals of four things.
+/// Reversals of two things.
 #[derive(Clone, Copy, Debug, Default)]
 struct Turns {
-    /// Whole numbers, which a double holds exactly up to 2^53.
-    count: [f64; 4],
+    count: [u64; 2],
     /// The last deltas that were not nothing.
-    last: [f64; 4],
+    last: [f64; 2],
 }
 
 impl Turns {
+    /// Takes a delta, and whether it is not nothing.
     #[inline(always)]
-    fn push(&mut self, axis: usize, delta: f64) {
-        let turned = if delta * self.last[axis] < 0.0 { 1.0 } else { 0.0 };
-        self.count[axis] += turned;
-        self.last[axis] = if NOTHING < delta.abs() { delta } else { self.last[axis] };
+    fn push(&mut self, which: usize, delta: f64, moved: bool) {
+        self.count[which] += u64::from(delta * self.last[which] < 0.0);
+        self.last[which] = if moved { delta } else { self.last[which] };
+    }
+}
+
+impl Pair {
+    fn push_all(&mut self, deltas: impl Iterator<Item = [f64; 2]>) {
+        // A copy, which the processor can keep in its registers.
+        let mut pair = *self;
+        for delta in deltas {
+            pair.push(0, delta[0]);
+            pair.push(1, delta[1]);
+        }
+        *self = pair;
+    }
+
+    #[inline(always)]
+    fn push(&mut self, which: usize, delta: f64) {
+        let moved = NOTHING < delta.abs();
+        let delta = if moved { delta } else { 0.0 };
+        self.turns.push(which, delta, moved);
+        self.travel[which] += delta.abs();
+        let ahead = self.play[which] + delta;
+        self.play[which] = larger(smaller(ahead, DEAD_BAND_MM), 0.0);
+        let carried = ahead - self.play[which];
+        self.carried.push(which, carried, NOTHING < carried.abs());
     }
 }
 
 impl Tracks {
     /// Adds moves, given by their deltas.
-    pub(crate) fn push_all(&mut self, moves: impl Iterator<Item = [f64; 4]>) {
-        // A copy, which the processor can keep in its registers.
-        let mut tracks = *self;
-        for [dx, dy, ..] in moves {
-            for (axis, delta) in [dx, dy, dx + dy, dx - dy].into_iter().enumerate() {
-                tracks.push_one(axis, delta);
-            }
-        }
-        *self = tracks;
+    pub(crate) fn push_all(&mut self, moves: impl Iterator<Item = [f64; 4]> + Clone) {
+        let [plane, motors] = &mut self.pairs;
+        plane.push_all(moves.clone().map(|[dx, dy, ..]| [dx, dy]));
+        motors.push_all(moves.map(|[dx, dy, ..]| [dx + dy, dx - dy]));
     }
 
     /// Adds a move of one of the four alone.
-    #[inline(always)]
     pub(crate) fn push_one(&mut self, axis: usize, delta: f64) {
-        let delta = if NOTHING < delta.abs() { delta } else { 0.0 };
-        self.travel[axis] += delta.abs();
-        self.turns.push(axis, delta);
-        let ahead = self.play[axis] + delta;
-        self.play[axis] = larger(smaller(ahead, DEAD_BAND_MM), 0.0);
-        self.carried.push(axis, ahead - self.play[axis]);
+        self.pairs[axis / 2].push(axis % 2, delta);
     }
 
     /// What one of the four did.
     pub(crate) fn track(&self, axis: usize) -> Track {
-        Track { travel: self.travel[axis], reversals: self.turns.count[axis] as u64, last: self.turns.last[axis] }
+        let (Pair { travel, turns, .. }, which) = (&self.pairs[axis / 2], axis % 2);
+        Track { travel: travel[which], reversals: turns.count[which], last: turns.last[which] }
     }
 
     /// How often one of the four turned by more than the dead band.
     pub(crate) fn turns(&self, axis: usize) -> u64 {
-        self.carried.count[axis] as u64
+        self.pairs[axis / 2].carried.count[axis % 2]
     }
 }
