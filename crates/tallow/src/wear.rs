@@ -36,54 +36,76 @@ impl Bins {
     }
 }
 
-/// Where a build's machine can go along an axis, mm: the axis' travel from 0 on, but X and Y of a delta about the centre.
-pub(crate) fn reach(build: &Build, axis: Axis) -> (f64, f64) {
+/// Where a machine can go along an axis, mm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Reach {
+    from: f64,
+    to: f64,
+}
+
+/// How far a build's machine reaches along an axis: its travel from 0 on, but X and Y of a delta about the centre.
+pub(crate) fn reach(build: &Build, axis: Axis) -> Reach {
     let travel = build.travel[axis as usize];
     match (build.machine.kinematics, axis) {
-        (Kinematics::Delta { .. }, Axis::X | Axis::Y) => (-travel / 2.0, travel / 2.0),
-        _ => (0.0, travel),
+        (Kinematics::Delta { .. }, Axis::X | Axis::Y) => Reach { from: -travel / 2.0, to: travel / 2.0 },
+        _ => Reach { from: 0.0, to: travel },
     }
 }
 
-/// Travel in the bins that lie wholly below and wholly above an axis' reach, mm.
-pub(crate) fn outside(bins: impl IntoIterator<Item = (f64, f64)>, (from, to): (f64, f64)) -> (f64, f64) {
-    bins.into_iter().fold((0.0, 0.0), |(below, above), (start, travel)| match start {
-        _ if start + BIN_MM <= from => (below + travel, above),
-        _ if to <= start => (below, above + travel),
-        _ => (below, above),
-    })
+/// Travel in the bins that lie wholly outside an axis' reach, mm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Outside {
+    below: f64,
+    above: f64,
+    reach: Reach,
 }
 
-/// What [`outside`] found, in words; empty where that is nothing.
-pub(crate) fn outside_words((below, above): (f64, f64), (from, to): (f64, f64)) -> String {
-    let side = |travel_mm: f64, where_to: &str, end: f64| {
-        let travel = amount::print(travel_mm / 1e3, Quantity::TravelX);
-        (0.0 < travel_mm).then(|| format!("{travel} {where_to} {end} mm"))
-    };
-    let sides = [side(below, "below", from), side(above, "above", to)];
-    sides.into_iter().flatten().collect::<Vec<_>>().join(" and ")
+impl Outside {
+    /// What of a map lies outside: the coordinate at which each bin begins and the travel in it, mm.
+    pub(crate) fn of(bins: impl IntoIterator<Item = (f64, f64)>, reach: Reach) -> Outside {
+        let mut outside = Outside { below: 0.0, above: 0.0, reach };
+        for (start, travel) in bins {
+            if start + BIN_MM <= reach.from {
+                outside.below += travel;
+            } else if reach.to <= start {
+                outside.above += travel;
+            }
+        }
+        outside
+    }
+
+    /// On both sides, mm.
+    pub(crate) fn travel_mm(self) -> f64 {
+        self.below + self.above
+    }
+
+    /// `80 mm below 0 mm and 10 m above 250 mm`; `None` where nothing lies outside.
+    pub(crate) fn words(self) -> Option<String> {
+        let side = |travel_mm: f64, side: &str, end: f64| {
+            let travel = amount::print(travel_mm / 1e3, Quantity::TravelX);
+            (0.0 < travel_mm).then(|| format!("{travel} {side} {end} mm"))
+        };
+        let sides = [side(self.below, "below", self.reach.from), side(self.above, "above", self.reach.to)];
+        Some(sides.into_iter().flatten().collect::<Vec<_>>().join(" and ")).filter(|words| !words.is_empty())
+    }
 }
 
 /// The map as a line of bars over the axis' reach, with its scale below. What lies outside is a bar on either side of the
 /// frame, and said in words.
-pub(crate) fn picture(bins: &Bins, (from, to): (f64, f64)) -> String {
+pub(crate) fn picture(bins: &Bins, reach: Reach) -> String {
     const BARS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
-    let (first, last) = ((from / BIN_MM).floor() as i64, (to / BIN_MM).ceil() as i64 - 1);
+    let (first, last) = ((reach.from / BIN_MM).floor() as i64, (reach.to / BIN_MM).ceil() as i64 - 1);
     let inside: Vec<f64> = (first..=last).map(|bin| bins.0.get(&bin).copied().unwrap_or(0.0)).collect();
+    let outside = Outside::of(bins.0.iter().map(|(bin, travel)| (*bin as f64 * BIN_MM, *travel)), reach);
     let most = inside.iter().copied().fold(0.0, f64::max);
     let bar = |travel: f64| if 0.0 < travel { BARS[((travel / most * 8.0).ceil() as usize).min(8)] } else { ' ' };
     let line: String = inside.iter().copied().map(bar).collect();
-    let outside = outside(bins.0.iter().map(|(bin, travel)| (*bin as f64 * BIN_MM, *travel)), (from, to));
-    let (below, above) = (bar(outside.0).to_string(), bar(outside.1).to_string());
+    let bars = format!(" {}|{line}|{}", bar(outside.below), bar(outside.above));
     let (left, right) = (format!("{}", first as f64 * BIN_MM), format!("{}", (last + 1) as f64 * BIN_MM));
     let width = inside.len().saturating_sub(left.chars().count());
     let tallest = amount::print(most / 1e3, Quantity::TravelX);
-    let beyond = match outside_words(outside, (from, to)) {
-        words if words.is_empty() => words,
-        words => format!("\n   outside its travel: {words}"),
-    };
-    let bars = format!(" {below}|{line}|{above}");
     let scale = format!("{left}{right:>width$} mm   (travel per {BIN_MM} mm; the tallest bar is {tallest})");
+    let beyond = outside.words().map_or_else(String::new, |words| format!("\n   outside its travel: {words}"));
     format!("{}\n   {scale}{beyond}", bars.trim_end())
 }
 
@@ -106,7 +128,7 @@ mod tests {
     fn the_tallest_bar_is_the_most_worn_bin() {
         let bins = Bins(BTreeMap::from([(1, 1000.0), (2, 500.0)]));
         let expected = "  | █▄ |\n   0 40 mm   (travel per 10 mm; the tallest bar is 1 m)";
-        assert_eq!(picture(&bins, (0.0, 40.0)), expected);
+        assert_eq!(picture(&bins, Reach { from: 0.0, to: 40.0 }), expected);
     }
 
     #[test]
@@ -114,9 +136,9 @@ mod tests {
         let bins = Bins(BTreeMap::from([(-3, 250.0), (1, 1000.0), (4, 500.0), (400, 9000.0), (3000, 1000.0)]));
         let expected = " ▂| █  ▄|█\n   0  50 mm   (travel per 10 mm; the tallest bar is 1 m)\n   \
                         outside its travel: 250 mm below 0 mm and 10 m above 45 mm";
-        assert_eq!(picture(&bins, (0.0, 45.0)), expected);
+        assert_eq!(picture(&bins, Reach { from: 0.0, to: 45.0 }), expected);
         let only_outside = Bins(BTreeMap::from([(400, 9000.0)]));
-        assert!(picture(&only_outside, (0.0, 45.0)).starts_with("  |     |█\n"));
+        assert!(picture(&only_outside, Reach { from: 0.0, to: 45.0 }).starts_with("  |     |█\n"));
     }
 
     #[test]
@@ -127,7 +149,10 @@ mod tests {
         };
         let (delta, bed) = (build("delta"), build("moving-bed"));
         let half = delta.travel[0] / 2.0;
-        assert_eq!([reach(&delta, Axis::X), reach(&delta, Axis::Z)], [(-half, half), (0.0, delta.travel[2])]);
-        assert_eq!(reach(&bed, Axis::Y), (0.0, bed.travel[1]));
+        assert_eq!(
+            [reach(&delta, Axis::X), reach(&delta, Axis::Z)],
+            [Reach { from: -half, to: half }, Reach { from: 0.0, to: delta.travel[2] }]
+        );
+        assert_eq!(reach(&bed, Axis::Y), Reach { from: 0.0, to: bed.travel[1] });
     }
 }

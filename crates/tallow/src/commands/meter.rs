@@ -17,7 +17,8 @@ use crate::parallel;
 use crate::report;
 use crate::stop::Point;
 use crate::trouble::Trouble;
-use crate::{wear, words};
+use crate::wear::{self, Outside};
+use crate::words;
 
 pub(crate) fn meter(context: &Context, args: &cli::Meter) -> Result<(), Trouble> {
     let build = builds::named(&args.build)?.build;
@@ -68,19 +69,15 @@ fn say_all(
 /// The report, and how much of the travel the build's machine could not make.
 fn shape(source: &Source, metered: &Metered, build: &Build) -> Value {
     let mut shape = report::shape(&source.name(), metered);
-    let outside =
-        outside(metered, build).map(|(axis, (below, above), _)| (axis.name().to_owned(), json!(below + above)));
+    let outside = outside(metered, build).map(|(axis, outside)| (axis.name().to_owned(), json!(outside.travel_mm())));
     shape["outside_travel_mm"] = outside.into_iter().collect::<Map<_, _>>().into();
     shape
 }
 
-/// Each axis with the travel below and above its reach, mm, and that reach.
-fn outside(metered: &Metered, build: &Build) -> [(Axis, (f64, f64), (f64, f64)); 3] {
+/// What each axis travels outside its reach.
+fn outside(metered: &Metered, build: &Build) -> [(Axis, Outside); 3] {
     let maps = [(Axis::X, &metered.wear.x), (Axis::Y, &metered.wear.y), (Axis::Z, &metered.wear.z)];
-    maps.map(|(axis, map)| {
-        let reach = wear::reach(build, axis);
-        (axis, wear::outside(map.bins(), reach), reach)
-    })
+    maps.map(|(axis, map)| (axis, Outside::of(map.bins(), wear::reach(build, axis))))
 }
 
 fn say(context: &Context, source: &Source, metered: &Metered, build: &Build) -> Result<(), Trouble> {
@@ -98,9 +95,8 @@ fn say(context: &Context, source: &Source, metered: &Metered, build: &Build) -> 
         table.row([quantity.name().to_owned(), amount::print(amount, quantity)], Dress::Plain);
     }
     context.out.table(&table)?;
-    for (axis, outside, reach) in self::outside(metered, build) {
-        let words = wear::outside_words(outside, reach);
-        if !words.is_empty() {
+    for (axis, outside) in outside(metered, build) {
+        if let Some(words) = outside.words() {
             context.out.line(format!("{} goes outside the build's travel: {words}", axis.name()))?;
         }
     }
