@@ -89,8 +89,10 @@ impl Pair {
         self.travel[which] += delta.abs();
         let ahead = self.play[which] + delta;
         self.play[which] = larger(smaller(ahead, DEAD_BAND_MM), 0.0);
+        // A way back of the whole play leaves a residue of rounding, which is no turn.
         let carried = ahead - self.play[which];
-        self.carried.push(which, carried, NOTHING < carried.abs());
+        let pushed = NOTHING < carried.abs();
+        self.carried.push(which, if pushed { carried } else { 0.0 }, pushed);
     }
 }
 

@@ -226,8 +226,9 @@ pub fn parse_supply(text: &str, unit: &str) -> Result<f64, AmountError> {
 /// ```
 pub fn parse_measured(text: &str) -> Result<(f64, String), AmountError> {
     let (number, unit) = split(text)?;
-    let goes_on =
-        unit.strip_prefix(['e', 'E', 'x', 'X']).is_some_and(|rest| rest.starts_with(|c: char| "+-0123456789".contains(c)));
+    let goes_on = unit
+        .strip_prefix(['e', 'E', 'x', 'X'])
+        .is_some_and(|rest| rest.starts_with(|c: char| "+-0123456789".contains(c)));
     if goes_on {
         return Err(AmountError::NotANumber { found: text.to_owned() });
     }

@@ -76,6 +76,13 @@ fn a_dead_band_passes_over_micron_moves() {
 }
 
 #[test]
+fn a_way_back_of_just_the_dead_band_is_no_turn_whatever_rounding_leaves() {
+    let there_and_back: String = (1..200).map(|step| format!("G1 X{step}.31\nG1 X{step}.30\n")).collect();
+    let report = meter(&there_and_back).report;
+    assert_eq!((report.reversals.x, report.reversals_dead_band.x), (2 * 199 - 1, 0));
+}
+
+#[test]
 fn the_wear_map_shows_where_the_travel_fell() {
     let bins = |program: &str| meter(program).wear.x.bins();
     assert_eq!(bins("G1 X25\nG1 X5\n"), [(0.0, 15.0), (10.0, 20.0), (20.0, 10.0)]);
