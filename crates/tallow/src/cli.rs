@@ -199,6 +199,13 @@ pub(crate) enum Build {
         /// A known build
         name: String,
     },
+    /// Change a build that machines of the shop have, and say what that changes for them
+    #[command(after_help = "Example:\n  tallow build change mine.toml")]
+    Change {
+        /// The file; or a build that comes with tallow, to take its newer text
+        #[arg(value_name = "BUILD")]
+        build: String,
+    },
 }
 
 #[derive(Debug, Subcommand)]

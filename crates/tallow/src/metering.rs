@@ -8,6 +8,7 @@ use crate::input::Source;
 use crate::progress::{Progress, Unit};
 use crate::stop::Point;
 use crate::trouble::Trouble;
+use crate::words;
 
 /// Meters a print file, wholly or to the point where it stopped. `progress` is told of the bytes read.
 ///
@@ -70,9 +71,9 @@ fn twice(source: &Source) -> Result<&Source, Trouble> {
 fn reached(source: &Source, metered: &Metered, stop: Option<Point>) -> Result<(), Trouble> {
     match stop {
         Some(Point::Layer(layer)) if metered.layers < layer => Err(Trouble::refused(format!(
-            "{} has {} layers, so it can't stop at layer {layer}",
+            "{} has {}, so it can't stop at layer {layer}",
             source.name(),
-            metered.layers
+            words::count(u64::from(metered.layers), "layers")
         ))
         .help("leave --stop out if the run was whole")),
         Some(Point::Line(line)) if metered.stopped.is_none() && metered.report.lines < line => Err(Trouble::refused(
@@ -93,8 +94,12 @@ fn explained(source: &Source, error: MeterError) -> Trouble {
                 .warnings
                 .first()
                 .map_or_else(String::new, |first| format!("line {}: {}", first.line, first.what));
-            Trouble::refused(format!("{}: nothing to meter; {} warnings", source.name(), report.warnings_total))
-                .help(first)
+            Trouble::refused(format!(
+                "{}: nothing to meter; {}",
+                source.name(),
+                words::count(report.warnings_total, "warnings")
+            ))
+            .help(first)
         }
         _ => Trouble::refused(format!("{}: {error}", source.name())).help("give a print file that moves a machine"),
     }

@@ -1,5 +1,7 @@
 //! `tallow build`: machine types.
 
+use std::path::PathBuf;
+
 use ledger::Ledger;
 use serde_json::json;
 use upkeep::{Build, build::shipped};
@@ -14,15 +16,72 @@ use crate::words;
 pub(crate) async fn build(context: &Context, args: &cli::Build) -> Result<(), Trouble> {
     match args {
         cli::Build::List => list(context).await,
-        cli::Build::Check { files } => files.iter().try_for_each(|file| {
-            let read = builds::from_file(file)?;
-            said_good(context, &file.display().to_string(), &read.build)
-        }),
+        cli::Build::Check { files } => check(context, files),
         cli::Build::Print { name } => {
             let ledger = context.open_if_there().await?;
             let text = build_of(ledger.as_ref(), name).await?.text;
             context.out.verbatim(&format!("{}\n", text.trim_end()))
         }
+        cli::Build::Change { build } => change(context, build).await,
+    }
+}
+
+/// Gives the machines of a build its new text.
+async fn change(context: &Context, build: &str) -> Result<(), Trouble> {
+    let ledger = context.open().await?;
+    let read = builds::named(build)?;
+    let name = &read.build.name;
+    let machines = machines_of(&ledger, name).await?;
+    if machines.is_empty() {
+        return Err(Trouble::refused(format!(
+            "no machine of the shop has the build \"{name}\", so there is none to change"
+        ))
+        .help(format!("add one: tallow machine add NAME --build \"{build}\"")));
+    }
+    let old = ledger.build(name).await?;
+    let changed = ledger.add_build(name, &read.text, context.now).await?;
+    let tasks = Changes::of(&old.tasks, &read.build.tasks, |task| &task.name);
+    let positions = Changes::of(&old.positions, &read.build.positions, |position| &position.name);
+    if context.json {
+        return context.out.json(&json!({
+            "build": name, "changed": changed, "machines": machines,
+            "tasks_gone": tasks.gone, "tasks_new": tasks.new,
+            "positions_gone": positions.gone, "positions_new": positions.new,
+        }));
+    }
+    if !changed {
+        return context.out.line(format!("\"{name}\" already has that text; nothing was changed"));
+    }
+    context.out.line(format!("\"{name}\" is changed for {}", machines.join(", ")))?;
+    for (what, changes) in [("tasks", tasks), ("positions", positions)] {
+        for (how, names) in [("gone", changes.gone), ("new", changes.new)] {
+            if !names.is_empty() {
+                context.out.line(format!("{what} {how}: {}", names.join("; ")))?;
+            }
+        }
+    }
+    context.out.line("What was recorded of tasks and positions that are gone stays in the history, and counts no more.")
+}
+
+/// The machines of the shop that have the build of that name.
+pub(super) async fn machines_of(ledger: &Ledger, build: &str) -> Result<Vec<String>, Trouble> {
+    let machines = ledger.machines().await?.into_iter().filter(|machine| machine.build == build);
+    Ok(machines.map(|machine| machine.name).collect())
+}
+
+/// Names that one list has and the other has not.
+struct Changes {
+    gone: Vec<String>,
+    new: Vec<String>,
+}
+
+impl Changes {
+    fn of<T>(old: &[T], new: &[T], name: impl Fn(&T) -> &String) -> Changes {
+        let lacks = |all: &[T], one: &T| all.iter().all(|other| name(other) != name(one));
+        let only = |these: &[T], those: &[T]| -> Vec<String> {
+            these.iter().filter(|one| lacks(those, one)).map(|one| name(one).clone()).collect()
+        };
+        Changes { gone: only(old, new), new: only(new, old) }
     }
 }
 
@@ -87,11 +146,24 @@ async fn list(context: &Context) -> Result<(), Trouble> {
     context.out.line("One of your own: tallow build print moving-bed > mine.toml; docs/BUILDS.md explains the keys")
 }
 
-fn said_good(context: &Context, file: &str, build: &Build) -> Result<(), Trouble> {
-    let (positions, tasks) = (build.positions.len(), build.tasks.len());
-    if context.json {
-        return context.out.json(&json!({ "file": file, "name": build.name, "positions": positions, "tasks": tasks }));
+/// Says of each file that it is in order; the first that is not ends it.
+fn check(context: &Context, files: &[PathBuf]) -> Result<(), Trouble> {
+    let mut rows = Vec::new();
+    for file in files {
+        let build = builds::from_file(file)?.build;
+        let (name, positions, tasks) = (build.name, build.positions.len(), build.tasks.len());
+        if context.json {
+            rows.push(
+                json!({ "file": file.display().to_string(), "name": name, "positions": positions, "tasks": tasks }),
+            );
+        } else {
+            let counts = [words::count(positions as u64, "positions"), words::count(tasks as u64, "tasks")].join(", ");
+            context.out.line(format!("{}: \"{name}\" is in order: {counts}", file.display()))?;
+        }
     }
-    let counts = [words::count(positions as u64, "positions"), words::count(tasks as u64, "tasks")].join(", ");
-    context.out.line(format!("{file}: \"{}\" is in order: {counts}", build.name))
+    match rows.len() {
+        0 => Ok(()),
+        1 => context.out.json(&rows[0]),
+        _ => context.out.json(&rows.into()),
+    }
 }

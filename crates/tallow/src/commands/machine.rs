@@ -10,8 +10,9 @@ use upkeep::build::{Allowance, Axis, Position};
 use upkeep::entry::Run;
 use upkeep::{Build, Event, MachineState, SinceWhat, Usage, amount, part_meters};
 
+use crate::builds::Read;
 use crate::cli;
-use crate::commands::build::build_of;
+use crate::commands::build::{build_of, machines_of};
 use crate::commands::history::usage_shape;
 use crate::commands::record::say_recorded;
 use crate::context::{self, Context, OnMachine};
@@ -36,6 +37,7 @@ async fn add(context: &Context, name: &str, build: &str, when: Option<&str>, not
     let read = build_of(Some(&ledger), build).await?;
     let now = context.now_in(&ledger);
     let at = when.map_or_else(|| Ok(midnight(&now)), |text| when::since(text, &now))?;
+    leave_others_alone(&ledger, &read, build).await?;
     ledger.add_build(&read.build.name, &read.text, context.now).await?;
     let entry = ledger.add_machine(name, &read.build.name, at.timestamp(), context.now, note).await?;
     let tasks = words::count(read.build.tasks.len() as u64, "tasks");
@@ -49,6 +51,19 @@ async fn add(context: &Context, name: &str, build: &str, when: Option<&str>, not
         true => Ok(()),
         false => context.out.line(format!("Next: tallow run FILE --on \"{name}\" --material MATERIAL")),
     }
+}
+
+/// Refuses a build that would change machines which the shop has already.
+async fn leave_others_alone(ledger: &Ledger, read: &Read, typed: &str) -> Result<(), Trouble> {
+    let name = &read.build.name;
+    let is_other = ledger.builds().await?.iter().any(|kept| kept.name == *name && kept.text != read.text);
+    let machines = if is_other { machines_of(ledger, name).await? } else { Vec::new() };
+    if machines.is_empty() {
+        return Ok(());
+    }
+    Err(Trouble::refused(format!("{typed} would change the build \"{name}\" that {} has already", machines.join(", ")))
+        .help("give it a name of its own: name = \"…\" in its first lines")
+        .help(format!("or change theirs first: tallow build change \"{typed}\"")))
 }
 
 /// The beginning of today, so that what was printed earlier today can be booked.

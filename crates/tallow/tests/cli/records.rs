@@ -124,6 +124,27 @@ fn a_build_of_ones_own_is_checked_added_and_used() {
 }
 
 #[test]
+fn a_build_in_use_changes_only_when_it_is_asked_to_and_says_what_changes() {
+    let shop = Shop::with_bowline();
+    let text = fs::read_to_string(testdata("builds/reference.toml")).unwrap();
+    let renamed = text.replace("name = \"wipe the x rods\"", "name = \"clean the x rods\"");
+    assert_ne!(renamed, text);
+    shop.write("mine.toml", &renamed);
+    let parts = ["would change the build", "that bowline has already", "a name of its own", "tallow build change"];
+    shop.refused("machine add reef --build mine.toml", &parts);
+    shop.due("wipe the x rods");
+    let changed = shop.json("build change mine.toml");
+    assert_eq!(changed["machines"], serde_json::json!(["bowline"]));
+    assert_eq!(changed["tasks_gone"], serde_json::json!(["wipe the x rods"]));
+    assert_eq!(changed["tasks_new"], serde_json::json!(["clean the x rods"]));
+    assert_eq!(changed["positions_gone"], serde_json::json!([]));
+    shop.due("clean the x rods");
+    assert_eq!(shop.json("build change mine.toml")["changed"], false);
+    shop.told("machine add reef --build mine.toml");
+    shop.refused("build change delta", &["no machine of the shop has the build", "machine add"]);
+}
+
+#[test]
 fn every_known_build_prints_a_file_that_is_in_order() {
     let shop = Shop::folder();
     let builds = shop.json("build list");
