@@ -3,9 +3,18 @@
 //! Ages have no unit here: hours, kilometres or days is the caller's word. So far there are the laws of first passage,
 //! that is of the time at which a quantity that grows or wanders first reaches a barrier.
 
+mod bounds;
+mod data;
+mod fit;
+mod law;
 pub mod passage;
 mod special;
+mod surface;
 
+pub use bounds::{Bounds, Of};
+pub use data::{DataError, End, Life, failures, total};
+pub use fit::{Fit, NoFit};
+pub use law::{Family, Law};
 pub use passage::{Gamma, InverseGaussian};
 
 /// What can be wrong with the parameters of a law.
@@ -25,6 +34,31 @@ pub enum Error {
         /// Its value.
         got: f64,
     },
+    /// A level of confidence that must lie between 0 and 1 does not.
+    #[error("a level of {got} can't be: it lies between 0 and 1, both left out, such as 0.95")]
+    NotALevel {
+        /// Its value.
+        got: f64,
+    },
+}
+
+/// The level of a two-sided band: the chance that it holds what it is said to hold, between 0 and 1.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Level(f64);
+
+impl Level {
+    /// A level such as 0.95.
+    ///
+    /// # Errors
+    /// If it does not lie between 0 and 1.
+    pub fn new(level: f64) -> Result<Level, Error> {
+        if 0.0 < level && level < 1.0 { Ok(Level(level)) } else { Err(Error::NotALevel { got: level }) }
+    }
+
+    /// Its value.
+    pub fn get(self) -> f64 {
+        self.0
+    }
 }
 
 /// Passes on `got` if it is positive and finite; NaN is neither.
