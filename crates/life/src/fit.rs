@@ -213,26 +213,29 @@ impl Level {
 /// A Newton step shorter than this, in spreads, is the last: its error is squared.
 const SURE: f64 = 1e-8;
 
-/// The location with the highest likelihood at that spread: Newton's method, halved where it oversteps.
+/// The location with the highest likelihood at that spread.
 pub(crate) fn best_location(sample: &Sample, family: Family, tau: f64) -> Option<f64> {
-    let sigma = tau.exp();
-    let mut mu = sample.middle;
-    let mut here = sample.at(family.standard(), mu, tau);
+    highest(|mu| sample.at(family.standard(), mu, tau), sample.middle, tau.exp())
+}
+
+/// The location at which a surface is highest, with that spread held: Newton's method, halved where it oversteps.
+pub(crate) fn highest(surface: impl Fn(f64) -> Surface, start: f64, sigma: f64) -> Option<f64> {
+    let mut mu = start;
+    let mut here = surface(mu);
     for _ in 0..200 {
         if !here.value.is_finite() {
             // The start lies where the lives are impossible to a number's digits: go towards longer lives.
             mu += 10.0 * sigma;
-            here = sample.at(family.standard(), mu, tau);
+            here = surface(mu);
             continue;
         }
         let step = newton(here.slope[0], here.curve[0], 3.0 * sigma);
         if step.abs() < SURE * sigma {
             return Some(mu + step);
         }
-        let next = halved(&here, |share| sample.at(family.standard(), mu + share * step, tau));
-        let Some((share, surface)) = next else { return Some(mu) };
+        let Some((share, there)) = halved(&here, |share| surface(mu + share * step)) else { return Some(mu) };
         mu += share * step;
-        here = surface;
+        here = there;
     }
     None
 }

@@ -3,11 +3,14 @@
 //! Ages have no unit here: hours, kilometres or days is the caller's word. So far there are the laws of first passage,
 //! that is of the time at which a quantity that grows or wanders first reaches a barrier.
 
+pub mod bayes;
 mod bounds;
+pub mod compare;
 mod data;
 mod fit;
 mod law;
 pub mod passage;
+mod quadrature;
 mod special;
 mod surface;
 
@@ -64,4 +67,9 @@ impl Level {
 /// Passes on `got` if it is positive and finite; NaN is neither.
 fn positive(what: &'static str, got: f64) -> Result<f64, Error> {
     if 0.0 < got && got < f64::INFINITY { Ok(got) } else { Err(Error::NotPositive { what, got }) }
+}
+
+/// Passes on `got` if it is a chance between 0 and 1, both left out.
+fn chance(got: f64) -> Result<f64, Error> {
+    if 0.0 < got && got < 1.0 { Ok(got) } else { Err(Error::NotAChance { got }) }
 }

@@ -1,0 +1,143 @@
+//! How often bounds hold the truth: a simulation over shapes and numbers of failures.
+//!
+//! Prints the table of `docs/LIVES.md`: `cargo run --release -p life --example coverage`, or with another number of samples
+//! a cell behind `--`.
+
+use std::io::Write;
+use std::num::NonZero;
+use std::sync::Mutex;
+
+use life::{End, Family, Fit, Law, Level, Life, Of};
+
+const SHAPES: [f64; 5] = [0.7, 1.0, 1.5, 2.5, 4.0];
+const FAILURES: [usize; 4] = [5, 10, 20, 50];
+const QUANTITIES: [Of; 3] = [Of::Shape, Of::Scale, Of::Quantile(0.1)];
+const LEVEL: f64 = 0.9;
+const SCALE: f64 = 1000.0;
+const SAMPLES: u32 = 2000;
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let samples = std::env::args().nth(1).map_or(Ok(SAMPLES), |samples| samples.parse())?;
+    let cells: Vec<Cell> = cells();
+    let counts = all_cores(&cells, |cell| cell.count(samples));
+    let mut out = std::io::stdout().lock();
+    writeln!(
+        out,
+        "| sample | failures | shape | profile | | | Wald | | | conditional | | |\n{}",
+        "|---".repeat(12) + "|"
+    )?;
+    for (cell, count) in cells.iter().zip(counts) {
+        write!(out, "| {} | {} | {} |", cell.kind(), cell.failures, cell.shape)?;
+        for held in count.iter().flatten() {
+            write!(out, " {:.1} |", 100.0 * f64::from(*held) / f64::from(samples))?;
+        }
+        writeln!(out)?;
+    }
+    Ok(())
+}
+
+/// One line of the table.
+#[derive(Clone, Copy)]
+struct Cell {
+    shape: f64,
+    failures: usize,
+    /// Lives that were still good when the last failure stopped the test.
+    good: usize,
+}
+
+fn cells() -> Vec<Cell> {
+    let mut cells = Vec::new();
+    for is_complete in [true, false] {
+        for failures in FAILURES {
+            let good = if is_complete { 0 } else { failures };
+            cells.extend(SHAPES.map(|shape| Cell { shape, failures, good }));
+        }
+    }
+    cells
+}
+
+/// How many samples' bounds held the truth, by method and quantity.
+type Count = [[u32; 3]; 3];
+
+impl Cell {
+    fn kind(&self) -> &'static str {
+        if self.good == 0 { "complete" } else { "half censored" }
+    }
+
+    fn count(&self, samples: u32) -> Count {
+        // OK because the cell's numbers are small: each has a start of its own.
+        let mut random = Random(1 + (self.shape * 10.0) as u64 + 1000 * self.failures as u64 + 7 * self.good as u64);
+        let mut count = Count::default();
+        for _ in 0..samples {
+            let held = self.held(&mut random);
+            for (sum, held) in count.iter_mut().flatten().zip(held.into_iter().flatten()) {
+                *sum += u32::from(held);
+            }
+        }
+        count
+    }
+
+    /// Whether each bound of one sample holds the truth.
+    fn held(&self, random: &mut Random) -> [[bool; 3]; 3] {
+        // OK because shapes, scale, level and share are constants that are what they must be.
+        let truth = Law::weibull(self.shape, SCALE).expect("a law");
+        let level = Level::new(LEVEL).expect("a level");
+        // OK because the failures are at different ages, so that there is a fit.
+        let fit = Fit::new(&self.lives(random), Family::Weibull).expect("a fit");
+        let values = [self.shape, SCALE, truth.quantile(0.1).expect("a share")];
+        let wald = [fit.wald_shape(level), fit.wald_scale(level), fit.wald_quantile(0.1, level).expect("a share")];
+        // OK because there are two failures and more.
+        let conditional = fit.conditional().expect("two failures");
+        let mut held = [[false; 3]; 3];
+        for (index, (of, value)) in QUANTITIES.into_iter().zip(values).enumerate() {
+            let within = |[low, high]: [f64; 2]| low <= value && value <= high;
+            held[0][index] = fit.profile(of, level).expect("a share").holds(value);
+            held[1][index] = within(wald[index]);
+            held[2][index] = within(conditional.band(of, level).expect("a share"));
+        }
+        held
+    }
+
+    /// The first failures of so many lives, and the others good at the last of them.
+    fn lives(&self, random: &mut Random) -> Vec<Life> {
+        let mut ages: Vec<f64> =
+            (0..self.failures + self.good).map(|_| SCALE * (-random.next().ln()).powf(1.0 / self.shape)).collect();
+        ages.sort_by(f64::total_cmp);
+        let last = ages[self.failures - 1];
+        let end = |(index, &age): (usize, &f64)| if index < self.failures { End::Failed(age) } else { End::Good(last) };
+        // OK because every age is positive.
+        ages.iter().enumerate().map(|at| Life::new(end(at)).expect("a life")).collect()
+    }
+}
+
+/// Steele, Lea & Flood (2014), "Fast splittable pseudorandom number generators": splitmix64.
+struct Random(u64);
+
+impl Random {
+    /// A number between 0 and 1, both left out.
+    fn next(&mut self) -> f64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        (((z ^ (z >> 31)) >> 11) as f64 + 0.5) / (1u64 << 53) as f64
+    }
+}
+
+/// The results of `of` for all cells, worked out on all cores.
+fn all_cores(cells: &[Cell], of: impl Fn(&Cell) -> Count + Sync) -> Vec<Count> {
+    let results = Mutex::new(vec![Count::default(); cells.len()]);
+    let next = Mutex::new(0..cells.len());
+    let work = || {
+        loop {
+            // OK because no holder of a lock panics.
+            let Some(index) = next.lock().expect("not poisoned").next() else { break };
+            let count = of(&cells[index]);
+            results.lock().expect("not poisoned")[index] = count;
+        }
+    };
+    let cores = std::thread::available_parallelism().map_or(1, NonZero::get);
+    std::thread::scope(|scope| (0..cores).for_each(|_| drop(scope.spawn(work))));
+    // OK because all threads are done.
+    results.into_inner().expect("not poisoned")
+}
