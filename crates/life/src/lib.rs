@@ -4,21 +4,30 @@
 //! that is of the time at which a quantity that grows or wanders first reaches a barrier.
 
 pub mod bayes;
+pub mod bearing;
 mod bounds;
 pub mod compare;
+mod contour;
 mod data;
 mod fit;
+mod inspect;
 mod law;
 pub mod passage;
 mod quadrature;
+mod renewal;
+mod replace;
+mod solve;
 mod special;
 mod surface;
 
 pub use bounds::{Bounds, Of};
 pub use data::{DataError, End, Life, failures, total};
 pub use fit::{Fit, NoFit};
+pub use inspect::{Delay, HiddenFailure, Looks};
 pub use law::{Family, Law};
 pub use passage::{Gamma, InverseGaussian};
+pub use renewal::{BlockReplacement, Renewals};
+pub use replace::{AgeReplacement, Band, Best, MinimalRepair};
 
 /// What can be wrong with the parameters of a law.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
@@ -36,6 +45,18 @@ pub enum Error {
     NotAChance {
         /// Its value.
         got: f64,
+    },
+    /// A value lies outside what is possible.
+    #[error("{what} is {got}, but must lie between {from} and {to}")]
+    OutOfRange {
+        /// What it is.
+        what: &'static str,
+        /// Its value.
+        got: f64,
+        /// The least.
+        from: f64,
+        /// The greatest.
+        to: f64,
     },
     /// A level of confidence that must lie between 0 and 1 does not.
     #[error("a level of {got} can't be: it lies between 0 and 1, both left out, such as 0.95")]
