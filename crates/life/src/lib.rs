@@ -8,6 +8,7 @@ pub mod bearing;
 mod bounds;
 pub mod compare;
 mod contour;
+mod curve;
 mod data;
 mod degrade;
 mod fit;
@@ -15,15 +16,20 @@ mod growth;
 mod inspect;
 mod law;
 mod matrix;
+pub mod mtbf;
 pub mod passage;
+mod plot_positions;
 mod quadrature;
 mod renewal;
+pub mod repair;
 mod replace;
 mod solve;
 mod special;
 mod surface;
+mod turnbull;
 
 pub use bounds::{Bounds, Of};
+pub use curve::{CurvePoint, NoCurve, curve, median};
 pub use data::{DataError, End, Life, failures, total};
 pub use degrade::{Crossing, Direction, Drift, DriftError, Reading};
 pub use fit::{Fit, NoFit};
@@ -31,8 +37,10 @@ pub use growth::GammaProcess;
 pub use inspect::{Delay, HiddenFailure, Looks};
 pub use law::{Family, Law};
 pub use passage::{Gamma, InverseGaussian};
+pub use plot_positions::{PlotPosition, median_ranks, plot_positions};
 pub use renewal::{BlockReplacement, Renewals};
 pub use replace::{AgeReplacement, Band, Best, MinimalRepair};
+pub use turnbull::{Fall, median_between, turnbull};
 
 /// What can be wrong with the parameters of a law.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
