@@ -31,7 +31,7 @@ fn remissions() -> Vec<Life> {
 }
 
 /// Klein & Moeschberger (2003), tables 4.1A and 4.2, print from memory S 0.857 0.807 0.753 0.690 0.627 0.538 0.448. To ten
-/// digits by the lifelines package 0.30, ties not smoothed.
+/// digits by the lifelines package, ties not smoothed.
 #[test]
 fn remissions_of_the_acute_leukemia_trial() {
     // Age, at risk, failures, S, its variance, H, its variance.
