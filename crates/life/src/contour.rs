@@ -7,10 +7,10 @@
 
 use std::f64::consts::TAU as TURN;
 
+use crate::Level;
 use crate::fit::{Fit, TAU};
 use crate::law::Law;
 use crate::special::chi_square_quantile;
-use crate::{Family, Level};
 
 /// Points on a contour. The extreme of a smooth quantity is missed by at most (π/72)²/2, a thousandth of its distance from
 /// the middle.
@@ -56,15 +56,14 @@ impl Fit {
     }
 
     fn law_at(&self, [mu, tau]: [f64; 2]) -> Law {
-        let spread = if self.family == Family::Exponential { 1.0 } else { tau.exp() };
-        Law::of(self.family, mu + self.sample.centre, spread)
+        Law::of(self.family, mu + self.sample.centre, tau.exp())
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{End, Life, Of};
+    use crate::{End, Family, Life, Of};
 
     #[test]
     fn the_extremes_of_the_contour_are_the_profile_bounds() {

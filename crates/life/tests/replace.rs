@@ -352,3 +352,31 @@ fn nonsense_is_refused_with_its_value() {
     assert!(Looks::new(Delay::Law(law), 0.5).expect("looks").longest(1.0).is_err());
     assert!(HiddenFailure::new(law, 1.0, 1.0, -0.1).is_err());
 }
+
+#[test]
+fn extreme_laws_and_costs_are_answered_with_numbers_too() {
+    let spreads: [f64; 7] = [0.0005, 0.02, 0.3, 0.9999, 1.0, 3.0, 50.0];
+    let laws = spreads.into_iter().flat_map(|spread| {
+        let lognormal = Law::lognormal(-3.0, spread.min(8.0)).expect("a law");
+        [weibull(1.0 / spread, 1e-5), weibull(1.0 / spread, 1e7), lognormal]
+    });
+    for law in laws {
+        for ratio in [1.0 + 1e-9, 1.001, 3.0, 1e9] {
+            let policy = policy(law, 1.0, ratio);
+            if let Some(best) = policy.best() {
+                assert!(0.0 < best.age && best.age.is_finite() && 0.0 < best.cost_rate, "{law:?} {ratio} {best:?}");
+                for factor in [0.99, 1.01] {
+                    let beside = policy.cost_rate(best.age * factor).expect("an age");
+                    assert!(best.cost_rate * (1.0 - 1e-12) <= beside, "{law:?} {ratio} {best:?}");
+                }
+                let range = policy.within(0.1).expect("a share").expect("a best age");
+                assert!(range.holds(best.age), "{law:?} {ratio} {range:?}");
+            }
+        }
+        for sees in [0.02, 0.5, 1.0] {
+            let looks = Looks::new(Delay::Law(law), sees).expect("looks");
+            let interval = looks.longest(0.9).expect("an interval");
+            assert!((0.0..f64::INFINITY).contains(&interval), "{law:?} {sees} {interval}");
+        }
+    }
+}
