@@ -21,11 +21,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let cells: Vec<Cell> = cells();
     let counts = all_cores(&cells, |cell| cell.count(samples));
     let mut out = std::io::stdout().lock();
-    writeln!(
-        out,
-        "| sample | failures | shape | profile | | | Wald | | | conditional | | |\n{}",
-        "|---".repeat(12) + "|"
-    )?;
+    let columns = "profile: shape | scale | B10 | Wald: shape | scale | B10 | conditional: shape | scale | B10";
+    writeln!(out, "| sample | failures | shape | {columns} |\n{}|", "|---".repeat(12))?;
     for (cell, count) in cells.iter().zip(counts) {
         write!(out, "| {} | {} | {} |", cell.kind(), cell.failures, cell.shape)?;
         for held in count.iter().flatten() {
