@@ -184,6 +184,7 @@ impl Ledger {
                 tables::put_run(connection, machine.id, time::to_micros(new.at), &run_name(run), id).await
             }
             Event::Queued(_) => tables::put_queued(connection, machine.id, id).await,
+            Event::Limit(_) => tables::put_limit(connection, machine.id, id).await,
             Event::Done { .. } | Event::Replaced { .. } => give_care(connection, machine.id, id, new, names).await,
             Event::Failed { .. } | Event::Reading { .. } | Event::HourMeter { .. } | Event::Withdrawn => Ok(()),
         }
@@ -385,6 +386,10 @@ fn checked(new: NewEntry) -> Result<NewEntry, Error> {
             amount("a reading", *value)?;
         }
         Event::HourMeter { hours, .. } => amount("an hour meter's reading", *hours)?,
+        Event::Limit(own) => {
+            named("task", &own.task)?;
+            named("limit", &own.every)?;
+        }
         Event::Withdrawn => return Err(Error::NothingToWithdraw),
     }
     Ok(new)

@@ -28,6 +28,8 @@ pub(crate) struct Derived {
     pub standings: Standings,
     /// Runs that are expected.
     pub queue: BTreeSet<EntryId>,
+    /// Limits of the shop's own.
+    pub limits: BTreeSet<EntryId>,
     /// Runs that count.
     pub runs: BTreeMap<RunKey, EntryId>,
 }
@@ -56,6 +58,7 @@ impl Derived {
             derived.count(entry, zone)?;
         }
         derived.queue = queue(effective, chains);
+        derived.limits = limits(effective);
         Ok(derived)
     }
 
@@ -126,6 +129,10 @@ fn check_order(effective: &[Entry], joined: Option<&Joined>) -> Result<(), Error
         }
         Some(_) => Ok(()),
     }
+}
+
+fn limits(effective: &[Entry]) -> BTreeSet<EntryId> {
+    effective.iter().filter(|entry| matches!(entry.event, Event::Limit(_))).map(|entry| entry.id).collect()
 }
 
 fn queue(effective: &[Entry], chains: &Chains) -> BTreeSet<EntryId> {

@@ -21,13 +21,15 @@ pub enum Kind {
     Reading,
     /// The hour meter was read.
     HourMeter,
+    /// A task got a limit of the shop's own.
+    Limit,
     /// Another entry was withdrawn.
     Withdrawn,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Kind; 9] = [
+    pub const ALL: [Kind; 10] = [
         Kind::Added,
         Kind::Run,
         Kind::Queued,
@@ -36,6 +38,7 @@ impl Kind {
         Kind::Failed,
         Kind::Reading,
         Kind::HourMeter,
+        Kind::Limit,
         Kind::Withdrawn,
     ];
 
@@ -50,6 +53,7 @@ impl Kind {
             Event::Failed { .. } => Kind::Failed,
             Event::Reading { .. } => Kind::Reading,
             Event::HourMeter { .. } => Kind::HourMeter,
+            Event::Limit(_) => Kind::Limit,
             Event::Withdrawn => Kind::Withdrawn,
         }
     }
@@ -65,6 +69,7 @@ impl Kind {
             Kind::Failed => "failed",
             Kind::Reading => "reading",
             Kind::HourMeter => "hour meter",
+            Kind::Limit => "limit",
             Kind::Withdrawn => "withdrawn",
         }
     }

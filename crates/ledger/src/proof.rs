@@ -122,8 +122,10 @@ fn compare(machine: &str, kept: &Derived, right: &Derived, out: &mut Vec<Differe
             say(format!("the run of {what} at {at}"), number(kept), number(right));
         }
     });
-    if kept.queue != right.queue {
-        say("queue".into(), format!("{:?}", kept.queue), format!("{:?}", right.queue));
+    for (what, kept, right) in [("queue", &kept.queue, &right.queue), ("own limits", &kept.limits, &right.limits)] {
+        if kept != right {
+            say(what.into(), format!("{kept:?}"), format!("{right:?}"));
+        }
     }
 }
 

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use motion::Tool;
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
-use upkeep::entry::{Basis, Because, Queued, Run};
+use upkeep::entry::{Basis, Because, OwnLimit, Queued, Run};
 use upkeep::{EntryId, Event, Material, Usage};
 
 use crate::Kind;
@@ -35,6 +35,7 @@ pub(crate) fn to_columns(event: &Event) -> Columns {
             (position.clone(), json(&ReadingBody { what: what.clone(), value: *value, unit: unit.clone() }))
         }
         Event::HourMeter { hours, .. } => (String::new(), json(&HourMeterBody { hours: *hours })),
+        Event::Limit(own) => (own.task.clone(), json(&LimitBody::from(own))),
         Event::Withdrawn => (String::new(), String::from("{}")),
     };
     Columns { kind: Kind::of(event), about, body }
@@ -64,6 +65,10 @@ pub(crate) fn from_columns(kind: Kind, about: String, body: &str, usage: Usage) 
             Event::Reading { position: about, what: body.what, value: body.value, unit: body.unit }
         }
         Kind::HourMeter => Event::HourMeter { hours: parse::<HourMeterBody>(body)?.hours, unbooked: usage },
+        Kind::Limit => {
+            let LimitBody { of, every, reason } = parse(body)?;
+            Event::Limit(OwnLimit { task: about, of, every, reason })
+        }
         Kind::Withdrawn => Event::Withdrawn,
     })
 }
@@ -169,6 +174,21 @@ struct ReadingBody {
 #[derive(Serialize, Deserialize)]
 struct HourMeterBody {
     hours: f64,
+}
+
+#[derive(Serialize, Deserialize)]
+struct LimitBody {
+    /// Left out for calendar time.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    of: Option<String>,
+    every: String,
+    reason: String,
+}
+
+impl From<&OwnLimit> for LimitBody {
+    fn from(own: &OwnLimit) -> LimitBody {
+        LimitBody { of: own.of.clone(), every: own.every.clone(), reason: own.reason.clone() }
+    }
 }
 
 fn names_of(materials: &BTreeMap<Tool, Material>) -> BTreeMap<Tool, String> {

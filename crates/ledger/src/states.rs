@@ -7,6 +7,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 use sqlx::any::AnyRow;
 use sqlx::{AnyConnection, Row};
+use upkeep::entry::OwnLimit;
 use upkeep::{Build, DayUse, Event, MachineState, QueuedUse, Unknown, Usage};
 
 use crate::codec::{self, Garbled};
@@ -101,13 +102,14 @@ async fn read(
     let mut standings = standings(connection, ids, &names).await?;
     let mut days = days(connection, ids, from, &names).await?;
     let mut queues = queues(connection, ids, &names).await?;
+    let limits = limits(connection, ids, &names).await?;
     let mut states = Vec::with_capacity(machines.len());
     for machine in machines {
         let Some(joined) = &machine.joined else { continue };
         let missing = || Error::NoSuchBuild(Unknown::new("build", &joined.build, builds.keys().cloned().collect()));
         states.push(MachineState {
             name: machine.name.clone(),
-            build: builds.get(&joined.build).ok_or_else(missing)?.clone(),
+            build: with_limits(builds.get(&joined.build).ok_or_else(missing)?, limits.get(&machine.id)),
             added: joined.at,
             total: totals.remove(&machine.id).unwrap_or_default(),
             standings: standings.remove(&machine.id).unwrap_or_default().into_map(),
@@ -117,6 +119,42 @@ async fn read(
         });
     }
     Ok(states)
+}
+
+/// The build with a machine's own limits; one of a task or a meter that the build has no more counts no more.
+fn with_limits(build: &Arc<Build>, limits: Option<&Vec<OwnLimit>>) -> Arc<Build> {
+    let Some(limits) = limits else { return build.clone() };
+    let mut own = Build::clone(build);
+    for limit in limits {
+        // Nothing to do with the error: the build was changed since, and `build change` said what that takes away.
+        let _ = own.set_limit(limit);
+    }
+    Arc::new(own)
+}
+
+/// The limits of the shop's own, in the order in which they were given.
+async fn limits(
+    connection: &mut AnyConnection,
+    (first, last): (i64, i64),
+    names: &Names,
+) -> Result<BTreeMap<i64, Vec<OwnLimit>>, Error> {
+    let rows = sqlx::query(concat!(
+        "select ",
+        entry_columns!(),
+        ", l.machine from own_limit l join entry e on e.id = l.entry join machine m on m.id = l.machine \
+          where l.machine between $1 and $2 order by e.at, e.id"
+    ))
+    .bind(first)
+    .bind(last)
+    .fetch_all(connection)
+    .await?;
+    let mut limits: BTreeMap<i64, Vec<OwnLimit>> = BTreeMap::new();
+    for row in &rows {
+        if let Event::Limit(own) = tables::entry_from_row(row, names)?.event {
+            limits.entry(row.try_get(10)?).or_default().push(own);
+        }
+    }
+    Ok(limits)
 }
 
 async fn totals(

@@ -500,6 +500,22 @@ pub(crate) async fn drop_queued(connection: &mut AnyConnection, entry: EntryId) 
     Ok(())
 }
 
+/// Notes that a limit of the shop's own stands.
+pub(crate) async fn put_limit(connection: &mut AnyConnection, machine: i64, entry: EntryId) -> Result<(), Error> {
+    sqlx::query("insert into own_limit (entry, machine) values ($1, $2)")
+        .bind(entry.0)
+        .bind(machine)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+/// Notes that a limit of the shop's own stands no more.
+async fn drop_limit(connection: &mut AnyConnection, entry: EntryId) -> Result<(), Error> {
+    sqlx::query("delete from own_limit where entry = $1").bind(entry.0).execute(connection).await?;
+    Ok(())
+}
+
 /// The entries of the runs that a machine expects, oldest first.
 pub(crate) async fn queue(connection: &mut AnyConnection, machine: i64, names: &Names) -> Result<Vec<Entry>, Error> {
     let rows = sqlx::query(concat!(
@@ -523,6 +539,10 @@ pub(crate) async fn derived(
     let id = machine.id;
     let queue: Vec<i64> =
         sqlx::query_scalar("select entry from queued where machine = $1").bind(id).fetch_all(&mut *connection).await?;
+    let limits: Vec<i64> = sqlx::query_scalar("select entry from own_limit where machine = $1")
+        .bind(id)
+        .fetch_all(&mut *connection)
+        .await?;
     let rows = sqlx::query("select at, what, entry from run_key where machine = $1")
         .bind(id)
         .fetch_all(&mut *connection)
@@ -539,6 +559,7 @@ pub(crate) async fn derived(
         days: days(connection, id, i64::MIN, names).await?,
         standings: standings(connection, id, names).await?,
         queue: queue.into_iter().map(EntryId).collect(),
+        limits: limits.into_iter().map(EntryId).collect(),
         runs,
     })
 }
@@ -550,6 +571,7 @@ pub(crate) async fn clear_derived(connection: &mut AnyConnection, machine: i64) 
         "delete from standing where machine = $1",
         "delete from total where machine = $1",
         "delete from queued where machine = $1",
+        "delete from own_limit where machine = $1",
         "delete from run_key where machine = $1",
         "update machine set build = null, added_at = null, added_entry = null where id = $1",
     ] {
@@ -589,6 +611,12 @@ pub(crate) async fn put_derived(
     }
     for id in new.queue.difference(&old.queue) {
         put_queued(connection, machine, *id).await?;
+    }
+    for id in old.limits.difference(&new.limits) {
+        drop_limit(connection, *id).await?;
+    }
+    for id in new.limits.difference(&old.limits) {
+        put_limit(connection, machine, *id).await?;
     }
     put_runs(connection, machine, old, new).await
 }

@@ -84,12 +84,29 @@ async fn a_shop_is_never_made_over_another() {
 
 async fn refuses_a_newer_version(ground: Ground) {
     Ledger::create(&ground.at, "loft", ZONE).await.unwrap();
-    ground.spoil("update _sqlx_migrations set version = 9999").await;
+    ground.spoil("update _sqlx_migrations set version = 9999 where version = 1").await;
     for error in [open(&ground.at).await, create(&ground.at).await] {
         let Error::Newer { found: 9999, known, .. } = error else { panic!("{error}") };
         let text = error.to_string();
         assert!(text.contains(&format!("its shape is 9999, this version knows up to {known})")), "{text}");
     }
+}
+
+/// A shop as the first version left it: without what the second migration makes.
+async fn brings_an_older_shop_up_to_date(ground: Ground) {
+    Ledger::create(&ground.at, "loft", ZONE).await.unwrap().close().await;
+    ground.spoil("drop table own_limit").await;
+    ground.spoil("delete from _sqlx_migrations where version = 2").await;
+    let ledger = Ledger::open(&ground.at).await.unwrap();
+    assert_eq!(ledger.verify().await.unwrap().differences, vec![]);
+    ledger.close().await;
+    Ledger::open(&ground.at).await.unwrap();
+}
+
+#[tokio::test]
+async fn a_shop_of_an_older_version_is_brought_up_to_date() {
+    brings_an_older_shop_up_to_date(Ground::sqlite()).await;
+    brings_an_older_shop_up_to_date(Ground::postgres().await).await;
 }
 
 #[tokio::test]

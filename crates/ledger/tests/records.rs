@@ -7,7 +7,7 @@ use ledger::{Error, Filter, Imported, Kind, NewEntry, Program, ProgramKey};
 use motion::{Duty, Quantity};
 use sqlx::Row;
 use support::*;
-use upkeep::entry::{Because, Run};
+use upkeep::entry::{Because, OwnLimit, Run};
 use upkeep::{Care, EntryId, Event, MaterialClass, MaterialInfo};
 
 /// Panics unless `actual` metres are `expected`, to the grain.
@@ -38,7 +38,36 @@ macro_rules! on_both_engines {
     };
 }
 
+/// A limit of the shop's own for the first task of the shop's build that has one by travel.
+fn own_limit(every: &str) -> OwnLimit {
+    OwnLimit {
+        task: "wipe the x rods".into(),
+        of: Some("travel x".into()),
+        every: every.into(),
+        reason: "clean here".into(),
+    }
+}
+
 on_both_engines! {
+    async fn a_limit_of_the_shops_own_stands_until_it_is_taken_back(shop: &TestShop) {
+        let allowed = async || {
+            let state = shop.ledger.machine_state("bowline", date(2026, 10, 1)).await.unwrap();
+            let task = state.build.task("wipe the x rail and look at its raceways").unwrap().clone();
+            task.limits.into_iter().find(|limit| limit.text.ends_with("km")).map(|limit| (limit.text, limit.source))
+        };
+        let built = allowed().await.unwrap();
+        let first = shop.append("2026-10-05T08:00:00Z", Event::Limit(own_limit("7 km"))).await.unwrap();
+        assert_eq!(allowed().await.unwrap(), ("7 km".to_owned(), "clean here".to_owned()));
+        let second = shop.append("2026-10-06T08:00:00Z", Event::Limit(own_limit("9 km"))).await.unwrap();
+        assert_eq!(allowed().await.unwrap().0, "9 km");
+        shop.prove().await;
+        shop.ledger.withdraw(second, at(RECORDED), "").await.unwrap();
+        assert_eq!(allowed().await.unwrap().0, "7 km");
+        shop.ledger.withdraw(first, at(RECORDED), "").await.unwrap();
+        assert_eq!(allowed().await.unwrap(), built, "the build itself is untouched");
+        shop.prove().await;
+    }
+
     /// Every kind of event, with everything that it can carry.
     async fn what_is_written_is_read_back_whole(shop: &TestShop) {
         let ledger = &shop.ledger;
@@ -54,6 +83,8 @@ on_both_engines! {
             // 0.1 + 0.2: a value whose last bit a careless reader of decimals loses.
             Event::Reading { position: "belt".into(), what: "frequency".into(), value: 0.1 + 0.2, unit: "Hz".into() },
             Event::HourMeter { hours: 1234.5, unbooked: travel(2.0, "ASA") },
+            Event::Limit(own_limit("1 km")),
+            Event::Limit(OwnLimit { of: None, every: "6 weeks".into(), ..own_limit("") }),
         ];
         for (hour, event) in events.into_iter().enumerate() {
             let new = NewEntry { note: "it's \"fine\" 100 % ✓".into(), ..entry("bowline", &format!("2026-10-05T{hour:02}:00:00.123456Z"), event) };

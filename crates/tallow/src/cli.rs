@@ -107,6 +107,12 @@ Examples:
     /// Record what the machine's own hour meter shows; use that was not booked is estimated
     #[command(after_help = "Example:\n  tallow hour-meter 1520.5 --on bowline")]
     HourMeter(HourMeter),
+    /// Give a task a limit of the shop's own, in place of its build's, and say why
+    #[command(after_help = "\
+Examples:
+  tallow limit \"oil the x rods\" --every \"300 km\" --on bowline --reason \"dry and clean here\"
+  tallow limit \"look into feed tube 1\" --every \"25 spools\" --reason \"ten failures in two years\"")]
+    Limit(Limit),
     /// What happened on a machine, newest first
     #[command(after_help = "Example:\n  tallow history bowline --most 20")]
     History(History),
@@ -117,6 +123,9 @@ Examples:
   tallow correct 123 --when \"yesterday 14:10\"
   tallow correct 123 --material T0=ASA")]
     Correct(Correct),
+    /// Life-data statistics on a table (CSV), without a shop
+    #[command(subcommand)]
+    Life(Life),
     /// Ask the shop's own past how often the forecast's range held
     #[command(after_help = "Example:\n  tallow replay")]
     Replay(Replay),
@@ -404,6 +413,150 @@ pub(crate) struct HourMeter {
     /// What was printed in hours that were not booked
     #[arg(long, default_value = "")]
     pub(crate) material: String,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Life {
+    /// Fit a law of life to lives, with bounds
+    #[command(after_help = "\
+The table has the columns time and event (1 failed, 0 still good), and where they are known entry (the age when watching
+began), upper (the failure lies between time and upper; time 0: found failed at the first look) and count.
+
+Examples:
+  tallow life fit tubes.csv
+  tallow life fit tubes.csv --model lognormal --level 0.9 --svg paper.svg")]
+    Fit(LifeFit),
+    /// The share still good by age, without a law
+    #[command(after_help = "Example:\n  tallow life curve tubes.csv --svg curve.svg")]
+    Curve(LifeCurve),
+    /// The mean time between failures from total time and failures, none included
+    #[command(after_help = "Example:\n  tallow life mtbf --time 1000 --failures 0")]
+    Mtbf(LifeMtbf),
+    /// Systems that are repaired and go on: do failures come faster?
+    #[command(after_help = "\
+The table has the columns system (a number), start, end and time, a row per failure. A system without failures has one row
+with an empty time; one whose end is its last failure was watched until then.
+
+Example:
+  tallow life repairs machines.csv")]
+    Repairs(LifeRepairs),
+    /// The best age to replace a part with a Weibull law
+    #[command(
+        after_help = "Example:\n  tallow life replace --shape 2.5 --scale 1000 --planned-cost 1 --failure-cost 5"
+    )]
+    Replace(LifeReplace),
+}
+
+/// A law of life.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Model {
+    /// The hazard rises or falls with age
+    Weibull,
+    /// The hazard does not know age
+    Exponential,
+    /// The hazard rises and falls again
+    Lognormal,
+}
+
+/// What ended the watching.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum StoppedAt {
+    /// A time set beforehand
+    Time,
+    /// The last failure
+    Failure,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct LifeFit {
+    /// The table; - is standard input
+    pub(crate) file: PathBuf,
+    /// The law
+    #[arg(long, value_enum, default_value_t = Model::Weibull)]
+    pub(crate) model: Model,
+    /// The level of the bounds
+    #[arg(long, default_value_t = 0.95, value_parser = number)]
+    pub(crate) level: f64,
+    /// Draw the probability paper into this file
+    #[arg(long, value_name = "FILE")]
+    pub(crate) svg: Option<PathBuf>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct LifeCurve {
+    /// The table; - is standard input
+    pub(crate) file: PathBuf,
+    /// The level of the bounds
+    #[arg(long, default_value_t = 0.95, value_parser = number)]
+    pub(crate) level: f64,
+    /// Draw the curve into this file
+    #[arg(long, value_name = "FILE")]
+    pub(crate) svg: Option<PathBuf>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct LifeMtbf {
+    /// Time in service, summed over all that were watched
+    #[arg(long, allow_hyphen_values = true, value_parser = number)]
+    pub(crate) time: f64,
+    /// Failures in it
+    #[arg(long)]
+    pub(crate) failures: u32,
+    /// What ended the watching
+    #[arg(long, value_enum, default_value_t = StoppedAt::Time)]
+    pub(crate) stopped_at: StoppedAt,
+    /// The level of the bounds
+    #[arg(long, default_value_t = 0.9, value_parser = number)]
+    pub(crate) level: f64,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct LifeRepairs {
+    /// The table; - is standard input
+    pub(crate) file: PathBuf,
+    /// The level of the bounds
+    #[arg(long, default_value_t = 0.95, value_parser = number)]
+    pub(crate) level: f64,
+    /// Draw the failures so far into this file
+    #[arg(long, value_name = "FILE")]
+    pub(crate) svg: Option<PathBuf>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct LifeReplace {
+    /// The shape of the law
+    #[arg(long, allow_hyphen_values = true, value_parser = number)]
+    pub(crate) shape: f64,
+    /// The scale of the law
+    #[arg(long, allow_hyphen_values = true, value_parser = number)]
+    pub(crate) scale: f64,
+    /// What a planned replacement costs
+    #[arg(long, allow_hyphen_values = true, value_parser = number)]
+    pub(crate) planned_cost: f64,
+    /// What a failure costs, its replacement included
+    #[arg(long, allow_hyphen_values = true, value_parser = number)]
+    pub(crate) failure_cost: f64,
+    /// Draw the cost curve into this file
+    #[arg(long, value_name = "FILE")]
+    pub(crate) svg: Option<PathBuf>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Limit {
+    /// The task
+    pub(crate) task: String,
+    /// The allowance: an amount, or a span of the calendar
+    #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
+    pub(crate) every: String,
+    /// What is metered; not needed where the task has one limit by use
+    #[arg(long, value_name = "QUANTITY")]
+    pub(crate) of: Option<String>,
+    /// One machine; all that have the task if left out
+    #[arg(long, value_name = "MACHINE")]
+    pub(crate) on: Option<String>,
+    /// Why
+    #[arg(long)]
+    pub(crate) reason: String,
 }
 
 #[derive(Args, Debug)]

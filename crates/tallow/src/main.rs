@@ -1,6 +1,7 @@
 //! tallow, the command line: keeps filament printers running.
 
 mod builds;
+mod chart;
 mod cli;
 mod commands;
 mod context;

@@ -58,6 +58,11 @@ impl Out {
         self.write(&format!("{}\n", self.dressed(&harmless(text), dress)))
     }
 
+    /// How many columns a drawing may take.
+    pub(crate) fn width(self) -> usize {
+        self.columns.unwrap_or(COLUMNS)
+    }
+
     /// Prints running text, broken into lines that the terminal holds; the lines after the first stand under `lead`'s
     /// end.
     pub(crate) fn prose(self, lead: &str, text: &str) -> Result<(), Trouble> {

@@ -16,7 +16,7 @@ impl Trouble {
     }
 
     /// Takes the first line as what was refused and the rest as help.
-    fn from_text(text: &str) -> Trouble {
+    pub(crate) fn from_text(text: &str) -> Trouble {
         let mut lines = text.lines();
         let what = lines.next().unwrap_or_default().to_owned();
         Trouble { what, help: lines.map(|line| line.strip_prefix("  ").unwrap_or(line).to_owned()).collect() }

@@ -89,8 +89,23 @@ pub enum Event {
         /// Use that had not been booked since the last reading, estimated from the machine's own ratios.
         unbooked: Usage,
     },
+    /// A task of this machine got a limit of the shop's own; the build stays as it is.
+    Limit(OwnLimit),
     /// The entry that this one corrects did not happen.
     Withdrawn,
+}
+
+/// A limit of the shop's own, in place of the build's.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OwnLimit {
+    /// The task's name in the machine's build.
+    pub task: String,
+    /// The quantity that it meters, by name; `None` for calendar time.
+    pub of: Option<String>,
+    /// The allowance as a build would write it: `340 km`, `6 weeks`.
+    pub every: String,
+    /// Why, in a sentence or two.
+    pub reason: String,
 }
 
 /// Why a part was replaced.

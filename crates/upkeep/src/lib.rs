@@ -10,6 +10,7 @@ pub mod entry;
 pub mod estimate;
 pub mod forecast;
 mod history;
+pub mod lives;
 pub mod material;
 mod meter;
 mod nearest;

@@ -170,7 +170,7 @@ proptest! {
     }
 
     #[test]
-    fn carriages_of_a_delta_travel_as_far_as_many_small_steps_do(points in proptest::collection::vec((-80..80i32, -80..80i32, 0..200i32), 2..8)) {
+    fn carriages_of_a_delta_travel_as_far_as_many_small_steps_do(points in proptest::collection::vec((-75..75i32, -75..75i32, 0..200i32), 2..8)) {
         let (rod, radius) = (215.0, 105.0);
         let machine = Machine { kinematics: Kinematics::Delta { rod, radius }, ..Machine::default() };
         let mut text = String::new();

@@ -4,7 +4,7 @@ use jiff::ZonedDateTime;
 use ledger::{Filter, Kind, Listed};
 use motion::Quantity;
 use serde_json::{Value, json};
-use upkeep::entry::{Basis, Because, Queued, Run};
+use upkeep::entry::{Basis, Because, OwnLimit, Queued, Run};
 use upkeep::{Entry, EntryId, Event, Usage, amount};
 
 use crate::cli;
@@ -60,8 +60,14 @@ pub(crate) fn said(entry: &Entry, now: &ZonedDateTime) -> String {
         Event::HourMeter { hours, unbooked } => {
             format!("hour meter {hours} h, {} of it not booked before", time_words(unbooked))
         }
+        Event::Limit(own) => format!("own limit: {} every {}{}, {}", own.task, own.every, of_words(own), own.reason),
         Event::Withdrawn => "withdrawn".to_owned(),
     }
+}
+
+/// ` of travel x`; nothing for calendar time.
+fn of_words(own: &OwnLimit) -> String {
+    own.of.as_ref().map_or_else(String::new, |of| format!(" of {of}"))
 }
 
 /// `2 ml of light oil`.
@@ -156,6 +162,9 @@ fn event_shape(event: &Event) -> Value {
             json!({ "position": position, "what": what, "value": value, "unit": unit })
         }
         Event::HourMeter { hours, unbooked } => json!({ "hours": hours, "unbooked": usage_shape(unbooked) }),
+        Event::Limit(own) => {
+            json!({ "task": own.task, "of": own.of, "every": own.every, "reason": own.reason })
+        }
         Event::Withdrawn => json!({}),
     }
 }

@@ -6,6 +6,8 @@ mod demo;
 mod due;
 mod history;
 mod hours;
+mod life;
+mod limit;
 mod machine;
 mod material;
 mod meter;
@@ -44,6 +46,8 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Failure(args) => record::failure(context, args).await,
         Command::Reading(args) => record::reading(context, args).await,
         Command::HourMeter(args) => record::hour_meter(context, args).await,
+        Command::Life(args) => life::life(context, args),
+        Command::Limit(args) => limit::limit(context, args).await,
         Command::History(args) => history::history(context, args).await,
         Command::Correct(args) => correct::correct(context, args).await,
         Command::Replay(args) => replay::replay(context, args).await,

@@ -167,6 +167,7 @@ mod tests {
             "hour-meter 90 --on bowline --when \"12 Nov\"",
             "run --on bowline --hours 20 --material PLA --when \"15 Nov 8:00\" --label twice",
             "correct 13 --withdraw",
+            "limit \"wipe the x rods\" --every \"340 km\" --reason \"clean here\"",
             "machine show bowline",
             "history bowline",
             "shop verify",

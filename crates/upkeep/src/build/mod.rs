@@ -5,6 +5,7 @@ mod error;
 mod expected;
 mod limit;
 mod motion;
+mod own_limit;
 mod position;
 mod raw;
 mod safety;
@@ -15,6 +16,7 @@ mod words;
 use ::motion::{Machine, Quantity, Tool};
 
 pub use error::{BuildError, BuildErrors};
+pub use own_limit::LimitError;
 pub use shipped::shipped;
 
 use crate::Unknown;

@@ -1,0 +1,119 @@
+//! Charts as data: two axes and what is drawn between them. `svg` draws them for screen and paper, `text` for a terminal.
+
+mod scale;
+mod svg;
+mod text;
+
+pub(crate) use scale::Scale;
+
+/// An axis.
+#[derive(Clone, Debug)]
+pub(crate) struct Axis {
+    /// What it measures, with its unit.
+    pub(crate) label: String,
+    pub(crate) scale: Scale,
+}
+
+/// Something drawn, in the axes' own values.
+#[derive(Clone, Debug)]
+pub(crate) enum Layer {
+    /// A line through the points.
+    Line(Vec<[f64; 2]>),
+    /// A line that keeps its height until the next point.
+    Steps(Vec<[f64; 2]>),
+    /// An area between two heights.
+    Band(Vec<[f64; 3]>),
+    /// Marks.
+    Points(Vec<[f64; 2]>),
+    /// A place along x, named.
+    Mark(f64, String),
+}
+
+/// A chart.
+#[derive(Clone, Debug)]
+pub(crate) struct Chart {
+    pub(crate) title: String,
+    /// What it shows, in a sentence, for those who can't see it.
+    pub(crate) says: String,
+    pub(crate) x: Axis,
+    pub(crate) y: Axis,
+    pub(crate) layers: Vec<Layer>,
+}
+
+impl Layer {
+    /// Every place that it covers.
+    fn places(&self) -> Vec<[f64; 2]> {
+        match self {
+            Layer::Line(points) | Layer::Steps(points) | Layer::Points(points) => points.clone(),
+            Layer::Band(points) => points.iter().flat_map(|&[x, low, high]| [[x, low], [x, high]]).collect(),
+            Layer::Mark(..) => Vec::new(),
+        }
+    }
+}
+
+impl Chart {
+    /// The spans of x and y that hold everything that can be shown, in the scales' own coordinates; `None` if nothing can.
+    fn spans(&self) -> Option<[[f64; 2]; 2]> {
+        let shown = self.layers.iter().flat_map(Layer::places).filter_map(|[x, y]| self.place(x, y));
+        let mut spans: Option<[[f64; 2]; 2]> = None;
+        for place in shown {
+            let spans = spans.get_or_insert([[place[0]; 2], [place[1]; 2]]);
+            for (span, at) in spans.iter_mut().zip(place) {
+                *span = [span[0].min(at), span[1].max(at)];
+            }
+        }
+        spans.map(|spans| spans.map(|[from, to]| if to <= from { [from - 0.5, to + 0.5] } else { [from, to] }))
+    }
+
+    /// Where a value lies in the scales' own coordinates.
+    fn place(&self, x: f64, y: f64) -> Option<[f64; 2]> {
+        Some([self.x.scale.place(x)?, self.y.scale.place(y)?])
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    pub(super) fn chart() -> Chart {
+        Chart {
+            title: "Still good".to_owned(),
+            says: "A step down.".to_owned(),
+            x: Axis { label: "age, h".to_owned(), scale: Scale::Linear },
+            y: Axis { label: "share".to_owned(), scale: Scale::Linear },
+            layers: vec![
+                Layer::Band(vec![[0.0, 0.9, 1.0], [10.0, 0.1, 0.6]]),
+                Layer::Steps(vec![[0.0, 1.0], [5.0, 0.5], [10.0, 0.25]]),
+                Layer::Points(vec![[5.0, 0.5]]),
+                Layer::Mark(5.0, "half <here> & now".to_owned()),
+            ],
+        }
+    }
+
+    #[test]
+    fn a_drawing_says_what_it_shows_and_is_well_formed() {
+        let svg = chart().svg();
+        for part in ["<title>Still good</title>", "<desc>A step down.</desc>", "age, h", "half &lt;here&gt; &amp; now"]
+        {
+            assert!(svg.contains(part), "{part}\n{svg}");
+        }
+        let opened = svg.matches("<g").count();
+        assert_eq!(opened, svg.matches("</g>").count());
+        assert!(svg.starts_with("<svg ") && svg.trim_end().ends_with("</svg>") && !svg.contains("NaN"), "{svg}");
+    }
+
+    #[test]
+    fn a_text_drawing_keeps_to_its_width_and_steps_down() {
+        let text = chart().text(60);
+        assert!(text.lines().all(|line| line.chars().count() <= 60), "{text}");
+        let rows: Vec<usize> =
+            text.lines().enumerate().filter(|(_, line)| line.contains('─')).map(|(row, _)| row).collect();
+        assert!(2 <= rows.len(), "{text}");
+    }
+
+    #[test]
+    fn nothing_to_show_is_said() {
+        let empty = Chart { layers: vec![Layer::Line(vec![[f64::NAN, 1.0]])], ..chart() };
+        assert!(empty.svg().contains("nothing to show") && empty.text(60).contains("nothing to show"));
+    }
+}

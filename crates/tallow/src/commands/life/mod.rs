@@ -1,0 +1,63 @@
+//! `tallow life`: life-data statistics on a table, without a shop.
+
+mod curve;
+mod fit;
+mod mtbf;
+mod repairs;
+mod replace;
+mod table;
+
+use std::fs;
+use std::path::Path;
+
+use crate::chart::Chart;
+use crate::cli;
+use crate::context::Context;
+use crate::trouble::Trouble;
+
+pub(crate) fn life(context: &Context, args: &cli::Life) -> Result<(), Trouble> {
+    match args {
+        cli::Life::Fit(args) => fit::fit(context, args),
+        cli::Life::Curve(args) => curve::curve(context, args),
+        cli::Life::Mtbf(args) => mtbf::mtbf(context, args),
+        cli::Life::Repairs(args) => repairs::repairs(context, args),
+        cli::Life::Replace(args) => replace::replace(context, args),
+    }
+}
+
+/// Up to five significant digits.
+pub(super) fn figure(value: f64) -> String {
+    if value == 0.0 {
+        return "0".to_owned();
+    }
+    let places = (4 - value.abs().log10().floor() as i32).clamp(0, 12) as usize;
+    let text = format!("{value:.places$}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+/// An end of a band, or that there is none.
+fn end(bound: Option<f64>) -> String {
+    bound.map_or_else(|| "no bound".to_owned(), figure)
+}
+
+/// Draws a chart below an answer in text, and into a file if one is named.
+fn draw(context: &Context, chart: &Chart, svg: Option<&Path>) -> Result<(), Trouble> {
+    if !context.json {
+        context.out.verbatim(&format!("\n{}", chart.text(context.out.width())))?;
+    }
+    save(context, chart, svg)
+}
+
+/// Writes a chart into a file if one is named.
+pub(super) fn save(context: &Context, chart: &Chart, svg: Option<&Path>) -> Result<(), Trouble> {
+    let Some(path) = svg else { return Ok(()) };
+    fs::write(path, chart.svg()).map_err(|error| {
+        Trouble::refused(format!("{} can't be written: {error}", path.display()))
+            .help("check the folder and its permissions")
+    })?;
+    if context.json { Ok(()) } else { context.out.line(format!("\nThe drawing is in {}.", path.display())) }
+}
+
+fn refused(error: impl std::fmt::Display) -> Trouble {
+    Trouble::from_text(&error.to_string())
+}

@@ -1,0 +1,37 @@
+//! `tallow life mtbf`: the mean time between failures, none included.
+
+use life::Level;
+use life::mtbf::{Mtbf, Stopped};
+use serde_json::json;
+
+use super::{figure, refused};
+use crate::cli;
+use crate::context::Context;
+use crate::trouble::Trouble;
+
+pub(crate) fn mtbf(context: &Context, args: &cli::LifeMtbf) -> Result<(), Trouble> {
+    let stopped = match args.stopped_at {
+        cli::StoppedAt::Time => Stopped::AtTime,
+        cli::StoppedAt::Failure => Stopped::AtFailure,
+    };
+    let level = Level::new(args.level).map_err(refused)?;
+    let mtbf = Mtbf::new(args.time, args.failures, stopped).map_err(refused)?;
+    let bounds = mtbf.bounds(level);
+    if context.json {
+        return context.out.json(&json!({ "mtbf": mtbf.mean(), "lower": bounds.lower, "upper": bounds.upper }));
+    }
+    let percent = args.level * 100.0;
+    match (mtbf.mean(), bounds.lower, bounds.upper) {
+        (Some(mean), Some(lower), Some(upper)) => context.out.line(format!(
+            "Mean time between failures {}, between {} and {} with {percent} % confidence.",
+            figure(mean),
+            figure(lower),
+            figure(upper)
+        ))?,
+        _ => context.out.line(format!(
+            "No failure gives no mean. It is longer than {} with {percent} % confidence.",
+            figure(mtbf.lower(level))
+        ))?,
+    }
+    context.out.line("This holds where failures come by chance, as often in an old part as in a new one.")
+}

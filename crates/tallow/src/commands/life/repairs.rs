@@ -1,0 +1,126 @@
+//! `tallow life repairs`: systems that are repaired and go on.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use life::Level;
+use life::repair::{MeanPoint, PowerLawFit, System, chi_square_test, laplace_test, mean_failures};
+use serde_json::{Value, json};
+
+use super::table::{Row, Table as Cells};
+use super::{end, figure, refused};
+use crate::chart::{Axis, Chart, Layer, Scale};
+use crate::cli;
+use crate::context::Context;
+use crate::trouble::Trouble;
+
+const COLUMNS: [&str; 4] = ["system", "start", "end", "time"];
+
+pub(crate) fn repairs(context: &Context, args: &cli::LifeRepairs) -> Result<(), Trouble> {
+    let systems = systems(&args.file)?;
+    let level = Level::new(args.level).map_err(refused)?;
+    let means = mean_failures(&systems, level);
+    let fit = PowerLawFit::new(&systems);
+    if context.json {
+        context.out.json(&shape(&systems, &means, fit.as_ref().ok(), level))?;
+    } else {
+        say(context, &systems, &fit, level)?;
+    }
+    super::draw(context, &chart(&means, fit.as_ref().ok()), args.svg.as_deref())
+}
+
+/// A system per number in the column `system`, in the order of those numbers.
+fn systems(path: &Path) -> Result<Vec<System>, Trouble> {
+    let table = Cells::read(path, &COLUMNS)?;
+    let mut found: BTreeMap<u64, (f64, f64, Vec<f64>)> = BTreeMap::new();
+    for row in table.rows() {
+        let (name, start, end) = (row.need("system")?, row.get("start").unwrap_or(0.0), row.need("end")?);
+        let (known_start, known_end, times) = found.entry(name.to_bits()).or_insert((start, end, Vec::new()));
+        same(&row, "start", *known_start, start)?;
+        same(&row, "end", *known_end, end)?;
+        times.extend(row.get("time"));
+    }
+    found.into_values().map(|(start, end, times)| System::new(start, end, times).map_err(refused)).collect()
+}
+
+fn same(row: &Row<'_>, what: &str, before: f64, now: f64) -> Result<(), Trouble> {
+    match before.total_cmp(&now).is_eq() {
+        true => Ok(()),
+        false => Err(row.refuse(format!("the {what} of this system was {before} before, and is {now} here"))),
+    }
+}
+
+fn shape(systems: &[System], means: &[MeanPoint], fit: Option<&PowerLawFit>, level: Level) -> Value {
+    let laplace = laplace_test(systems).ok().map(|test| json!({ "statistic": test.score, "p": test.two_sided }));
+    let mil = chi_square_test(systems).ok().map(|test| json!({ "statistic": test.statistic, "p": test.two_sided() }));
+    let law = fit.map(PowerLawFit::law);
+    let ends = fit.map(|fit| (fit.shape_bounds(level).0, fit.end_bounds(level)));
+    let at_end = fit.map(|fit| (fit.law().intensity(fit.end()), fit.law().mtbf(fit.end())));
+    json!({
+        "shape": law.map(|law| law.shape()), "scale_rate": law.map(|law| law.rate()),
+        "intensity_at_end": at_end.map(|(intensity, _)| intensity), "mtbf_at_end": at_end.map(|(_, mtbf)| mtbf),
+        "bounds": {
+            "level": level.get(),
+            "shape": ends.map(|(shape, _)| [shape.lower, shape.upper]),
+            "mtbf_at_end": ends.map(|(_, ends)| [ends.mtbf.lower, ends.mtbf.upper]),
+        },
+        "laplace": laplace, "mil": mil,
+        "mean_cumulative": means.iter().map(|point| json!({
+            "time": point.time, "at_risk": point.at_risk, "failures": point.failures, "mean": point.mean,
+            "std_error": point.std_error, "lower": point.lower, "upper": point.upper,
+        })).collect::<Vec<_>>(),
+    })
+}
+
+fn say(
+    context: &Context,
+    systems: &[System],
+    fit: &Result<PowerLawFit, life::repair::NoPowerLaw>,
+    level: Level,
+) -> Result<(), Trouble> {
+    let out = &context.out;
+    let fit = match fit {
+        Ok(fit) => fit,
+        Err(none) => return out.line(none.to_string()),
+    };
+    let (law, ends, (shape, _)) = (fit.law(), fit.end_bounds(level), fit.shape_bounds(level));
+    let percent = level.get() * 100.0;
+    out.line(format!("{} failures of {} systems; bounds hold {percent} %\n", fit.failures(), systems.len()))?;
+    out.line(format!("shape            {}  from {} to {}", figure(law.shape()), end(shape.lower), end(shape.upper)))?;
+    out.line(format!(
+        "mean time between failures at the end, {}: {}  from {} to {}\n",
+        figure(fit.end()),
+        figure(law.mtbf(fit.end())),
+        end(ends.mtbf.lower),
+        end(ends.mtbf.upper)
+    ))?;
+    out.line(trend(systems, law.shape()))
+}
+
+/// Whether failures come faster or slower, as far as the tests can tell.
+fn trend(systems: &[System], shape: f64) -> String {
+    let Ok(test) = laplace_test(systems) else { return "Too few failures to tell a trend.".to_owned() };
+    let way = if 1.0 < shape { "faster" } else { "slower" };
+    match test.two_sided {
+        p if p < 0.05 => format!("Failures come ever {way} (Laplace's test: p = {p:.3})."),
+        p => format!("That failures come ever {way} may be chance (Laplace's test: p = {p:.3})."),
+    }
+}
+
+fn chart(means: &[MeanPoint], fit: Option<&PowerLawFit>) -> Chart {
+    let band = means.iter().filter_map(|point| Some([point.time, point.lower?, point.upper?])).collect();
+    let steps = [[0.0, 0.0]].into_iter().chain(means.iter().map(|point| [point.time, point.mean])).collect();
+    let mut layers = vec![Layer::Band(band), Layer::Steps(steps)];
+    if let Some(fit) = fit {
+        let line =
+            (0..=60).map(|step| fit.end() * f64::from(step) / 60.0).map(|time| [time, fit.law().expected_by(time)]);
+        layers.push(Layer::Line(line.collect()));
+    }
+    Chart {
+        title: "Failures so far".to_owned(),
+        says: "The mean number of failures per system by time, and the power law through it.".to_owned(),
+        x: Axis { label: "time".to_owned(), scale: Scale::Linear },
+        y: Axis { label: "failures per system".to_owned(), scale: Scale::Linear },
+        layers,
+    }
+}

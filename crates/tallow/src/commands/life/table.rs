@@ -1,0 +1,147 @@
+//! Life data as CSV (RFC 4180): a header that names the columns, and a row per life.
+
+use std::io::Read;
+use std::path::Path;
+use std::sync::Arc;
+
+use life::{End, Life};
+
+use crate::input::Source;
+use crate::progress::{Progress, Unit};
+use crate::trouble::Trouble;
+
+/// A table of numbers with named columns; an empty cell is `None`.
+pub(crate) struct Table {
+    file: String,
+    columns: Vec<String>,
+    /// Each row with its line in the file.
+    rows: Vec<(u64, Vec<Option<f64>>)>,
+}
+
+impl Table {
+    /// Reads a file, or standard input where it is `-`.
+    ///
+    /// # Errors
+    /// A file that can't be read, a column that is not among `known`, a cell that is no number.
+    pub(crate) fn read(path: &Path, known: &[&str]) -> Result<Table, Trouble> {
+        let source = Source::named(path);
+        let file = source.name();
+        let progress = Arc::new(Progress::new(source.size(), Unit::Bytes));
+        let mut text = Vec::new();
+        source
+            .open(&progress)
+            .and_then(|mut plain| plain.read_to_end(&mut text))
+            .map_err(|error| source.trouble(&error))?;
+        let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(text.as_slice());
+        let broken = |error: csv::Error| Trouble::refused(format!("{file} is no table: {error}"));
+        let header = reader.headers().map_err(broken)?.clone();
+        let columns: Vec<String> =
+            header.iter().map(|name| name.trim_start_matches('\u{feff}').to_lowercase()).collect();
+        check_columns(&file, &columns, known)?;
+        let mut rows = Vec::new();
+        for record in reader.records() {
+            let record = record.map_err(broken)?;
+            let line = record.position().map_or(0, csv::Position::line);
+            let cells = record.iter().zip(&columns).map(|(cell, column)| number(&file, line, column, cell));
+            rows.push((line, cells.collect::<Result<_, _>>()?));
+        }
+        if rows.is_empty() {
+            return Err(Trouble::refused(format!("{file} has no rows")).help("write a row per life below the header"));
+        }
+        Ok(Table { file, columns, rows })
+    }
+
+    /// The rows.
+    pub(crate) fn rows(&self) -> impl Iterator<Item = Row<'_>> {
+        self.rows.iter().map(|(line, cells)| Row { table: self, line: *line, cells })
+    }
+}
+
+/// One row of a table.
+pub(crate) struct Row<'a> {
+    table: &'a Table,
+    line: u64,
+    cells: &'a [Option<f64>],
+}
+
+impl Row<'_> {
+    /// The number in a column; `None` where the column is missing or the cell is empty.
+    pub(crate) fn get(&self, column: &str) -> Option<f64> {
+        let index = self.table.columns.iter().position(|name| name == column)?;
+        self.cells.get(index).copied().flatten()
+    }
+
+    /// The number in a column that must have one.
+    ///
+    /// # Errors
+    /// An empty cell.
+    pub(crate) fn need(&self, column: &str) -> Result<f64, Trouble> {
+        self.get(column).ok_or_else(|| self.refuse(format!("\"{column}\" is empty")))
+    }
+
+    /// An error about this row.
+    pub(crate) fn refuse(&self, what: impl std::fmt::Display) -> Trouble {
+        Trouble::refused(format!("{}, line {}: {what}", self.table.file, self.line))
+    }
+}
+
+fn check_columns(file: &str, columns: &[String], known: &[&str]) -> Result<(), Trouble> {
+    let help = format!("the first line names the columns: {}", known.join(", "));
+    for (place, name) in columns.iter().enumerate() {
+        if !known.contains(&name.as_str()) {
+            return Err(Trouble::refused(format!("{file} has a column \"{name}\" that is not known here")).help(help));
+        }
+        if columns[..place].contains(name) {
+            return Err(Trouble::refused(format!("{file} has the column \"{name}\" twice")).help(help));
+        }
+    }
+    Ok(())
+}
+
+fn number(file: &str, line: u64, column: &str, cell: &str) -> Result<Option<f64>, Trouble> {
+    if cell.is_empty() {
+        return Ok(None);
+    }
+    let number = cell.parse::<f64>().ok().filter(|number| number.is_finite());
+    number.map(Some).ok_or_else(|| {
+        Trouble::refused(format!("{file}, line {line}: \"{cell}\" in the column \"{column}\" is not a number"))
+            .help("write numbers with a point, and leave a cell empty where nothing is known")
+    })
+}
+
+/// The columns of a table of lives.
+pub(crate) const LIVES: [&str; 5] = ["time", "event", "entry", "upper", "count"];
+
+/// The lives in a file: `time` and `event` (1 failed, 0 still good), and where they are known `entry` (the age when watching
+/// began), `upper` (the failure lies between time and upper), `count`.
+///
+/// # Errors
+/// As [`Table::read`], and a row that is no life.
+pub(crate) fn lives(path: &Path) -> Result<Vec<Life>, Trouble> {
+    let table = Table::read(path, &LIVES)?;
+    for needed in ["time", "event"] {
+        if !table.columns.iter().any(|column| column == needed) {
+            return Err(Trouble::refused(format!("{} has no column \"{needed}\"", table.file))
+                .help("time is the age, event is 1 for failed and 0 for still good"));
+        }
+    }
+    table.rows().map(|row| life_of(&row)).collect()
+}
+
+fn life_of(row: &Row<'_>) -> Result<Life, Trouble> {
+    let time = row.need("time")?;
+    let event = row.need("event")?;
+    let end = match (event, row.get("upper")) {
+        (1.0, Some(upper)) => End::Between(time, upper),
+        (1.0, None) => End::Failed(time),
+        (0.0, None) => End::Good(time),
+        (0.0, Some(_)) => return Err(row.refuse("a life that is still good has no \"upper\"")),
+        (other, _) => {
+            return Err(row
+                .refuse(format!("an event of {other} can't be: it is 1 (failed) or 0 (still good)"))
+                .help("are two columns swapped? The header says which is which"));
+        }
+    };
+    let life = Life::new(end).and_then(|life| life.entered_at(row.get("entry").unwrap_or(0.0)));
+    life.and_then(|life| life.times(row.get("count").unwrap_or(1.0))).map_err(|error| row.refuse(error))
+}

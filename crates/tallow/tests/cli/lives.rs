@@ -1,0 +1,133 @@
+//! Life data from tables, and limits of the shop's own: published data sets give the published numbers.
+
+use serde_json::Value;
+
+use crate::shop::{Shop, limit_on};
+
+/// NIST/SEMATECH e-Handbook of Statistical Methods, 8.2.2.1: ten failures, ten units good at 500 h.
+const HANDBOOK: &str =
+    "time,event,count\n54,1,\n187,1,\n216,1,\n240,1,\n244,1,\n335,1,\n361,1,\n373,1,\n375,1,\n386,1,\n500,0,10\n";
+
+#[track_caller]
+fn near(found: &Value, expected: f64, share: f64) {
+    let found = found.as_f64().unwrap_or_else(|| panic!("{found} is no number"));
+    assert!((found - expected).abs() <= share * expected.abs(), "{found} not {expected}");
+}
+
+#[test]
+fn a_handbooks_table_gives_the_handbooks_numbers() {
+    let shop = Shop::folder();
+    shop.write("test.csv", HANDBOOK);
+    let fit = shop.json("life fit test.csv");
+    // 8.4.1.3 prints shape 1.7208, scale 606.5280, AIC 154.27, mean 540.737; to more digits from the likelihood itself.
+    for (key, expected) in [
+        ("shape", 1.720797261),
+        ("scale", 606.527558),
+        ("log_likelihood", -75.13461816),
+        ("aic", 154.2692363),
+        ("mean", 540.7370255),
+        ("sd", 323.8058243),
+        ("b10", 164.0224387),
+        ("failures", 10.0),
+        ("lives", 20.0),
+    ] {
+        near(&fit[key], expected, 1e-7);
+    }
+    near(&fit["standard_error"]["shape"], 0.5021506035, 1e-7);
+    near(&fit["bounds"]["wald"]["scale"][0], 405.0892935, 1e-7);
+    near(&fit["bounds"]["profile"]["shape"][1], 2.885737866, 1e-7);
+    near(&shop.json("life fit test.csv --model lognormal")["aic"], 154.39, 4e-5);
+    let text = shop.told("life fit test.csv --svg paper.svg");
+    assert!(text.contains("10 failures among 20 lives") && text.contains("paper.svg"), "{text}");
+    let svg = std::fs::read_to_string(shop.path("paper.svg")).unwrap();
+    assert!(svg.contains("<title>") && svg.contains("share failed") && !svg.contains("NaN"), "{svg}");
+}
+
+#[test]
+fn a_curve_a_mean_and_a_best_age_are_those_of_the_textbooks() {
+    let shop = Shop::folder();
+    // NIST/SEMATECH e-Handbook, 8.2.1.5.
+    shop.write(
+        "seen.csv",
+        "time,event,count\n10,1,\n32,1,\n56,1,\n98,1,\n122,1,\n181,1,\n50,0,\n100,0,\n125,0,\n150,0,\n200,0,10\n",
+    );
+    let curve = shop.json("life curve seen.csv");
+    near(&curve[2]["survival"], 0.8470588235, 1e-9);
+    near(&curve[5]["std_error"], 0.1121406859, 1e-9);
+    near(&curve[5]["cumulative_hazard"], 0.3862927707, 1e-9);
+    shop.told("life curve seen.csv --svg curve.svg");
+    // 8.4.5.1: 2 failures in 800 h, 90 %.
+    let mtbf = shop.json("life mtbf --time 800 --failures 2");
+    near(&mtbf["lower"], 127.0690, 1e-6);
+    near(&mtbf["upper"], 2251.229, 1e-6);
+    let quiet = shop.json("life mtbf --time 1000 --failures 0");
+    assert_eq!((&quiet["mtbf"], &quiet["upper"]), (&Value::Null, &Value::Null));
+    shop.told("life mtbf --time 1000 --failures 0");
+    // Barlow & Hunter (1960), the root worked out at 30 digits.
+    let best = shop.json("life replace --shape 2.5 --scale 1000 --planned-cost 1 --failure-cost 5");
+    near(&best["age"], 493.0469576, 1e-8);
+    near(&best["cost_rate"], 0.003462042739, 1e-9);
+    let never = shop.json("life replace --shape 1 --scale 1000 --planned-cost 1 --failure-cost 5");
+    assert_eq!(never["age"], Value::Null);
+    assert!(shop.told("life replace --shape 0.8 --scale 9 --planned-cost 1 --failure-cost 5").contains("No gain"));
+}
+
+#[test]
+fn repaired_systems_are_told_as_the_handbook_tells_them() {
+    let shop = Shop::folder();
+    // NIST/SEMATECH e-Handbook, 8.4.5.2: one system, ten failures in 1500 h.
+    let times = [5, 40, 43, 175, 389, 712, 747, 795, 1299, 1478];
+    let rows: String = times.iter().map(|time| format!("1,0,1500,{time}\n")).collect();
+    shop.write("repairs.csv", format!("system,start,end,time\n{rows}"));
+    let repairs = shop.json("life repairs repairs.csv");
+    near(&repairs["shape"], 0.537228866, 1e-7);
+    near(&repairs["laplace"]["statistic"], -1.326949183, 1e-8);
+    near(&repairs["mil"]["statistic"], 37.22808148, 1e-8);
+    near(&repairs["mean_cumulative"][9]["mean"], 10.0, 1e-12);
+    assert!(shop.told("life repairs repairs.csv").contains("slower"));
+}
+
+#[test]
+fn tables_that_make_no_sense_are_told_with_their_line() {
+    let shop = Shop::folder();
+    for (text, parts) in [
+        ("time,event\n5,1\n-3,1\n", &["bad.csv, line 3", "-3 is not an age"][..]),
+        ("event,time\n1,5\n7,0\n", &["line 3", "an event of 7", "columns swapped"]),
+        ("time,event\n5,x\n", &["line 2", "\"x\"", "not a number"]),
+        ("time,event\n5,NaN\n", &["not a number"]),
+        ("time,event,entry\n5,1,9\n", &["line 2", "watching began at age 9"]),
+        ("time,event\n0,1\n", &["failure at age 0"]),
+        ("time,event\n5,0\n9,0\n", &["no failure among the lives", "tallow life mtbf --time 14 --failures 0"]),
+        ("time,event\n5,1\n5,1\n", &["do not differ in age", "--model exponential"]),
+        ("time,happened\n5,1\n", &["\"happened\"", "time, event, entry, upper, count"]),
+        ("time,event,upper\n5,0,9\n", &["still good has no \"upper\""]),
+        ("age\n5\n", &["\"age\""]),
+        ("time\n5\n", &["no column \"event\""]),
+        ("time,event\n", &["no rows"]),
+    ] {
+        shop.write("bad.csv", text);
+        shop.refused("life fit bad.csv", parts);
+    }
+    shop.refused("life fit none.csv", &["no file none.csv"]);
+    shop.refused("life fit bad.csv --level 2", &["no rows"]);
+    shop.write("one.csv", "time,event\n5,1\n9,0\n");
+    shop.refused("life fit one.csv --level 2", &["a level of 2"]);
+}
+
+#[test]
+fn a_limit_of_the_shops_own_counts_until_it_is_taken_back() {
+    let shop = Shop::with_bowline();
+    let allowed = |shop: &Shop| limit_on(&shop.due("wipe the x rods"), "travel x")["allowed"].clone();
+    let built = allowed(&shop);
+    let line = "limit \"wipe the x rods\" --every \"340 km\" --on bowline --reason \"dry and clean here\"";
+    let entry = shop.json(line)[0]["entry"].clone();
+    assert_eq!(allowed(&shop), 340_000.0);
+    assert!(shop.told("history bowline").contains("dry and clean here"));
+    assert!(shop.told("due bowline --all --why").contains("dry and clean here"));
+    shop.json(&format!("correct {entry} --withdraw"));
+    assert_eq!(allowed(&shop), built);
+    shop.refused("limit \"wipe the x rods\" --every \"3 kg\" --reason x", &["\"kg\" is not a unit", "km"]);
+    shop.refused("limit \"wipe the x rods\" --every \"0 km\" --reason x", &["always due"]);
+    shop.refused("limit \"wipe the x rod\" --every \"3 km\" --reason x", &["did you mean wipe the x rods?"]);
+    shop.refused("limit \"wipe the x rods\" --every \"3 km\" --reason \" \"", &["no reason"]);
+}

@@ -1,0 +1,85 @@
+//! Limits of the shop's own in place of a build's.
+
+use motion::Quantity;
+
+use super::{Allowance, Build, Limit};
+use crate::amount::{self, AmountError};
+use crate::entry::OwnLimit;
+use crate::{Unknown, nearest};
+
+/// Why a limit of the shop's own can't stand.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum LimitError {
+    /// The build has no such task.
+    #[error(transparent)]
+    NoSuchTask(#[from] Unknown),
+    /// Nothing is metered by that name.
+    #[error("nothing is metered by the name \"{found}\"\n  the list of quantities tells what is")]
+    NoSuchQuantity {
+        /// The name.
+        found: String,
+        /// The one that was probably meant.
+        nearest: Option<String>,
+    },
+    /// The allowance can't be read.
+    #[error("{}\n  {}", .0.found(), .0.help())]
+    Amount(#[from] AmountError),
+    /// The allowance is nothing.
+    #[error("a limit of \"{found}\" is always due\n  write more than 0")]
+    Nothing {
+        /// The allowance.
+        found: String,
+    },
+    /// The task is not limited by that meter.
+    #[error("\"{task}\" has no limit by {}\n  a limit of the shop's own takes the place of one that the build has", of.as_deref().unwrap_or("the calendar"))]
+    NoSuchLimit {
+        /// The task.
+        task: String,
+        /// The quantity; `None` for calendar time.
+        of: Option<String>,
+    },
+}
+
+impl Build {
+    /// Puts a limit of the shop's own in place of the task's limit by the same meter; its weights stay.
+    ///
+    /// # Errors
+    /// [`LimitError`]: the build has no such task, the task no such limit, or the allowance can't be read.
+    pub fn set_limit(&mut self, own: &OwnLimit) -> Result<(), LimitError> {
+        let wanted = allowance(own)?;
+        let name = self.task(&own.task)?.name.clone();
+        let limits = self.tasks.iter_mut().filter(|task| task.name == name).flat_map(|task| &mut task.limits);
+        let same = |limit: &&mut Limit| meter(&limit.every) == meter(&wanted);
+        let Some(limit) = limits.into_iter().find(same) else {
+            return Err(LimitError::NoSuchLimit { task: name, of: own.of.clone() });
+        };
+        limit.every = wanted;
+        limit.text.clone_from(&own.every);
+        limit.source.clone_from(&own.reason);
+        Ok(())
+    }
+}
+
+/// What an allowance is measured by; `None` for calendar time.
+fn meter(allowance: &Allowance) -> Option<Quantity> {
+    match allowance {
+        Allowance::Elapsed { .. } => None,
+        Allowance::Amount { quantity, .. } => Some(*quantity),
+    }
+}
+
+fn allowance(own: &OwnLimit) -> Result<Allowance, LimitError> {
+    let nothing = || LimitError::Nothing { found: own.every.clone() };
+    let Some(name) = &own.of else {
+        let span = amount::parse_span(&own.every)?;
+        let is_something = 0 < span.months || 0 < span.days;
+        let elapsed = Allowance::Elapsed { months: span.months, days: span.days };
+        return if is_something { Ok(elapsed) } else { Err(nothing()) };
+    };
+    let quantity = Quantity::from_name(name).ok_or_else(|| LimitError::NoSuchQuantity {
+        found: name.clone(),
+        nearest: nearest(name, Quantity::ALL.iter().map(|quantity| quantity.name())).map(str::to_owned),
+    })?;
+    let amount = amount::parse(&own.every, quantity)?;
+    if 0.0 < amount { Ok(Allowance::Amount { quantity, amount }) } else { Err(nothing()) }
+}

@@ -1,0 +1,139 @@
+//! Clocks: by what a part's age is told. Calendar days tick on the wall; others tick with what the machine does.
+
+use std::fmt;
+
+use life::{End, Family, Fit, Life, NoFit};
+use motion::{Quantity, Tool};
+
+use super::{Ending, Stay};
+use crate::build::{Allowance, Axis, Build, Position};
+use crate::meter::Meter;
+use crate::{Materials, Usage};
+
+const SECONDS_PER_DAY: f64 = 86_400.0;
+
+/// A way to tell a part's age.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Clock {
+    /// Days by the calendar.
+    Days,
+    /// A quantity that the machine meters, each material by its weight.
+    Meter {
+        /// What is metered.
+        quantity: Quantity,
+        /// Weights by material or class; empty where all count once.
+        counts: Vec<(String, f64)>,
+    },
+}
+
+impl Clock {
+    /// The clocks that may tell the age of a part at `position`: the calendar, hours run, what its tasks' limits meter with
+    /// and without their weights, and the travel of its axis.
+    pub fn candidates(build: &Build, position: &Position) -> Vec<Clock> {
+        let meter = |quantity, counts: &[(String, f64)]| Clock::Meter { quantity, counts: counts.to_vec() };
+        let mut clocks = vec![Clock::Days, meter(Quantity::Time, &[])];
+        let tasks = build.tasks.iter().filter(|task| task.at == position.name);
+        for limit in tasks.flat_map(|task| &task.limits) {
+            if let Allowance::Amount { quantity, .. } = limit.every {
+                clocks.extend([meter(quantity, &[]), meter(quantity, &limit.counts)]);
+            }
+        }
+        let travel = position.along.map(|axis| match axis {
+            Axis::X => Quantity::TravelX,
+            Axis::Y => Quantity::TravelY,
+            Axis::Z => Quantity::TravelZ,
+        });
+        clocks.extend(travel.map(|quantity| meter(quantity, &[])));
+        let mut different: Vec<Clock> = Vec::new();
+        for clock in clocks {
+            if !different.contains(&clock) {
+                different.push(clock);
+            }
+        }
+        different
+    }
+
+    /// The age of what was in use for that long and did that much, with `tool` alone or all of them: days, or the
+    /// quantity's unit.
+    pub fn age(&self, seconds: f64, usage: &Usage, tool: Option<Tool>, materials: &Materials) -> f64 {
+        match self {
+            Clock::Days => seconds / SECONDS_PER_DAY,
+            Clock::Meter { quantity, counts } => Meter { quantity: *quantity, tool, counts }.amount(usage, materials),
+        }
+    }
+
+    /// What a stay is as a life by this clock; `None` where the part failed without the clock having moved, which no law
+    /// of it can explain.
+    fn life(&self, stay: &Stay, materials: &Materials) -> Option<Life> {
+        let seconds = |to: jiff::Timestamp| to.duration_since(stay.from).as_secs_f64();
+        let age = self.age(seconds(stay.to), &stay.usage, stay.tool, materials);
+        let looked = stay.last_look.as_ref().map(|(at, usage)| self.age(seconds(*at), usage, stay.tool, materials));
+        let end = match (stay.end, looked) {
+            (Ending::Failed, Some(good)) if good < age => End::Between(good, age),
+            (Ending::Failed, _) => End::Failed(age),
+            _ => End::Good(age),
+        };
+        Life::new(end).ok()
+    }
+}
+
+impl fmt::Display for Clock {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Clock::Days => f.write_str("days"),
+            Clock::Meter { quantity, counts } if counts.is_empty() => write!(f, "{quantity}"),
+            Clock::Meter { quantity, counts } => {
+                let weights: Vec<String> = counts.iter().map(|(name, weight)| format!("{name} × {weight}")).collect();
+                write!(f, "{quantity}, {}", weights.join(", "))
+            }
+        }
+    }
+}
+
+/// How well a clock explains the failures.
+#[derive(Clone, Debug)]
+pub struct Told {
+    /// The clock.
+    pub clock: Clock,
+    /// The lives by it.
+    pub lives: Vec<Life>,
+    /// Failures that it can't explain at all, since it had not moved; its law is of the others.
+    pub unexplained: usize,
+    /// The Weibull law by it, or why there is none.
+    pub fit: Result<Fit, NoFit>,
+    /// The log-likelihood of the failures' days by this clock, but for what is the same for all clocks; `None` without a
+    /// law, or where a failure is unexplained.
+    ///
+    /// # Formula
+    /// A law of age u gives a density by the day of f(u)·du/dt. With the part's own mean rate u/t for du/dt, that is
+    /// f(u)·u/t, and t is the same for every clock: Σ ln f(uᵢ) + ln uᵢ over the failures, Σ ln S(uᵢ) over the others.
+    pub score: Option<f64>,
+    /// Its share of the evidence: exp(score) over the sum for all clocks (Akaike weights, all laws having two parameters;
+    /// Burnham & Anderson (2002), section 2.9).
+    pub share: f64,
+}
+
+/// How well each clock explains the stays' failures, the best first.
+pub fn told(clocks: &[Clock], stays: &[&Stay], materials: &Materials) -> Vec<Told> {
+    let mut all: Vec<Told> = clocks.iter().map(|clock| tell(clock, stays, materials)).collect();
+    let best = all.iter().filter_map(|told| told.score).reduce(f64::max).unwrap_or(0.0);
+    let weight = |told: &Told| told.score.map_or(0.0, |score| (score - best).exp());
+    let sum: f64 = all.iter().map(weight).sum();
+    for told in &mut all {
+        told.share = if 0.0 < sum { weight(told) / sum } else { 0.0 };
+    }
+    all.sort_by(|one, other| other.share.total_cmp(&one.share));
+    all
+}
+
+fn tell(clock: &Clock, stays: &[&Stay], materials: &Materials) -> Told {
+    let lives: Vec<Life> = stays.iter().filter_map(|stay| clock.life(stay, materials)).collect();
+    let unexplained = stays.len() - lives.len();
+    let fit = Fit::new(&lives, Family::Weibull);
+    let exact = |life: &Life| if let End::Failed(age) = life.end() { age.ln() } else { 0.0 };
+    let score = match &fit {
+        Ok(fit) if unexplained == 0 => Some(fit.log_likelihood() + lives.iter().map(exact).sum::<f64>()),
+        _ => None,
+    };
+    Told { clock: clock.clone(), lives, unexplained, fit, score, share: 0.0 }
+}

@@ -1,0 +1,63 @@
+//! Lives of parts, out of the shop's own records: how long they last, by which clock they wear, and when it pays to
+//! replace them.
+
+mod clock;
+mod stay;
+
+use jiff::Timestamp;
+
+pub use clock::{Clock, Told, told};
+pub use stay::{Ending, Stay, stays};
+
+use crate::build::Build;
+use crate::{Entry, Materials};
+
+/// One machine's records.
+#[derive(Clone, Copy, Debug)]
+pub struct Records<'a> {
+    /// Its build.
+    pub build: &'a Build,
+    /// Its effective entries, oldest first.
+    pub entries: &'a [Entry],
+}
+
+/// What the records say of one kind of part on the machines of one build.
+#[derive(Clone, Debug)]
+pub struct KindLives {
+    /// The kind of part.
+    pub kind: String,
+    /// Every stay of such a part.
+    pub stays: Vec<Stay>,
+    /// How well each clock explains the failures, the best first.
+    pub told: Vec<Told>,
+}
+
+impl KindLives {
+    /// The lives of the parts of that kind on `machines`, which have the same build, until the end of the records. `None`
+    /// where the build has no such part.
+    pub fn of(kind: &str, machines: &[Records<'_>], materials: &Materials, until: Timestamp) -> Option<KindLives> {
+        let build = machines.first()?.build;
+        let positions: Vec<_> = build.positions.iter().filter(|position| position.kind == kind).collect();
+        let mut clocks: Vec<Clock> = Vec::new();
+        for clock in positions.iter().flat_map(|position| Clock::candidates(build, position)) {
+            if !clocks.contains(&clock) {
+                clocks.push(clock);
+            }
+        }
+        let is_one = |stay: &Stay| positions.iter().any(|position| position.name == stay.position);
+        let all = machines.iter().flat_map(|machine| stays(machine.build, machine.entries, until));
+        let stays: Vec<Stay> = all.filter(is_one).collect();
+        let told = told(&clocks, &stays.iter().collect::<Vec<_>>(), materials);
+        (!positions.is_empty()).then(|| KindLives { kind: kind.to_owned(), stays, told })
+    }
+
+    /// How many parts ended that way.
+    pub fn count(&self, end: Ending) -> usize {
+        self.stays.iter().filter(|stay| stay.end == end).count()
+    }
+
+    /// How many were in place when their machine joined, and so are counted as if they had been new then.
+    pub fn first(&self) -> usize {
+        self.stays.iter().filter(|stay| stay.first).count()
+    }
+}

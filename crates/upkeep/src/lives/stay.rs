@@ -1,0 +1,152 @@
+//! Stays: from when to when a part sat at its position, what it did there, and how it left.
+
+use jiff::Timestamp;
+use motion::Tool;
+
+use crate::build::{Build, Position};
+use crate::entry::Because;
+use crate::{Entry, Event, Usage};
+
+/// One part's time at its position.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stay {
+    /// The machine.
+    pub machine: String,
+    /// The position.
+    pub position: String,
+    /// The tool whose use alone wears it.
+    pub tool: Option<Tool>,
+    /// When it was put in, or when the machine joined the shop.
+    pub from: Timestamp,
+    /// Whether it was there when the machine joined; it is then counted as if it had been new.
+    pub first: bool,
+    /// When it ended, or until when the records go.
+    pub to: Timestamp,
+    /// How.
+    pub end: Ending,
+    /// What the machine did meanwhile.
+    pub usage: Usage,
+    /// Where its failure was found by an inspection: the last inspection before, and the use up to then.
+    pub last_look: Option<(Timestamp, Usage)>,
+}
+
+/// How a stay ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// The part failed.
+    Failed,
+    /// It was replaced worn, but working.
+    Worn,
+    /// It was replaced good.
+    Good,
+    /// It is still there, and good.
+    StillThere,
+}
+
+/// Every stay of every position of a machine, by position and time.
+///
+/// A part's life ends with its first failure, whether or not it was replaced then; what it did afterwards, repaired, is
+/// left out. `entries` are the machine's effective ones, oldest first; `until` is the end of the records.
+pub fn stays(build: &Build, entries: &[Entry], until: Timestamp) -> Vec<Stay> {
+    let Some(joined) = entries.iter().find(|entry| matches!(entry.event, Event::Added { .. })) else {
+        return Vec::new();
+    };
+    let mut all: Vec<Stay> = Vec::new();
+    for position in &build.positions {
+        let mut walk = Walk::new(build, position, joined);
+        for entry in entries.iter().filter(|entry| entry.at <= until) {
+            walk.pass(entry);
+        }
+        all.extend(walk.finish(until));
+    }
+    all
+}
+
+/// A walk along a machine's entries for one position.
+struct Walk<'a> {
+    position: &'a Position,
+    machine: &'a str,
+    /// Tasks at the position that look at it.
+    looks: Vec<&'a str>,
+    /// The stay under way; `None` after a failure, until the part is replaced.
+    open: Option<Stay>,
+    /// The last inspection, with the use up to then.
+    look: Option<(Timestamp, Usage)>,
+    done: Vec<Stay>,
+}
+
+impl<'a> Walk<'a> {
+    fn new(build: &'a Build, position: &'a Position, joined: &'a Entry) -> Walk<'a> {
+        let at_it = build.tasks.iter().filter(|task| task.at == position.name);
+        let looks = at_it.filter(|task| is_a_look(&task.name)).map(|task| task.name.as_str()).collect();
+        let mut walk = Walk { position, machine: &joined.machine, looks, open: None, look: None, done: Vec::new() };
+        walk.begin(joined.at, true);
+        walk
+    }
+
+    fn begin(&mut self, from: Timestamp, first: bool) {
+        self.look = None;
+        self.open = Some(Stay {
+            machine: self.machine.to_owned(),
+            position: self.position.name.clone(),
+            tool: self.position.tool,
+            from,
+            first,
+            to: from,
+            end: Ending::StillThere,
+            usage: Usage::new(),
+            last_look: None,
+        });
+    }
+
+    fn pass(&mut self, entry: &Entry) {
+        if let (Some(open), Some(usage)) = (&mut self.open, entry.event.usage()) {
+            open.usage.add(usage);
+        }
+        match &entry.event {
+            Event::Failed { position, .. } if *position == self.position.name => self.end(entry, Ending::Failed),
+            Event::Replaced { position, because } if *position == self.position.name => {
+                self.end(entry, because_of(*because));
+                self.begin(entry.at, false);
+            }
+            Event::Done { task, .. } if self.looks.contains(&task.as_str()) => {
+                self.look = self.open.as_ref().map(|open| (entry.at, open.usage.clone()));
+            }
+            _ => {}
+        }
+    }
+
+    fn end(&mut self, entry: &Entry, end: Ending) {
+        let Some(mut stay) = self.open.take() else { return };
+        stay.to = entry.at;
+        stay.end = end;
+        stay.last_look = self.look.take().filter(|(at, _)| end == Ending::Failed && found_by_look(entry, *at));
+        self.done.push(stay);
+    }
+
+    fn finish(mut self, until: Timestamp) -> Vec<Stay> {
+        if let Some(mut stay) = self.open.take() {
+            stay.to = until;
+            self.done.push(stay);
+        }
+        self.done
+    }
+}
+
+fn because_of(because: Because) -> Ending {
+    match because {
+        Because::Failed => Ending::Failed,
+        Because::Worn => Ending::Worn,
+        Because::Good => Ending::Good,
+    }
+}
+
+/// Whether a failure was told while looking: a keeper who finds a crack says so in its note.
+fn found_by_look(entry: &Entry, look: Timestamp) -> bool {
+    look < entry.at && crate::supply::spaced_words(&entry.note).contains(" found ")
+}
+
+/// Whether a task only looks.
+fn is_a_look(task: &str) -> bool {
+    ["inspect ", "look ", "check ", "measure ", "feel ", "listen "].iter().any(|word| task.starts_with(word))
+}
