@@ -1,7 +1,7 @@
-//! Life-data statistics: laws of the age at which something happens.
+//! Life-data statistics: lives in; laws, their bounds, and the ages at which it pays to act out.
 //!
-//! Ages have no unit here: hours, kilometres or days is the caller's word. So far there are the laws of first passage,
-//! that is of the time at which a quantity that grows or wanders first reaches a barrier.
+//! Ages have no unit here: hours, kilometres or days is the caller's word. The main path: [`Life`]s say what is known,
+//! [`Fit`] finds the [`Law`] that suits them best, and [`AgeReplacement`] what follows for money.
 
 pub mod bayes;
 pub mod bearing;

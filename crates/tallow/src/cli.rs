@@ -123,6 +123,13 @@ Examples:
   tallow correct 123 --when \"yesterday 14:10\"
   tallow correct 123 --material T0=ASA")]
     Correct(Correct),
+    /// How long parts live here, by the shop's own records, and what that advises
+    #[command(after_help = "\
+Examples:
+  tallow lives
+  tallow lives \"feed tube\" --planned-cost 25 --failure-cost 90
+  tallow lives nozzle --csv > nozzles.csv")]
+    Lives(Lives),
     /// Life-data statistics on a table (CSV), without a shop
     #[command(subcommand)]
     Life(Life),
@@ -413,6 +420,27 @@ pub(crate) struct HourMeter {
     /// What was printed in hours that were not booked
     #[arg(long, default_value = "")]
     pub(crate) material: String,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Lives {
+    /// A kind of part, or a position; all kinds if left out
+    pub(crate) kind: Option<String>,
+    /// What a planned replacement costs: part and labour, in the shop's money
+    #[arg(long, value_name = "MONEY", default_value_t = 20.0, value_parser = number)]
+    pub(crate) planned_cost: f64,
+    /// What a failure costs: what it spoils, and the replacement
+    #[arg(long, value_name = "MONEY", default_value_t = 60.0, value_parser = number)]
+    pub(crate) failure_cost: f64,
+    /// The level of the bounds
+    #[arg(long, default_value_t = 0.9, value_parser = number)]
+    pub(crate) level: f64,
+    /// Print the lives as a table that `tallow life` reads
+    #[arg(long, conflicts_with = "json")]
+    pub(crate) csv: bool,
+    /// Draw the life curve into this file, and the cost curve beside it
+    #[arg(long, value_name = "FILE")]
+    pub(crate) svg: Option<PathBuf>,
 }
 
 #[derive(Debug, Subcommand)]

@@ -8,6 +8,7 @@ mod history;
 mod hours;
 mod life;
 mod limit;
+mod lives;
 mod machine;
 mod material;
 mod meter;
@@ -46,6 +47,7 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Failure(args) => record::failure(context, args).await,
         Command::Reading(args) => record::reading(context, args).await,
         Command::HourMeter(args) => record::hour_meter(context, args).await,
+        Command::Lives(args) => lives::lives(context, args).await,
         Command::Life(args) => life::life(context, args),
         Command::Limit(args) => limit::limit(context, args).await,
         Command::History(args) => history::history(context, args).await,

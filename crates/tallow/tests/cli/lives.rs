@@ -114,6 +114,56 @@ fn tables_that_make_no_sense_are_told_with_their_line() {
     shop.refused("life fit one.csv --level 2", &["a level of 2"]);
 }
 
+/// A shop whose nozzles failed after 30 to 60 h, six of them.
+fn shop_with_failures() -> Shop {
+    let shop = Shop::with_bowline();
+    for (index, hours) in [42, 55, 37, 48, 60, 33].into_iter().enumerate() {
+        let day = 2 + 4 * index;
+        shop.told(&format!(
+            "run --on bowline --hours {hours} --material PLA --label n{index} --when \"{day} Nov 0:00\""
+        ));
+        let left = format!("--on bowline --when \"{} Nov 20:00\"", day + 2);
+        shop.told(&format!("failure nozzle \"prints too thin\" {left}"));
+        shop.told(&format!("replace nozzle --because failed {left}"));
+    }
+    shop
+}
+
+#[test]
+fn the_shops_own_failures_give_a_law_a_clock_and_advice_in_careful_words() {
+    let mut shop = shop_with_failures();
+    shop.now = "2026-12-10T12:00[Europe/Oslo]".to_owned();
+    let all = shop.json("lives");
+    assert_eq!((&all[0]["kind"], &all[0]["failed"]), (&"brass nozzle".into(), &6.into()));
+    let lives = shop.json("lives nozzle --planned-cost 5 --failure-cost 100")[0].clone();
+    assert_eq!((&lives["failures"], lives["stays"].as_array().unwrap().len()), (&6.into(), 7));
+    let evidence: f64 =
+        lives["clocks"].as_array().unwrap().iter().map(|clock| clock["evidence"].as_f64().unwrap()).sum();
+    assert!((evidence - 1.0).abs() < 1e-9, "{lives}");
+    assert!(["replace", "unsure"].contains(&lives["verdict"].as_str().unwrap()), "{lives}");
+    let text = shop.told("lives nozzle --svg nozzle.svg");
+    for part in ["6 failed", "By which clock they fail", "A tenth fails by", "Still there", "still good", "nozzle.svg"]
+    {
+        assert!(text.contains(part), "{part} is missing:\n{text}");
+    }
+    // What is printed as a table is read again.
+    shop.write("nozzles.csv", shop.told("lives nozzle --csv"));
+    let fit = shop.json("life fit nozzles.csv");
+    assert_eq!((&fit["failures"], &fit["lives"]), (&6.0.into(), &7.0.into()));
+    near(&fit["shape"], lives["clocks"][0]["shape"].as_f64().unwrap(), 1e-9);
+    shop.refused("lives nozle", &["\"nozle\"", "tallow lives"]);
+    shop.refused("lives nozzle --level 1.5", &["a level of 1.5"]);
+}
+
+#[test]
+fn a_shop_without_failures_says_that_there_is_nothing_to_tell() {
+    let shop = Shop::with_bowline();
+    assert!(shop.told("lives").contains("No part was replaced or failed yet"));
+    assert!(shop.told("lives nozzle").contains("Nothing failed"));
+    let empty = Shop::new();
+    empty.refused("lives", &["no machine yet", "tallow machine add"]);
+}
+
 #[test]
 fn a_limit_of_the_shops_own_counts_until_it_is_taken_back() {
     let shop = Shop::with_bowline();

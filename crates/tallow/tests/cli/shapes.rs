@@ -50,7 +50,10 @@ pub(crate) fn documented(line: &str) -> (String, BTreeSet<String>) {
 fn table_of(line: &str) -> (String, &'static [Row]) {
     let mut words = line.split(' ');
     let first = words.next().unwrap();
-    let two = format!("{first} {}", words.next().unwrap_or_default());
+    let second = words.next().unwrap_or_default();
+    // What follows `lives` is a name.
+    let second = if first == "lives" && !second.is_empty() { "kind" } else { second };
+    let two = format!("{first} {second}");
     let name = [two, first.to_owned()].into_iter().find(|name| TABLES.contains_key(name));
     let name = name.unwrap_or_else(|| panic!("docs/JSON.md has no table for tallow {line}"));
     let rows = &TABLES[&name];
@@ -170,6 +173,8 @@ mod tests {
             "limit \"wipe the x rods\" --every \"340 km\" --reason \"clean here\"",
             "machine show bowline",
             "history bowline",
+            "lives",
+            "lives nozzle",
             "shop verify",
             "replay",
         ];

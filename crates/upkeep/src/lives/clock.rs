@@ -62,12 +62,19 @@ impl Clock {
         }
     }
 
+    /// The age at which a stay ended, or until when it is known.
+    pub fn age_of(&self, stay: &Stay, materials: &Materials) -> f64 {
+        self.age(stay.to.duration_since(stay.from).as_secs_f64(), &stay.usage, stay.tool, materials)
+    }
+
     /// What a stay is as a life by this clock; `None` where the part failed without the clock having moved, which no law
     /// of it can explain.
-    fn life(&self, stay: &Stay, materials: &Materials) -> Option<Life> {
-        let seconds = |to: jiff::Timestamp| to.duration_since(stay.from).as_secs_f64();
-        let age = self.age(seconds(stay.to), &stay.usage, stay.tool, materials);
-        let looked = stay.last_look.as_ref().map(|(at, usage)| self.age(seconds(*at), usage, stay.tool, materials));
+    pub(super) fn life(&self, stay: &Stay, materials: &Materials) -> Option<Life> {
+        let age = self.age_of(stay, materials);
+        let looked = stay
+            .last_look
+            .as_ref()
+            .map(|(at, usage)| self.age(at.duration_since(stay.from).as_secs_f64(), usage, stay.tool, materials));
         let end = match (stay.end, looked) {
             (Ending::Failed, Some(good)) if good < age => End::Between(good, age),
             (Ending::Failed, _) => End::Failed(age),

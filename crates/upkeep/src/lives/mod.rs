@@ -1,11 +1,13 @@
 //! Lives of parts, out of the shop's own records: how long they last, by which clock they wear, and when it pays to
 //! replace them.
 
+mod advice;
 mod clock;
 mod stay;
 
 use jiff::Timestamp;
 
+pub use advice::{Advice, Costs, Verdict};
 pub use clock::{Clock, Told, told};
 pub use stay::{Ending, Stay, stays};
 

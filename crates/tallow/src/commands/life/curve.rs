@@ -1,6 +1,6 @@
 //! `tallow life curve`: what lives say without a law.
 
-use life::{CurvePoint, Level};
+use life::{CurvePoint, Level, Life};
 use serde_json::json;
 
 use super::{end, figure, refused, table};
@@ -45,9 +45,18 @@ fn shape(point: &CurvePoint) -> serde_json::Value {
     })
 }
 
-fn chart(points: &[CurvePoint], level: f64) -> Chart {
+/// The curve of lives as steps in their band; nothing where it can't be drawn.
+pub(in crate::commands) fn layers(lives: &[Life], level: Level) -> Vec<Layer> {
+    life::curve(lives, level).map_or_else(|_| Vec::new(), |points| layers_of(&points))
+}
+
+fn layers_of(points: &[CurvePoint]) -> Vec<Layer> {
     let band = points.iter().filter_map(|point| Some([point.time, point.lower?, point.upper?])).collect();
     let steps = [[0.0, 1.0]].into_iter().chain(points.iter().map(|point| [point.time, point.survival])).collect();
+    vec![Layer::Band(band), Layer::Steps(steps)]
+}
+
+fn chart(points: &[CurvePoint], level: f64) -> Chart {
     Chart {
         title: "Still good".to_owned(),
         says: format!(
@@ -57,6 +66,6 @@ fn chart(points: &[CurvePoint], level: f64) -> Chart {
         ),
         x: Axis { label: "age".to_owned(), scale: Scale::Linear },
         y: Axis { label: "share still good".to_owned(), scale: Scale::Linear },
-        layers: vec![Layer::Band(band), Layer::Steps(steps)],
+        layers: layers_of(points),
     }
 }

@@ -15,6 +15,9 @@ use crate::cli;
 use crate::context::Context;
 use crate::trouble::Trouble;
 
+pub(super) use curve::layers as curve_layers;
+pub(super) use replace::chart as replace_chart;
+
 pub(crate) fn life(context: &Context, args: &cli::Life) -> Result<(), Trouble> {
     match args {
         cli::Life::Fit(args) => fit::fit(context, args),

@@ -48,7 +48,7 @@ pub(crate) fn replace(context: &Context, args: &cli::LifeReplace) -> Result<(), 
 }
 
 /// The cost curve, to twice the mean life.
-pub(crate) fn chart(policy: &AgeReplacement, law: Law) -> Result<Chart, Trouble> {
+pub(in crate::commands) fn chart(policy: &AgeReplacement, law: Law) -> Result<Chart, Trouble> {
     let curve = policy.curve(2.0 * law.mean(), 200).map_err(refused)?;
     let to_failure = policy.cost_rate_to_failure();
     // What costs more than thrice the run to failure only hides the rest.

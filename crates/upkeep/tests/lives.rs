@@ -1,0 +1,205 @@
+//! Lives out of a machine's entries: which stays they tell of, by which clock parts wear, and what that advises.
+
+use jiff::{SignedDuration, Timestamp};
+use life::{End, Level};
+use motion::{Duty, Quantity};
+use upkeep::build::shipped;
+use upkeep::entry::{Basis, Because, Run};
+use upkeep::lives::{Clock, Costs, Ending, KindLives, Records, Verdict, stays};
+use upkeep::{Build, Entry, EntryId, Event, Material, Materials, Usage};
+
+const JOINED: &str = "2026-01-01T00:00:00Z";
+
+fn build() -> Build {
+    let (file, text) = shipped()[0];
+    Build::parse(file, text).unwrap()
+}
+
+fn at(hours: f64) -> Timestamp {
+    JOINED.parse::<Timestamp>().unwrap() + SignedDuration::from_secs_f64(hours * 3600.0)
+}
+
+/// A machine's record, told hour by hour.
+struct Record {
+    entries: Vec<Entry>,
+}
+
+impl Record {
+    fn new(machine: &str) -> Record {
+        let mut record = Record { entries: Vec::new() };
+        record.tell(machine, 0.0, "", Event::Added { build: build().name });
+        record
+    }
+
+    fn tell(&mut self, machine: &str, hours: f64, note: &str, event: Event) {
+        let id = EntryId(1 + self.entries.len() as i64);
+        let machine = machine.to_owned();
+        self.entries.push(Entry {
+            id,
+            machine,
+            at: at(hours),
+            recorded: at(hours),
+            corrects: None,
+            note: note.to_owned(),
+            event,
+        });
+    }
+
+    fn then(&mut self, hours: f64, event: Event) {
+        let machine = self.entries[0].machine.clone();
+        self.tell(&machine, hours, "", event);
+    }
+}
+
+fn run(kg: f64) -> Event {
+    let mut duty = Duty::default();
+    let amounts = duty.tools.entry(0).or_default();
+    (amounts[Quantity::FilamentMass], amounts[Quantity::Time]) = (kg, 3600.0);
+    let usage = Usage::from_duty(&duty, |_| Material::new("PLA"));
+    let label = "knots".to_owned();
+    let materials = [(0, Material::new("PLA"))].into();
+    Event::Run(Run { label, program: None, stopped: None, materials, usage, basis: Basis::Metered, queued: None })
+}
+
+fn failed(position: &str) -> Event {
+    Event::Failed { position: position.to_owned(), mode: "sticks".to_owned() }
+}
+
+fn replaced(position: &str, because: Because) -> Event {
+    Event::Replaced { position: position.to_owned(), because }
+}
+
+#[test]
+fn each_way_of_leaving_is_told_apart_and_use_is_counted_while_a_part_is_there() {
+    let mut record = Record::new("bowline");
+    record.then(10.0, run(1.0));
+    record.then(20.0, failed("nozzle"));
+    record.then(25.0, run(8.0)); // With the failed part: no life of anything.
+    record.then(30.0, replaced("nozzle", Because::Failed));
+    record.then(40.0, run(2.0));
+    record.then(50.0, replaced("nozzle", Because::Worn));
+    record.then(60.0, replaced("nozzle", Because::Good));
+    record.then(70.0, run(4.0));
+    let all = stays(&build(), &record.entries, at(100.0));
+    let nozzle: Vec<_> = all.iter().filter(|stay| stay.position == "nozzle").collect();
+    let told: Vec<_> = nozzle
+        .iter()
+        .map(|stay| (stay.end, stay.first, (stay.usage.amount(Quantity::FilamentMass) * 1e3).round()))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            (Ending::Failed, true, 1000.0),
+            (Ending::Worn, false, 2000.0),
+            (Ending::Good, false, 0.0),
+            (Ending::StillThere, false, 4000.0),
+        ]
+    );
+    assert_eq!((nozzle[0].to, nozzle[1].from, nozzle[3].to), (at(20.0), at(30.0), at(100.0)));
+    // Every other position has one stay, still there.
+    assert_eq!(all.len(), build().positions.len() + 3);
+}
+
+#[test]
+fn a_failure_found_while_looking_lies_between_two_looks() {
+    let look = || Event::Done { task: "look into feed tube 1".to_owned(), supplies: Default::default() };
+    let mut record = Record::new("bowline");
+    record.then(10.0, run(1.0));
+    record.then(20.0, look());
+    record.then(30.0, run(2.0));
+    record.tell("bowline", 40.0, "found while looking", failed("feed tube 1"));
+    let build = build();
+    let records = [Records { build: &build, entries: &record.entries }];
+    let lives = KindLives::of("feed tube", &records, Materials::built_in(), at(50.0)).unwrap();
+    let mass = lives.told.iter().find(|told| told.clock.to_string() == "filament mass").unwrap();
+    let ends: Vec<End> = mass.lives.iter().map(|life| life.end()).filter(|end| end.is_failure()).collect();
+    assert!(
+        matches!(ends[..], [End::Between(from, to)] if (from - 1.0).abs() < 1e-9 && (to - 3.0).abs() < 1e-9),
+        "{ends:?}"
+    );
+    assert_eq!(KindLives::of("no such kind", &records, Materials::built_in(), at(50.0)).map(|lives| lives.kind), None);
+}
+
+/// Tubes that last about 5 kg whatever the calendar says, on machines whose pace changes from week to week.
+fn shop(spread: f64, sequence: impl Fn(u32) -> f64) -> Vec<Record> {
+    let mut seed = 0;
+    let mut next = || {
+        seed += 1;
+        sequence(seed)
+    };
+    (0..4)
+        .map(|machine| {
+            let mut record = Record::new(&format!("m{machine}"));
+            let (mut hours, mut used, mut life) = (0.0, 0.0, 5.0 * next().powf(spread));
+            for week in 0..120 {
+                let pace = if week % 3 == machine % 3 { 1.2 } else { 0.15 };
+                for _ in 0..2 {
+                    hours += 80.0;
+                    record.then(hours, run(pace));
+                    used += pace;
+                }
+                if life <= used {
+                    hours += 1.0;
+                    record.then(hours, failed("feed tube 1"));
+                    record.then(hours, replaced("feed tube 1", Because::Failed));
+                    (used, life) = (0.0, 5.0 * next().powf(spread));
+                }
+            }
+            record
+        })
+        .collect()
+}
+
+/// Evenly spread chances in a fixed, mixed order, as −ln of which powers are Weibull lives (van der Corput's sequence).
+fn mixed(index: u32) -> f64 {
+    let chance = f64::from(index.reverse_bits()) / f64::from(u32::MAX);
+    -(chance.clamp(0.01, 0.99)).ln()
+}
+
+#[test]
+fn the_clock_by_which_parts_wear_explains_their_failures_best() {
+    let shop = shop(0.2, mixed);
+    let build = build();
+    let records: Vec<Records<'_>> =
+        shop.iter().map(|record| Records { build: &build, entries: &record.entries }).collect();
+    let lives = KindLives::of("feed tube", &records, Materials::built_in(), at(25_000.0)).unwrap();
+    assert!(20 <= lives.count(Ending::Failed), "{}", lives.count(Ending::Failed));
+    let best = lives.best_clock().unwrap();
+    assert!(matches!(best.clock, Clock::Meter { quantity: Quantity::FilamentMass, .. }), "{}", best.clock);
+    let by_mass: f64 =
+        lives.told.iter().filter(|told| told.clock.to_string().contains("mass")).map(|told| told.share).sum();
+    assert!(0.95 < by_mass, "{by_mass}");
+    assert!((lives.told.iter().map(|told| told.share).sum::<f64>() - 1.0).abs() < 1e-12);
+    // Shape 5 (a fifth is the power), so replacing early pays where a failure costs ten times as much.
+    let level = Level::new(0.9).unwrap();
+    let advice = lives.advice(Costs { planned: 10.0, failure: 100.0 }, level, Materials::built_in()).unwrap();
+    let Verdict::Replace { best, band } = advice.verdict else { panic!("{:?}", advice.verdict) };
+    assert!((1.5..4.5).contains(&best.age) && band.age.holds(best.age), "{best:?}");
+    assert!(advice.best_per_year.unwrap() < advice.to_failure_per_year.unwrap());
+    // Where a failure costs no more than a planned replacement, it can't.
+    let advice = lives.advice(Costs { planned: 10.0, failure: 10.0 }, level, Materials::built_in()).unwrap();
+    assert_eq!(advice.verdict, Verdict::NoGain);
+    let there =
+        lives.stays.iter().find(|stay| stay.end == Ending::StillThere && stay.position == "feed tube 1").unwrap();
+    let chances = [7.0, 28.0, 280.0].map(|days| lives.fails_within(there, days, Materials::built_in()).unwrap());
+    assert!(0.0 < chances[0] && chances[0] < chances[1] && chances[1] < chances[2] && chances[2] < 1.0, "{chances:?}");
+    assert!(0.05 < lives.alike(Materials::built_in()).unwrap().0.ratio.chance, "the machines' tubes last alike");
+}
+
+#[test]
+fn few_failures_and_none_are_not_advised_upon() {
+    let build = build();
+    let level = Level::new(0.9).unwrap();
+    let costs = Costs { planned: 10.0, failure: 100.0 };
+    let mut record = Record::new("bowline");
+    record.then(10.0, run(1.0));
+    let advise = |record: &Record| {
+        let records = [Records { build: &build, entries: &record.entries }];
+        let lives = KindLives::of("feed tube", &records, Materials::built_in(), at(500.0)).unwrap();
+        lives.advice(costs, level, Materials::built_in()).unwrap().verdict
+    };
+    assert_eq!(advise(&record), Verdict::NothingFailed);
+    record.then(20.0, failed("feed tube 1"));
+    record.then(21.0, failed("feed tube 2"));
+    assert_eq!(advise(&record), Verdict::TooFew { failures: 2 });
+}
