@@ -187,6 +187,17 @@ fn the_clock_by_which_parts_wear_explains_their_failures_best() {
 }
 
 #[test]
+fn no_money_is_weighed_against_an_injury() {
+    let build = build();
+    let record = Record::new("bowline");
+    let records = [Records { build: &build, entries: &record.entries }];
+    let lives = KindLives::of("smoke alarm", &records, Materials::built_in(), at(500.0)).unwrap();
+    let costs = Costs { planned: 10.0, failure: 100.0 };
+    let advice = lives.advice(costs, Level::new(0.9).unwrap(), Materials::built_in()).unwrap();
+    assert_eq!(advice.verdict, Verdict::MayInjure);
+}
+
+#[test]
 fn few_failures_and_none_are_not_advised_upon() {
     let build = build();
     let level = Level::new(0.9).unwrap();

@@ -318,6 +318,11 @@ fn verdict_words(advice: &Advice, costs: Costs) -> String {
     let failures = advice.failures;
     let per_year = |rate: Option<f64>| rate.map_or_else(|| "?".to_owned(), |rate| format!("{rate:.0}"));
     match &advice.verdict {
+        Verdict::MayInjure => {
+            "Neglect of this part may injure somebody, so no money is weighed against it: keep the build's limits, and the \
+             maker's manual above them."
+                .to_owned()
+        }
         Verdict::NothingFailed => {
             "Nothing failed: the records give no reason to replace sooner, and can't say how much later would do. Keep the \
              build's limits."
@@ -435,6 +440,7 @@ fn end_word(end: Ending) -> &'static str {
 
 fn verdict_word(verdict: &Verdict) -> &'static str {
     match verdict {
+        Verdict::MayInjure => "may injure",
         Verdict::NothingFailed => "nothing failed",
         Verdict::TooFew { .. } => "too few failures",
         Verdict::NoLaw { .. } => "no law",

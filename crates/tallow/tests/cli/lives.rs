@@ -180,4 +180,10 @@ fn a_limit_of_the_shops_own_counts_until_it_is_taken_back() {
     shop.refused("limit \"wipe the x rods\" --every \"0 km\" --reason x", &["always due"]);
     shop.refused("limit \"wipe the x rod\" --every \"3 km\" --reason x", &["did you mean wipe the x rods?"]);
     shop.refused("limit \"wipe the x rods\" --every \"3 km\" --reason \" \"", &["no reason"]);
+    // Where neglect may injure, a limit may only become shorter.
+    shop.told("machine add reef --build moving-bed");
+    let smoke = |every: &str| format!("limit \"test the smoke alarm\" --every \"{every}\" --on reef --reason x");
+    shop.refused(&smoke("2 months"), &["may injure", "shorter, not longer", "maker's manual"]);
+    shop.told(&smoke("2 weeks"));
+    assert!(shop.told("lives \"smoke alarm\"").contains("may injure"));
 }

@@ -2,7 +2,7 @@
 
 use motion::Quantity;
 
-use super::{Allowance, Build, Limit};
+use super::{Allowance, Build, Limit, Neglect};
 use crate::amount::{self, AmountError};
 use crate::entry::OwnLimit;
 use crate::{Unknown, nearest};
@@ -30,6 +30,16 @@ pub enum LimitError {
         /// The allowance.
         found: String,
     },
+    /// Neglect of the task may injure, and the limit would be longer than the build's.
+    #[error(
+        "neglect of \"{task}\" may injure somebody, so its limit of {built} may be made shorter, not longer\n  the maker's manual and qualified people stand above a shop's records here"
+    )]
+    MayInjure {
+        /// The task.
+        task: String,
+        /// The build's limit.
+        built: String,
+    },
     /// The task is not limited by that meter.
     #[error("\"{task}\" has no limit by {}\n  a limit of the shop's own takes the place of one that the build has", of.as_deref().unwrap_or("the calendar"))]
     NoSuchLimit {
@@ -47,12 +57,16 @@ impl Build {
     /// [`LimitError`]: the build has no such task, the task no such limit, or the allowance can't be read.
     pub fn set_limit(&mut self, own: &OwnLimit) -> Result<(), LimitError> {
         let wanted = allowance(own)?;
-        let name = self.task(&own.task)?.name.clone();
+        let task = self.task(&own.task)?;
+        let (name, may_injure) = (task.name.clone(), task.neglect == Neglect::Injury);
         let limits = self.tasks.iter_mut().filter(|task| task.name == name).flat_map(|task| &mut task.limits);
         let same = |limit: &&mut Limit| meter(&limit.every) == meter(&wanted);
         let Some(limit) = limits.into_iter().find(same) else {
             return Err(LimitError::NoSuchLimit { task: name, of: own.of.clone() });
         };
+        if may_injure && size(&limit.every) < size(&wanted) {
+            return Err(LimitError::MayInjure { task: name, built: limit.text.clone() });
+        }
         limit.every = wanted;
         limit.text.clone_from(&own.every);
         limit.source.clone_from(&own.reason);
@@ -65,6 +79,14 @@ fn meter(allowance: &Allowance) -> Option<Quantity> {
     match allowance {
         Allowance::Elapsed { .. } => None,
         Allowance::Amount { quantity, .. } => Some(*quantity),
+    }
+}
+
+/// How much an allowance allows, to compare it with another of the same meter; days for calendar time.
+fn size(allowance: &Allowance) -> f64 {
+    match allowance {
+        Allowance::Elapsed { months, days } => f64::from(*months) * 365.25 / 12.0 + f64::from(*days),
+        Allowance::Amount { amount, .. } => *amount,
     }
 }
 

@@ -31,6 +31,8 @@ pub struct Costs {
 /// What the lives advise.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Verdict {
+    /// Neglect may injure somebody: the build's limits stand, whatever they cost.
+    MayInjure,
     /// Nothing failed: there is no reason to do more than today.
     NothingFailed,
     /// Too few failures to choose by.
@@ -93,6 +95,7 @@ impl KindLives {
         let law = told.fit.as_ref().ok().map(Fit::law);
         let policy = law.and_then(|law| AgeReplacement::new(law, costs.planned, costs.failure).ok());
         let verdict = match (&told.fit, policy) {
+            _ if self.may_injure => Verdict::MayInjure,
             _ if failures == 0 => Verdict::NothingFailed,
             _ if failures < ENOUGH => Verdict::TooFew { failures },
             (Err(why), _) => Verdict::NoLaw { why: *why },

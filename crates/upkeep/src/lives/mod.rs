@@ -11,7 +11,7 @@ pub use advice::{Advice, Costs, Verdict};
 pub use clock::{Clock, Told, told};
 pub use stay::{Ending, Stay, stays};
 
-use crate::build::Build;
+use crate::build::{Build, Neglect, Task};
 use crate::{Entry, Materials};
 
 /// One machine's records.
@@ -28,6 +28,8 @@ pub struct Records<'a> {
 pub struct KindLives {
     /// The kind of part.
     pub kind: String,
+    /// Whether neglect of such a part may injure somebody: then no money is weighed against its limits.
+    pub may_injure: bool,
     /// Every stay of such a part.
     pub stays: Vec<Stay>,
     /// How well each clock explains the failures, the best first.
@@ -50,7 +52,9 @@ impl KindLives {
         let all = machines.iter().flat_map(|machine| stays(machine.build, machine.entries, until));
         let stays: Vec<Stay> = all.filter(is_one).collect();
         let told = told(&clocks, &stays.iter().collect::<Vec<_>>(), materials);
-        (!positions.is_empty()).then(|| KindLives { kind: kind.to_owned(), stays, told })
+        let at_one = |task: &&Task| positions.iter().any(|position| position.name == task.at);
+        let may_injure = build.tasks.iter().filter(at_one).any(|task| task.neglect == Neglect::Injury);
+        (!positions.is_empty()).then(|| KindLives { kind: kind.to_owned(), may_injure, stays, told })
     }
 
     /// How many parts ended that way.
