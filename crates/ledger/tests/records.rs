@@ -41,7 +41,7 @@ macro_rules! on_both_engines {
 /// A limit of the shop's own for the first task of the shop's build that has one by travel.
 fn own_limit(every: &str) -> OwnLimit {
     OwnLimit {
-        task: "wipe the x rods".into(),
+        task: "wipe the x rail and look at its raceways".into(),
         of: Some("travel x".into()),
         every: every.into(),
         reason: "clean here".into(),

@@ -1,6 +1,7 @@
 //! `tallow lives`: how long parts live here, by the shop's own records, and what that advises.
 
 use std::collections::BTreeMap;
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use jiff::Timestamp;
@@ -34,7 +35,7 @@ pub(crate) async fn lives(context: &Context, args: &cli::Lives) -> Result<(), Tr
         Some(name) => {
             let kinds = shop.named(name)?;
             let mut shapes = Vec::new();
-            let mut drawn = 0;
+            let mut charts = Vec::new();
             for (build, kind) in kinds {
                 let lives = shop.lives(build, &kind, context.now);
                 let costs = Costs { planned: args.planned_cost, failure: args.failure_cost };
@@ -43,10 +44,13 @@ pub(crate) async fn lives(context: &Context, args: &cli::Lives) -> Result<(), Tr
                 } else if context.json {
                     shapes.push(shape(build, &lives, costs, level, &shop.materials));
                 } else {
-                    detail(context, args, build, &lives, costs, level, &shop.materials, &mut drawn)?;
+                    charts.extend(detail(context, build, &lives, costs, level, &shop.materials)?);
                 }
             }
-            if context.json && !args.csv { context.out.json(&shapes.into()) } else { Ok(()) }
+            if context.json {
+                return context.out.json(&shapes.into());
+            }
+            save_all(context, &charts, args.svg.as_ref())
         }
     }
 }
@@ -166,16 +170,15 @@ fn age_words(clock: &Clock, age: f64) -> String {
     }
 }
 
+/// Says all of one kind on the machines of one build, and gives its charts.
 fn detail(
     context: &Context,
-    args: &cli::Lives,
     build: &str,
     lives: &KindLives,
     costs: Costs,
     level: Level,
     materials: &Materials,
-    drawn: &mut usize,
-) -> Result<(), Trouble> {
+) -> Result<Vec<Chart>, Trouble> {
     let out = &context.out;
     out.dressed_line(&format!("{}, on machines with the build \"{build}\"", lives.kind), Dress::Bold)?;
     let [failed, worn, good, still] =
@@ -188,7 +191,7 @@ fn detail(
             lives.first()
         ),
     )?;
-    let Some(advice) = lives.advice(costs, level, materials) else { return Ok(()) };
+    let Some(advice) = lives.advice(costs, level, materials) else { return Ok(Vec::new()) };
     if 0 < failed {
         clocks(context, lives)?;
         if let Some(told) = lives.best_clock() {
@@ -203,14 +206,16 @@ fn detail(
     for chart in &charts {
         out.verbatim(&format!("\n{}", chart.text(out.width())))?;
     }
-    let Some(path) = &args.svg else { return Ok(()) };
-    for chart in &charts {
-        let place = *drawn;
+    Ok(charts)
+}
+
+/// Writes the charts into the file that was named, and files beside it.
+fn save_all(context: &Context, charts: &[Chart], svg: Option<&PathBuf>) -> Result<(), Trouble> {
+    let Some(path) = svg else { return Ok(()) };
+    charts.iter().enumerate().try_for_each(|(place, chart)| {
         let name = if place == 0 { path.clone() } else { path.with_extension(format!("{place}.svg")) };
-        save(context, chart, Some(&name))?;
-        *drawn += 1;
-    }
-    Ok(())
+        save(context, chart, Some(&name))
+    })
 }
 
 /// Which clock the wear runs on, and how sure that is.
