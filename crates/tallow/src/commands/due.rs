@@ -12,6 +12,7 @@ use upkeep::build::Task;
 use upkeep::{Due, Likely, MachineState, Materials, When, due as due_on, forecast};
 
 use crate::cli;
+use crate::commands::lives::{self, Hazard};
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Out, Table};
 use crate::parallel;
@@ -38,7 +39,11 @@ pub(crate) async fn show_shop(context: &Context, ledger: &Ledger, args: &cli::Du
     }
     let title = args.machine.as_ref().map_or(ledger.shop().name.as_str(), |_| states[0].name.as_str());
     context.out.line(format!("{title}, {}\n", now.strftime("%A %-d %B %Y")))?;
-    show(context, args, &states, &rows, &now)
+    let hazards = match (&args.machine, args.why) {
+        (Some(_), true) => lives::hazards(ledger, &states[0].name, context.now).await?,
+        _ => Vec::new(),
+    };
+    show(context, args, &states, &rows, &hazards, &now)
 }
 
 async fn states(ledger: &Ledger, machine: Option<&str>, now: &ZonedDateTime) -> Result<Vec<MachineState>, Trouble> {
@@ -122,6 +127,7 @@ fn show(
     args: &cli::Due,
     states: &[MachineState],
     rows: &[Row<'_>],
+    hazards: &[Hazard],
     now: &ZonedDateTime,
 ) -> Result<(), Trouble> {
     if states.is_empty() {
@@ -129,7 +135,11 @@ fn show(
     }
     let today = now.date();
     if args.why {
-        rows.iter().try_for_each(|row| why::explain(context, row, now))?;
+        rows.iter().try_for_each(|row| {
+            why::explain(context, row, now)?;
+            let part = hazards.iter().find(|hazard| hazard.position == row.task().at);
+            part.map_or(Ok(()), |hazard| context.out.prose("  the part: ", &hazard.words()))
+        })?;
         if rows.iter().any(|row| row.likely().is_some_and(|likely| likely.late != Some(likely.early))) {
             context.out.line("")?;
             context.out.prose("", RANGE)?;

@@ -7,7 +7,6 @@ use std::sync::Arc;
 use jiff::Timestamp;
 use ledger::Ledger;
 use life::{Level, Of};
-use motion::Quantity;
 use serde_json::{Value, json};
 use upkeep::lives::{Advice, Clock, Costs, Ending, KindLives, Records, Stay, Told, Verdict};
 use upkeep::{Build, Entry, Materials, amount, nearest};
@@ -124,6 +123,46 @@ impl Shop {
     }
 }
 
+/// A part's chance to fail soon.
+pub(super) struct Hazard {
+    /// Where it sits.
+    pub(super) position: String,
+    chance: f64,
+    failures: usize,
+}
+
+impl Hazard {
+    /// The chance in words, with what it rests on.
+    pub(super) fn words(&self) -> String {
+        let failures = words::count(self.failures as u64, "failures");
+        format!("{} chance to fail within four weeks, by {failures} of its kind here", words::percent(self.chance))
+    }
+}
+
+/// The chances of a machine's parts to fail soon, of those whose kind has failed on machines of its build.
+///
+/// # Errors
+/// Where the shop can't be read.
+pub(super) async fn hazards(ledger: &Ledger, machine: &str, now: Timestamp) -> Result<Vec<Hazard>, Trouble> {
+    let shop = Shop::read(ledger).await?;
+    let own = shop.builds.iter().filter(|(_, (_, machines))| {
+        machines.iter().any(|entries| entries.first().is_some_and(|entry| entry.machine == machine))
+    });
+    let builds: Vec<&String> = own.map(|(build, _)| build).collect();
+    let mut hazards = Vec::new();
+    for (build, kind) in shop.kinds().into_iter().filter(|(build, _)| builds.iter().any(|own| *own == build)) {
+        let lives = shop.lives(build, &kind, now);
+        let failures = lives.count(Ending::Failed);
+        let there =
+            lives.stays.iter().filter(|stay| 0 < failures && stay.machine == machine && stay.end == Ending::StillThere);
+        hazards.extend(there.filter_map(|stay| {
+            let chance = lives.fails_within(stay, AHEAD, &shop.materials)?;
+            Some(Hazard { position: stay.position.clone(), chance, failures })
+        }));
+    }
+    Ok(hazards)
+}
+
 /// All kinds of part of which anything ended.
 fn overview(context: &Context, shop: &Shop) -> Result<(), Trouble> {
     let all = shop.kinds().into_iter().map(|(build, kind)| (build, shop.lives(build, &kind, context.now)));
@@ -165,7 +204,6 @@ fn overview(context: &Context, shop: &Shop) -> Result<(), Trouble> {
 fn age_words(clock: &Clock, age: f64) -> String {
     match clock {
         Clock::Days => words::count(age.round() as u64, "days"),
-        Clock::Meter { quantity, .. } if *quantity == Quantity::FilamentMass => amount::print(age, *quantity),
         Clock::Meter { quantity, .. } => amount::print(age, *quantity),
     }
 }
