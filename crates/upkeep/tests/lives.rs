@@ -32,7 +32,7 @@ impl Record {
     }
 
     fn tell(&mut self, machine: &str, hours: f64, note: &str, event: Event) {
-        let id = EntryId(1 + self.entries.len() as i64);
+        let id = EntryId(1 + i64::try_from(self.entries.len()).unwrap());
         let machine = machine.to_owned();
         self.entries.push(Entry {
             id,
