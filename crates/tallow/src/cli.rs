@@ -468,6 +468,14 @@ with an empty time; one whose end is its last failure was watched until then.
 Example:
   tallow life repairs machines.csv")]
     Repairs(LifeRepairs),
+    /// Readings that drift to a limit: by when they reach it
+    #[command(after_help = "\
+The table has the columns unit (a number; left out for one unit), age and value.
+
+Example:
+  tallow life drift bores.csv --limit 0.45 --svg fan.svg
+  tallow life drift tones.csv --limit 95 --falling")]
+    Drift(LifeDrift),
     /// The best age to replace a part with a Weibull law
     #[command(
         after_help = "Example:\n  tallow life replace --shape 2.5 --scale 1000 --planned-cost 1 --failure-cost 5"
@@ -546,6 +554,21 @@ pub(crate) struct LifeRepairs {
     #[arg(long, default_value_t = 0.95, value_parser = number)]
     pub(crate) level: f64,
     /// Draw the failures so far into this file
+    #[arg(long, value_name = "FILE")]
+    pub(crate) svg: Option<PathBuf>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct LifeDrift {
+    /// The table; - is standard input
+    pub(crate) file: PathBuf,
+    /// The limit
+    #[arg(long, allow_hyphen_values = true, value_parser = number)]
+    pub(crate) limit: f64,
+    /// Readings fall to it
+    #[arg(long)]
+    pub(crate) falling: bool,
+    /// Draw the readings and the fan to the limit into this file
     #[arg(long, value_name = "FILE")]
     pub(crate) svg: Option<PathBuf>,
 }

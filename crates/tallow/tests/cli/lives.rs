@@ -88,6 +88,58 @@ fn repaired_systems_are_told_as_the_handbook_tells_them() {
 }
 
 #[test]
+fn lives_found_failed_at_looks_have_a_curve_and_a_law() {
+    let shop = Shop::folder();
+    // Nelson (1982), p. 409: turbine wheels, each looked at once; hundreds of hours.
+    let looks = [(4, 0, 39), (10, 4, 49), (14, 2, 31), (18, 7, 66), (22, 5, 25), (26, 9, 30), (30, 9, 33), (34, 6, 7)];
+    let more = [(38, 22, 12), (42, 21, 19), (46, 21, 15)];
+    let mut table = "time,event,upper,count\n".to_owned();
+    for (age, cracked, sound) in looks.into_iter().chain(more) {
+        table += &format!("{age},0,,{sound}\n");
+        if 0 < cracked {
+            table += &format!("0,1,{age},{cracked}\n");
+        }
+    }
+    shop.write("wheels.csv", table);
+    let fit = shop.json("life fit wheels.csv");
+    near(&fit["shape"], 2.175779909, 1e-7);
+    near(&fit["scale"], 46.77723025, 1e-7);
+    let curve = shop.json("life curve wheels.csv");
+    let survival: Vec<f64> = curve.as_array().unwrap().iter().map(|fall| fall["survival"].as_f64().unwrap()).collect();
+    assert!(survival.is_sorted_by(|one, other| other <= one) && survival.len() >= 3, "{curve}");
+    assert!(shop.told("life curve wheels.csv").contains("between two looks"));
+}
+
+#[test]
+fn readings_that_drift_are_told_by_when_they_reach_their_limit() {
+    let shop = Shop::folder();
+    // Four bores that wear by 0.01 a step and a little; the limit is 0.1 away from where each began.
+    let mut table = "unit,age,value\n".to_owned();
+    for unit in 1..=4 {
+        for age in 0..5 {
+            let wobble = if (unit + age) % 2 == 0 { 0.0004 } else { -0.0004 };
+            table += &format!("{unit},{age},{}\n", 0.4 + f64::from(age) * (0.01 + 0.0005 * f64::from(unit)) + wobble);
+        }
+    }
+    shop.write("bores.csv", table);
+    let drift = shop.json("life drift bores.csv --limit 0.5");
+    for (unit, row) in drift.as_array().unwrap().iter().enumerate() {
+        // By hand: 0.1 by the unit's own slope.
+        near(&row["age_50"], 0.1 / (0.01 + 0.0005 * (unit + 1) as f64), 0.04);
+        assert!(
+            row["age_10"].as_f64() < row["age_50"].as_f64() && row["age_50"].as_f64() < row["age_90"].as_f64(),
+            "{row}"
+        );
+    }
+    let text = shop.told("life drift bores.csv --limit 0.5 --svg fan.svg");
+    assert!(text.contains("drawn towards") && shop.path("fan.svg").is_file(), "{text}");
+    shop.write("one.csv", "age,value\n0,110\n1,108\n2,106.5\n3,104\n");
+    assert!(shop.told("life drift one.csv --limit 95 --falling").contains("own line alone"));
+    shop.write("one.csv", "age,value\n0,110\n");
+    shop.refused("life drift one.csv --limit 95 --falling", &[]);
+}
+
+#[test]
 fn tables_that_make_no_sense_are_told_with_their_line() {
     let shop = Shop::folder();
     for (text, parts) in [

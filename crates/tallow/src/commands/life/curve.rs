@@ -1,6 +1,6 @@
 //! `tallow life curve`: what lives say without a law.
 
-use life::{CurvePoint, Level, Life};
+use life::{CurvePoint, Level, Life, NoCurve};
 use serde_json::json;
 
 use super::{end, figure, refused, table};
@@ -13,7 +13,10 @@ use crate::trouble::Trouble;
 pub(crate) fn curve(context: &Context, args: &cli::LifeCurve) -> Result<(), Trouble> {
     let lives = table::lives(&args.file)?;
     let level = Level::new(args.level).map_err(refused)?;
-    let points = life::curve(&lives, level).map_err(refused)?;
+    let points = match life::curve(&lives, level) {
+        Err(NoCurve::BetweenLooks { .. }) => return between_looks(context, args, &lives),
+        points => points.map_err(refused)?,
+    };
     if context.json {
         context.out.json(&points.iter().map(shape).collect())?;
     } else {
@@ -34,6 +37,37 @@ pub(crate) fn curve(context: &Context, args: &cli::LifeCurve) -> Result<(), Trou
         context.out.line(format!("\n{words} The bounds hold {} %, point by point.", args.level * 100.0))?;
     }
     super::draw(context, &chart(&points, args.level), args.svg.as_deref())
+}
+
+/// The curve of lives of which some ended between two looks: it falls somewhere within intervals.
+fn between_looks(context: &Context, args: &cli::LifeCurve, lives: &[Life]) -> Result<(), Trouble> {
+    let falls = life::turnbull(lives).map_err(refused)?;
+    if context.json {
+        let rows = falls.iter().map(|fall| {
+            json!({ "from": fall.from, "time": fall.to, "survival": fall.survival, "at_risk": null, "failures": null,
+                    "std_error": null, "lower": null, "upper": null, "cumulative_hazard": null,
+                    "cumulative_hazard_std_error": null })
+        });
+        context.out.json(&rows.collect())?;
+    } else {
+        let mut printed = Table::new(["from age", "to age", "still good after"].map(|name| (name, Align::Right)));
+        for fall in &falls {
+            printed.row([fall.from, fall.to, fall.survival].map(figure), Dress::Plain);
+        }
+        context.out.table(&printed)?;
+        context.out.line("")?;
+        context.out.prose(
+            "",
+            "Some lives ended between two looks, so the curve falls somewhere within these ages (Turnbull's estimate, without \
+             bounds).",
+        )?;
+    }
+    let steps = [[0.0, 1.0]].into_iter().chain(falls.iter().map(|fall| [fall.to, fall.survival])).collect();
+    super::draw(
+        context,
+        &chart_of(vec![Layer::Steps(steps)], "with falls at the end of each interval"),
+        args.svg.as_deref(),
+    )
 }
 
 fn shape(point: &CurvePoint) -> serde_json::Value {
@@ -57,15 +91,15 @@ fn layers_of(points: &[CurvePoint]) -> Vec<Layer> {
 }
 
 fn chart(points: &[CurvePoint], level: f64) -> Chart {
+    chart_of(layers_of(points), &format!("with bounds that hold {} %", level * 100.0))
+}
+
+fn chart_of(layers: Vec<Layer>, how: &str) -> Chart {
     Chart {
         title: "Still good".to_owned(),
-        says: format!(
-            "The share still good by age, {} steps, with bounds that hold {} %.",
-            points.len(),
-            level * 100.0
-        ),
+        says: format!("The share still good by age, {how}."),
         x: Axis { label: "age".to_owned(), scale: Scale::Linear },
         y: Axis { label: "share still good".to_owned(), scale: Scale::Linear },
-        layers: layers_of(points),
+        layers,
     }
 }

@@ -1,6 +1,7 @@
 //! `tallow life`: life-data statistics on a table, without a shop.
 
 mod curve;
+mod drift;
 mod fit;
 mod mtbf;
 mod repairs;
@@ -24,6 +25,7 @@ pub(crate) fn life(context: &Context, args: &cli::Life) -> Result<(), Trouble> {
         cli::Life::Curve(args) => curve::curve(context, args),
         cli::Life::Mtbf(args) => mtbf::mtbf(context, args),
         cli::Life::Repairs(args) => repairs::repairs(context, args),
+        cli::Life::Drift(args) => drift::drift(context, args),
         cli::Life::Replace(args) => replace::replace(context, args),
     }
 }
