@@ -41,6 +41,20 @@ pub(crate) struct Chart {
 }
 
 impl Layer {
+    /// The same with x counted in units of `size`.
+    fn x_in(self, size: f64) -> Layer {
+        let two = |points: Vec<[f64; 2]>| points.into_iter().map(|[x, y]| [x / size, y]).collect();
+        match self {
+            Layer::Line(points) => Layer::Line(two(points)),
+            Layer::Steps(points) => Layer::Steps(two(points)),
+            Layer::Points(points) => Layer::Points(two(points)),
+            Layer::Band(points) => {
+                Layer::Band(points.into_iter().map(|[x, low, high]| [x / size, low, high]).collect())
+            }
+            Layer::Mark(x, words) => Layer::Mark(x / size, words),
+        }
+    }
+
     /// Every place that it covers.
     fn places(&self) -> Vec<[f64; 2]> {
         match self {
@@ -52,6 +66,13 @@ impl Layer {
 }
 
 impl Chart {
+    /// The same with x counted in units of `size`, and that label.
+    pub(crate) fn x_in(mut self, size: f64, label: String) -> Chart {
+        self.layers = self.layers.into_iter().map(|layer| layer.x_in(size)).collect();
+        self.x.label = label;
+        self
+    }
+
     /// The spans of x and y that hold everything that can be shown, in the scales' own coordinates; `None` if nothing can.
     fn spans(&self) -> Option<[[f64; 2]; 2]> {
         let shown = self.layers.iter().flat_map(Layer::places).filter_map(|[x, y]| self.place(x, y));

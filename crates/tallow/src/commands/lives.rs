@@ -7,6 +7,7 @@ use std::sync::Arc;
 use jiff::Timestamp;
 use ledger::Ledger;
 use life::{Level, Of};
+use motion::Unit;
 use serde_json::{Value, json};
 use upkeep::lives::{Advice, Clock, Costs, Ending, KindLives, Records, Stay, Told, Verdict};
 use upkeep::{Build, Entry, Materials, amount, nearest};
@@ -412,9 +413,12 @@ fn charts(lives: &KindLives, advice: &Advice, costs: Costs, level: Level) -> Res
     let Some(told) = lives.best_clock() else { return Ok(Vec::new()) };
     let Ok(fit) = &told.fit else { return Ok(Vec::new()) };
     let law = fit.law();
-    let unit = match &advice.clock {
-        Clock::Days => "days".to_owned(),
-        Clock::Meter { quantity, .. } => format!("{quantity}, {}", crate::commands::symbol(quantity.unit())),
+    let (size, unit) = match &advice.clock {
+        Clock::Days => (1.0, "days".to_owned()),
+        Clock::Meter { quantity, .. } => {
+            let (size, symbol) = large_unit(quantity.unit());
+            (size, format!("{quantity}, {symbol}"))
+        }
     };
     let mut layers = curve_layers(&told.lives, level);
     let far = 1.3 * law.quantile(0.9).map_err(|error| Trouble::refused(error.to_string()))?;
@@ -424,20 +428,28 @@ fn charts(lives: &KindLives, advice: &Advice, costs: Costs, level: Level) -> Res
     let curve = Chart {
         title: format!("{}: still good", lives.kind),
         says: "The share of parts still good by age: steps are the records, the smooth line is the law.".to_owned(),
-        x: Axis { label: unit.clone(), scale: Scale::Linear },
+        x: Axis { label: String::new(), scale: Scale::Linear },
         y: Axis { label: "share still good".to_owned(), scale: Scale::Linear },
         layers,
     };
-    let mut charts = vec![curve];
+    let mut charts = vec![curve.x_in(size, unit.clone())];
     let chosen = matches!(advice.verdict, Verdict::NoGain | Verdict::Unsure { .. } | Verdict::Replace { .. });
     if let Ok(policy) = life::AgeReplacement::new(law, costs.planned, costs.failure)
         && chosen
     {
-        let mut chart = replace_chart(&policy, law)?;
-        chart.x.label = format!("age at which parts are replaced, {unit}");
-        charts.push(chart);
+        charts.push(replace_chart(&policy, law)?.x_in(size, format!("age at which parts are replaced, {unit}")));
     }
     Ok(charts)
+}
+
+/// The unit in which a part's age reads well.
+fn large_unit(unit: Unit) -> (f64, &'static str) {
+    match unit {
+        Unit::Metre => (1e3, "km"),
+        Unit::Second => (3600.0, "h"),
+        Unit::Kilogram => (1.0, "kg"),
+        other => (1.0, crate::commands::symbol(other)),
+    }
 }
 
 fn shape(build: &str, lives: &KindLives, costs: Costs, level: Level, materials: &Materials) -> Value {

@@ -85,7 +85,15 @@ pub(in crate::commands) fn layers(lives: &[Life], level: Level) -> Vec<Layer> {
 }
 
 fn layers_of(points: &[CurvePoint]) -> Vec<Layer> {
-    let band = points.iter().filter_map(|point| Some([point.time, point.lower?, point.upper?])).collect();
+    let bounded = points.iter().filter_map(|point| Some([point.time, point.lower?, point.upper?]));
+    let mut band: Vec<[f64; 3]> = Vec::new();
+    for [time, lower, upper] in bounded {
+        // Level until the next step, as the curve itself.
+        if let Some(&[_, before_lower, before_upper]) = band.last() {
+            band.push([time, before_lower, before_upper]);
+        }
+        band.push([time, lower, upper]);
+    }
     let steps = [[0.0, 1.0]].into_iter().chain(points.iter().map(|point| [point.time, point.survival])).collect();
     vec![Layer::Band(band), Layer::Steps(steps)]
 }

@@ -43,11 +43,12 @@ fn say(context: &Context, fit: &Fit, lives: &[Life], level: Level) -> Result<(),
         printed.row([name, value, error, from, to], Dress::Plain);
     }
     let failures = fit.failures();
-    context.out.line(format!("{} law, {failures} failures among {} lives\n", family.name(), life::total(lives)))?;
+    context.out.line(format!("A {} law, {failures} failures among {} lives\n", family.name(), life::total(lives)))?;
     context.out.table(&printed)?;
     let level = level.get() * 100.0;
     context.out.line(format!(
-        "\nThe bounds hold {level} %, by the profile of the likelihood; mean and B10 in the unit of the ages."
+        "\nThe mean life is {}. The bounds hold {level} %, by the profile of the likelihood.",
+        figure(fit.law().mean())
     ))?;
     context.out.line(format!("Log-likelihood {:.4}, AIC {:.3}.", fit.log_likelihood(), fit.aic()))?;
     context.out.prose("", &beside(lives, family))

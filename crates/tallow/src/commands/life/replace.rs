@@ -56,7 +56,7 @@ pub(in crate::commands) fn chart(policy: &AgeReplacement, law: Law) -> Result<Ch
     let mut layers =
         vec![Layer::Line(line.collect()), Layer::Line(vec![[0.0, to_failure], [2.0 * law.mean(), to_failure]])];
     if let Some(best) = policy.best() {
-        layers.push(Layer::Mark(best.age, format!("best {}", figure(best.age))));
+        layers.push(Layer::Mark(best.age, "best age".to_owned()));
         layers.push(Layer::Points(vec![[best.age, best.cost_rate]]));
     }
     Ok(Chart {
