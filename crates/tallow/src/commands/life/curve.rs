@@ -36,7 +36,7 @@ pub(crate) fn curve(context: &Context, args: &cli::LifeCurve) -> Result<(), Trou
         };
         context.out.line(format!("\n{words} The bounds hold {} %, point by point.", args.level * 100.0))?;
     }
-    super::draw(context, &chart(&points, args.level), args.svg.as_deref())
+    super::draw(context, || Ok(chart(&points, args.level)), args.svg.as_deref())
 }
 
 /// The curve of lives of which some ended between two looks: it falls somewhere within intervals.
@@ -65,7 +65,7 @@ fn between_looks(context: &Context, args: &cli::LifeCurve, lives: &[Life]) -> Re
     let steps = [[0.0, 1.0]].into_iter().chain(falls.iter().map(|fall| [fall.to, fall.survival])).collect();
     super::draw(
         context,
-        &chart_of(vec![Layer::Steps(steps)], "with falls at the end of each interval"),
+        || Ok(chart_of(vec![Layer::Steps(steps)], "with falls at the end of each interval")),
         args.svg.as_deref(),
     )
 }

@@ -63,7 +63,7 @@ pub(crate) fn drift(context: &Context, args: &cli::LifeDrift) -> Result<(), Trou
         context.out.line("")?;
         context.out.prose("", words)?;
     }
-    super::draw(context, &chart(&units, args.limit)?, args.svg.as_deref())
+    super::draw(context, || chart(&units, args.limit), args.svg.as_deref())
 }
 
 /// The units of a table; whether each stands alone.

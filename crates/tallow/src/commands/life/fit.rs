@@ -23,7 +23,7 @@ pub(crate) fn fit(context: &Context, args: &cli::LifeFit) -> Result<(), Trouble>
     } else {
         say(context, &fit, &lives, level)?;
     }
-    super::draw(context, &chart(&fit, &lives, level)?, args.svg.as_deref())
+    super::draw(context, || chart(&fit, &lives, level), args.svg.as_deref())
 }
 
 fn say(context: &Context, fit: &Fit, lives: &[Life], level: Level) -> Result<(), Trouble> {

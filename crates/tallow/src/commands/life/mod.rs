@@ -45,12 +45,16 @@ fn end(bound: Option<f64>) -> String {
     bound.map_or_else(|| "no bound".to_owned(), figure)
 }
 
-/// Draws a chart below an answer in text, and into a file if one is named.
-fn draw(context: &Context, chart: &Chart, svg: Option<&Path>) -> Result<(), Trouble> {
+/// Draws a chart below an answer in text, and into a file if one is named; makes it for nothing else.
+fn draw(context: &Context, chart: impl FnOnce() -> Result<Chart, Trouble>, svg: Option<&Path>) -> Result<(), Trouble> {
+    if context.json && svg.is_none() {
+        return Ok(());
+    }
+    let chart = chart()?;
     if !context.json {
         context.out.verbatim(&format!("\n{}", chart.text(context.out.width())))?;
     }
-    save(context, chart, svg)
+    save(context, &chart, svg)
 }
 
 /// Writes a chart into a file if one is named.

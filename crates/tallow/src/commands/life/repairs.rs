@@ -26,7 +26,7 @@ pub(crate) fn repairs(context: &Context, args: &cli::LifeRepairs) -> Result<(), 
     } else {
         say(context, &systems, &fit, level)?;
     }
-    super::draw(context, &chart(&means, fit.as_ref().ok()), args.svg.as_deref())
+    super::draw(context, || Ok(chart(&means, fit.as_ref().ok())), args.svg.as_deref())
 }
 
 /// A system per number in the column `system`, in the order of those numbers.

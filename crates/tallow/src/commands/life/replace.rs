@@ -44,7 +44,7 @@ pub(crate) fn replace(context: &Context, args: &cli::LifeReplace) -> Result<(), 
             ))?,
         }
     }
-    super::draw(context, &chart(&policy, law)?, args.svg.as_deref())
+    super::draw(context, || chart(&policy, law), args.svg.as_deref())
 }
 
 /// The cost curve, to twice the mean life.
