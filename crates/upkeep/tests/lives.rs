@@ -80,7 +80,7 @@ fn each_way_of_leaving_is_told_apart_and_use_is_counted_while_a_part_is_there() 
     record.then(50.0, replaced("nozzle", Because::Worn));
     record.then(60.0, replaced("nozzle", Because::Good));
     record.then(70.0, run(4.0));
-    let all = stays(&build(), &record.entries, at(100.0));
+    let all = stays(&build(), None, &record.entries, at(100.0));
     let nozzle: Vec<_> = all.iter().filter(|stay| stay.position == "nozzle").collect();
     let told: Vec<_> = nozzle
         .iter()

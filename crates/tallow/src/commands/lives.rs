@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use jiff::Timestamp;
-use ledger::Ledger;
+use ledger::{Filter, Kind, Ledger};
 use life::{Level, Of};
 use motion::Unit;
 use serde_json::{Value, json};
@@ -23,16 +23,20 @@ use crate::words;
 /// With fewer failures a comparison of machines is too rough to be told. Judgement, no source.
 const FEW: usize = 5;
 
+fn no_machine() -> Trouble {
+    Trouble::refused("the shop has no machine yet").help("add one: tallow machine add NAME --build BUILD")
+}
+
 /// How far ahead a part's chance to fail is told, days.
 const AHEAD: f64 = 28.0;
 
 pub(crate) async fn lives(context: &Context, args: &cli::Lives) -> Result<(), Trouble> {
     let ledger = context.open().await?;
     let level = Level::new(args.level).map_err(|error| Trouble::refused(error.to_string()))?;
-    let shop = Shop::read(&ledger).await?;
     match &args.kind {
-        None => overview(context, &shop),
+        None => overview(context, &ledger).await,
         Some(name) => {
+            let shop = Shop::read(&ledger, None).await?;
             let kinds = shop.named(name)?;
             let mut shapes = Vec::new();
             let mut charts = Vec::new();
@@ -62,9 +66,14 @@ struct Shop {
 }
 
 impl Shop {
-    async fn read(ledger: &Ledger) -> Result<Shop, Trouble> {
+    /// Reads all machines, or those that have the same build as `like`.
+    async fn read(ledger: &Ledger, like: Option<&str>) -> Result<Shop, Trouble> {
         let mut builds: BTreeMap<String, (Arc<Build>, Vec<Vec<Entry>>)> = BTreeMap::new();
-        for machine in ledger.machines().await? {
+        let machines = ledger.machines().await?;
+        let build =
+            machines.iter().find(|machine| Some(machine.name.as_str()) == like).map(|machine| machine.build.clone());
+        for machine in machines.into_iter().filter(|machine| build.as_ref().is_none_or(|build| *build == machine.build))
+        {
             let entries = ledger.effective(&machine.name).await?;
             if !builds.contains_key(&machine.build) {
                 builds.insert(machine.build.clone(), (ledger.build(&machine.build).await?, Vec::new()));
@@ -74,9 +83,7 @@ impl Shop {
             }
         }
         if builds.is_empty() {
-            return Err(
-                Trouble::refused("the shop has no machine yet").help("add one: tallow machine add NAME --build BUILD")
-            );
+            return Err(no_machine());
         }
         Ok(Shop { builds, materials: context::materials(ledger).await? })
     }
@@ -145,13 +152,9 @@ impl Hazard {
 /// # Errors
 /// Where the shop can't be read.
 pub(super) async fn hazards(ledger: &Ledger, machine: &str, now: Timestamp) -> Result<Vec<Hazard>, Trouble> {
-    let shop = Shop::read(ledger).await?;
-    let own = shop.builds.iter().filter(|(_, (_, machines))| {
-        machines.iter().any(|entries| entries.first().is_some_and(|entry| entry.machine == machine))
-    });
-    let builds: Vec<&String> = own.map(|(build, _)| build).collect();
+    let shop = Shop::read(ledger, Some(machine)).await?;
     let mut hazards = Vec::new();
-    for (build, kind) in shop.kinds().into_iter().filter(|(build, _)| builds.iter().any(|own| *own == build)) {
+    for (build, kind) in shop.kinds() {
         let lives = shop.lives(build, &kind, now);
         let failures = lives.count(Ending::Failed);
         let there =
@@ -164,16 +167,51 @@ pub(super) async fn hazards(ledger: &Ledger, machine: &str, now: Timestamp) -> R
     Ok(hazards)
 }
 
-/// All kinds of part of which anything ended.
-fn overview(context: &Context, shop: &Shop) -> Result<(), Trouble> {
-    let all = shop.kinds().into_iter().map(|(build, kind)| (build, shop.lives(build, &kind, context.now)));
-    let mut ended: Vec<(&str, KindLives)> =
-        all.filter(|(_, lives)| lives.stays.iter().any(|stay| stay.end != Ending::StillThere)).collect();
-    ended.sort_by_key(|(_, lives)| std::cmp::Reverse(lives.count(Ending::Failed)));
+/// How the parts of a kind on the machines of a build ended.
+#[derive(Clone, Debug, Default)]
+struct Ends([usize; 4]);
+
+impl Ends {
+    const ORDER: [Ending; 4] = [Ending::Failed, Ending::Worn, Ending::Good, Ending::StillThere];
+
+    fn of(stays: &[Stay]) -> Ends {
+        Ends(Ends::ORDER.map(|end| stays.iter().filter(|stay| stay.end == end).count()))
+    }
+}
+
+/// All kinds of part of which anything ended. Runs are not read: they tell no endings.
+async fn overview(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
+    let machines = ledger.machines().await?;
+    if machines.is_empty() {
+        return Err(no_machine());
+    }
+    let mut entries: BTreeMap<String, Vec<Entry>> = BTreeMap::new();
+    for kind in [Kind::Added, Kind::Failed, Kind::Replaced] {
+        let filter = Filter { kind: Some(kind), ..Filter::default() };
+        for listed in ledger.entries(&filter, u32::MAX).await? {
+            if listed.replaced_by.is_none() {
+                entries.entry(listed.entry.machine.clone()).or_default().push(listed.entry);
+            }
+        }
+    }
+    let mut stays: BTreeMap<(String, String), Vec<Stay>> = BTreeMap::new();
+    for machine in machines {
+        let Some(own) = entries.get_mut(&machine.name) else { continue };
+        own.sort_by_key(|entry| (entry.at, entry.id));
+        let build = ledger.build(&machine.build).await?;
+        for stay in upkeep::lives::stays(&build, None, own, context.now) {
+            // OK because a stay is of one of the build's positions.
+            let kind = build.position(&stay.position).map(|position| position.kind.clone()).unwrap_or_default();
+            stays.entry((machine.build.clone(), kind)).or_default().push(stay);
+        }
+    }
+    let counted = stays.into_iter().map(|((build, kind), stays)| (build, kind, Ends::of(&stays)));
+    let mut ended: Vec<(String, String, Ends)> =
+        counted.filter(|(_, _, ends)| ends.0[..3].iter().any(|count| 0 < *count)).collect();
+    ended.sort_by_key(|(_, _, ends)| std::cmp::Reverse(ends.0[0]));
     if context.json {
-        let rows = ended.iter().map(|(build, lives)| {
-            json!({ "build": build, "kind": lives.kind, "failed": lives.count(Ending::Failed), "worn": lives.count(Ending::Worn),
-                    "good": lives.count(Ending::Good), "still_there": lives.count(Ending::StillThere) })
+        let rows = ended.iter().map(|(build, kind, Ends([failed, worn, good, still]))| {
+            json!({ "build": build, "kind": kind, "failed": failed, "worn": worn, "good": good, "still_there": still })
         });
         return context.out.json(&rows.collect());
     }
@@ -189,14 +227,13 @@ fn overview(context: &Context, shop: &Shop) -> Result<(), Trouble> {
         ("build", Align::Left),
     ];
     let mut table = Table::new(columns);
-    for (build, lives) in &ended {
-        let [failed, worn, good, still] =
-            [Ending::Failed, Ending::Worn, Ending::Good, Ending::StillThere].map(|end| lives.count(end).to_string());
-        table.row([lives.kind.clone(), failed, worn, good, still, (*build).to_owned()], Dress::Plain);
+    for (build, kind, ends) in &ended {
+        let [failed, worn, good, still] = ends.0.map(|count| count.to_string());
+        table.row([kind.clone(), failed, worn, good, still, build.clone()], Dress::Plain);
     }
     context.out.table(&table)?;
     match ended.first() {
-        Some((_, lives)) => context.out.line(format!("\nNext: tallow lives \"{}\"", lives.kind)),
+        Some((_, kind, _)) => context.out.line(format!("\nNext: tallow lives \"{kind}\"")),
         None => Ok(()),
     }
 }

@@ -48,9 +48,8 @@ impl KindLives {
                 clocks.push(clock);
             }
         }
-        let is_one = |stay: &Stay| positions.iter().any(|position| position.name == stay.position);
-        let all = machines.iter().flat_map(|machine| stays(machine.build, machine.entries, until));
-        let stays: Vec<Stay> = all.filter(is_one).collect();
+        let of_kind = |machine: &Records<'_>| stays(machine.build, Some(kind), machine.entries, until);
+        let stays: Vec<Stay> = machines.iter().flat_map(of_kind).collect();
         let told = told(&clocks, &stays.iter().collect::<Vec<_>>(), materials);
         let at_one = |task: &&Task| positions.iter().any(|position| position.name == task.at);
         let may_injure = build.tasks.iter().filter(at_one).any(|task| task.neglect == Neglect::Injury);

@@ -43,16 +43,16 @@ pub enum Ending {
     StillThere,
 }
 
-/// Every stay of every position of a machine, by position and time.
+/// Every stay of a machine's parts, or of those of one kind, by position and time.
 ///
 /// A part's life ends with its first failure, whether or not it was replaced then; what it did afterwards, repaired, is
 /// left out. `entries` are the machine's effective ones, oldest first; `until` is the end of the records.
-pub fn stays(build: &Build, entries: &[Entry], until: Timestamp) -> Vec<Stay> {
+pub fn stays(build: &Build, kind: Option<&str>, entries: &[Entry], until: Timestamp) -> Vec<Stay> {
     let Some(joined) = entries.iter().find(|entry| matches!(entry.event, Event::Added { .. })) else {
         return Vec::new();
     };
     let mut all: Vec<Stay> = Vec::new();
-    for position in &build.positions {
+    for position in build.positions.iter().filter(|position| kind.is_none_or(|kind| position.kind == kind)) {
         let mut walk = Walk::new(build, position, joined);
         for entry in entries.iter().filter(|entry| entry.at <= until) {
             walk.pass(entry);
