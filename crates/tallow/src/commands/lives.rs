@@ -27,6 +27,10 @@ fn no_machine() -> Trouble {
     Trouble::refused("the shop has no machine yet").help("add one: tallow machine add NAME --build BUILD")
 }
 
+/// How many machines of a build are read to tell of one machine's parts: more hardly change the figure, and a hall has
+/// thousands.
+const ALIKE: usize = 20;
+
 /// How far ahead a part's chance to fail is told, days.
 const AHEAD: f64 = 28.0;
 
@@ -66,14 +70,17 @@ struct Shop {
 }
 
 impl Shop {
-    /// Reads all machines, or those that have the same build as `like`.
+    /// Reads all machines; or one, `like`, and some of the same build.
     async fn read(ledger: &Ledger, like: Option<&str>) -> Result<Shop, Trouble> {
         let mut builds: BTreeMap<String, (Arc<Build>, Vec<Vec<Entry>>)> = BTreeMap::new();
-        let machines = ledger.machines().await?;
-        let build =
-            machines.iter().find(|machine| Some(machine.name.as_str()) == like).map(|machine| machine.build.clone());
-        for machine in machines.into_iter().filter(|machine| build.as_ref().is_none_or(|build| *build == machine.build))
-        {
+        let mut machines = ledger.machines().await?;
+        if let Some(place) = machines.iter().position(|machine| Some(machine.name.as_str()) == like) {
+            let one = machines.remove(place);
+            machines.retain(|machine| machine.build == one.build);
+            machines.truncate(ALIKE - 1);
+            machines.push(one);
+        }
+        for machine in machines {
             let entries = ledger.effective(&machine.name).await?;
             if !builds.contains_key(&machine.build) {
                 builds.insert(machine.build.clone(), (ledger.build(&machine.build).await?, Vec::new()));
