@@ -14,7 +14,7 @@
 
 use std::f64::consts::PI;
 
-use crate::data::{End, Life, failures};
+use crate::data::{Life, failures};
 use crate::fit::{Fit, TAU, highest};
 use crate::law::{Family, Jet, Law};
 use crate::quadrature::{Density, crossing};
@@ -375,11 +375,7 @@ impl Fit {
 
 /// Whether the lives bound life on both sides.
 fn bounded(lives: &[Life]) -> Result<(), NoPosterior> {
-    let seen_good = |life: &Life| match life.end() {
-        End::Failed(_) => true,
-        End::Good(age) | End::Between(age, _) => life.entry() < age,
-    };
-    match lives.iter().any(seen_good) {
+    match lives.iter().any(Life::was_seen_good) {
         _ if failures(lives) <= 0.0 => Err(NoPosterior::NoFailures),
         false => Err(NoPosterior::NeverGood),
         true => Ok(()),

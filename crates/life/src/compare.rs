@@ -6,7 +6,7 @@
 //! section 4.3.3 for the common shape). Akaike weights: exp(−Δ/2) over the sum of them (Burnham & Anderson (2002), Model
 //! Selection and Multimodel Inference, section 2.9).
 
-use crate::data::{End, Life, failures};
+use crate::data::{Life, failures};
 use crate::fit::{Fit, NoFit, TAU, best_location};
 use crate::law::Family;
 use crate::quadrature::crossing;
@@ -131,11 +131,7 @@ fn tells(life: &Life) -> bool {
 
 /// The lives made ready, if they bound the scale on both sides.
 fn sample_of(lives: &[Life]) -> Option<Sample> {
-    let seen_good = |life: &Life| match life.end() {
-        End::Failed(_) => true,
-        End::Good(age) | End::Between(age, _) => life.entry() < age,
-    };
-    (0.0 < failures(lives) && lives.iter().any(seen_good)).then(|| Sample::new(lives))
+    (0.0 < failures(lives) && lives.iter().any(Life::was_seen_good)).then(|| Sample::new(lives))
 }
 
 /// The sum of the groups' best log-likelihoods at τ and its slope: the best location's own slope is nothing.

@@ -86,6 +86,14 @@ impl Life {
         self.count
     }
 
+    /// Whether it was good for any time in which it was watched, and so bounds life from below.
+    pub(crate) fn was_seen_good(&self) -> bool {
+        match self.end {
+            End::Failed(_) => true,
+            End::Good(age) | End::Between(age, _) => self.entry < age,
+        }
+    }
+
     fn checked(self) -> Result<Life, DataError> {
         let Life { entry, end, count } = self;
         for age in [entry, end.known_good(), end.last()] {

@@ -3,7 +3,7 @@
 //! Meeker & Escobar (1998), chapters 7, 8 and 11; Lawless (2003), Statistical Models and Methods for Lifetime Data,
 //! chapters 3 to 5.
 
-use crate::data::{End, Life, failures};
+use crate::data::{Life, failures};
 use crate::law::{Family, Law};
 use crate::special::normal_quantile;
 use crate::surface::{Sample, Surface};
@@ -191,11 +191,7 @@ fn usable(lives: &[Life]) -> Result<Sample, NoFit> {
     if failures(lives) <= 0.0 {
         return Err(NoFit::NoFailures);
     }
-    let seen_good = |life: &Life| match life.end() {
-        End::Failed(_) => true,
-        End::Good(age) | End::Between(age, _) => life.entry() < age,
-    };
-    if lives.iter().any(seen_good) { Ok(Sample::new(lives)) } else { Err(NoFit::NeverGood) }
+    if lives.iter().any(Life::was_seen_good) { Ok(Sample::new(lives)) } else { Err(NoFit::NeverGood) }
 }
 
 fn around_log(value: f64, error: f64, level: Level) -> [f64; 2] {
