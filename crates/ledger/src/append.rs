@@ -248,15 +248,12 @@ async fn lock_for(connection: &mut AnyConnection, new: &NewEntry) -> Result<Mach
         return known(row, connection, &new.machine).await;
     };
     let machine = tables::make_machine(connection, &new.machine).await?;
-    if machine.joined.is_some() {
-        return Err(Error::MachineExists { name: machine.name });
-    }
     refuse_twin(connection, &new.machine).await?;
     catalogue::check_build(connection, build).await?;
     Ok(machine)
 }
 
-/// Refuses a name that differs from another machine's in its case alone: people would take one for the other.
+/// Refuses a name that a machine has already, whatever its case: people would take one for the other.
 async fn refuse_twin(connection: &mut AnyConnection, name: &str) -> Result<(), Error> {
     let lower = name.to_lowercase();
     let twin = tables::machines(connection)

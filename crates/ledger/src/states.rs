@@ -135,26 +135,39 @@ fn with_limits(build: &Arc<Build>, limits: Option<&Vec<OwnLimit>>) -> Arc<Build>
 /// The limits of the shop's own, in the order in which they were given.
 async fn limits(
     connection: &mut AnyConnection,
-    (first, last): (i64, i64),
+    ids: (i64, i64),
     names: &Names,
 ) -> Result<BTreeMap<i64, Vec<OwnLimit>>, Error> {
-    let rows = sqlx::query(concat!(
+    const LISTED: &str = concat!(
         "select ",
         entry_columns!(),
         ", l.machine from own_limit l join entry e on e.id = l.entry join machine m on m.id = l.machine \
           where l.machine between $1 and $2 order by e.at, e.id"
-    ))
-    .bind(first)
-    .bind(last)
-    .fetch_all(connection)
-    .await?;
-    let mut limits: BTreeMap<i64, Vec<OwnLimit>> = BTreeMap::new();
+    );
+    listed(connection, LISTED, ids, names, |event| match event {
+        Event::Limit(own) => Some(own),
+        _ => None,
+    })
+    .await
+}
+
+/// What `pick` takes of the entries that a derived table lists, by machine. The query gives an entry's columns, and behind
+/// them the machine's number.
+async fn listed<T>(
+    connection: &mut AnyConnection,
+    query: &'static str,
+    (first, last): (i64, i64),
+    names: &Names,
+    pick: impl Fn(Event) -> Option<T>,
+) -> Result<BTreeMap<i64, Vec<T>>, Error> {
+    let rows = sqlx::query(query).bind(first).bind(last).fetch_all(connection).await?;
+    let mut picked: BTreeMap<i64, Vec<T>> = BTreeMap::new();
     for row in &rows {
-        if let Event::Limit(own) = tables::entry_from_row(row, names)?.event {
-            limits.entry(row.try_get(10)?).or_default().push(own);
+        if let Some(one) = pick(tables::entry_from_row(row, names)?.event) {
+            picked.entry(row.try_get(10)?).or_default().push(one);
         }
     }
-    Ok(limits)
+    Ok(picked)
 }
 
 async fn totals(
@@ -227,24 +240,18 @@ fn add_month(list: &mut Vec<DayUse>, month: i64, bytes: &[u8], from: Date, names
 
 async fn queues(
     connection: &mut AnyConnection,
-    (first, last): (i64, i64),
+    ids: (i64, i64),
     names: &Names,
 ) -> Result<BTreeMap<i64, Vec<QueuedUse>>, Error> {
-    let rows = sqlx::query(concat!(
+    const LISTED: &str = concat!(
         "select ",
         entry_columns!(),
         ", q.machine from queued q join entry e on e.id = q.entry join machine m on m.id = q.machine \
           where q.machine between $1 and $2 order by e.at, e.id"
-    ))
-    .bind(first)
-    .bind(last)
-    .fetch_all(connection)
-    .await?;
-    let mut queues: BTreeMap<i64, Vec<QueuedUse>> = BTreeMap::new();
-    for row in &rows {
-        if let Event::Queued(queued) = tables::entry_from_row(row, names)?.event {
-            queues.entry(row.try_get(10)?).or_default().push(QueuedUse { on: queued.on, usage: queued.usage });
-        }
-    }
-    Ok(queues)
+    );
+    listed(connection, LISTED, ids, names, |event| match event {
+        Event::Queued(queued) => Some(QueuedUse { on: queued.on, usage: queued.usage }),
+        _ => None,
+    })
+    .await
 }

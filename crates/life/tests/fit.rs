@@ -3,7 +3,10 @@
 //! The values to ten digits were worked out from the likelihood at 30 digits with an arbitrary-precision library, and
 //! agree with the general-purpose statistics packages named beside them.
 
+mod published;
+
 use life::{End, Family, Fit, Level, Life, NoFit, Of};
+use published::PATIENTS;
 
 const LEVEL: f64 = 0.95;
 
@@ -203,36 +206,6 @@ fn turbine_wheels_each_looked_at_once() {
     );
 }
 
-/// Age at entry, years followed, whether the life ended: Klein & Moeschberger, Survival Analysis, psychiatric patients.
-const LATE_ENTRIES: [(f64, f64, bool); 26] = [
-    (51.0, 1.0, true),
-    (58.0, 1.0, true),
-    (55.0, 2.0, true),
-    (28.0, 22.0, true),
-    (21.0, 30.0, false),
-    (19.0, 28.0, true),
-    (25.0, 32.0, true),
-    (48.0, 11.0, true),
-    (47.0, 14.0, true),
-    (25.0, 36.0, false),
-    (31.0, 31.0, false),
-    (24.0, 33.0, false),
-    (25.0, 33.0, false),
-    (30.0, 37.0, false),
-    (33.0, 35.0, false),
-    (36.0, 25.0, true),
-    (30.0, 31.0, false),
-    (41.0, 22.0, true),
-    (43.0, 26.0, true),
-    (45.0, 24.0, true),
-    (35.0, 35.0, false),
-    (29.0, 34.0, false),
-    (35.0, 30.0, false),
-    (32.0, 35.0, true),
-    (36.0, 40.0, true),
-    (32.0, 39.0, false),
-];
-
 /// A survival-analysis package agrees to 4.7e-7.
 #[test]
 fn lives_first_watched_at_an_age_are_not_taken_for_watched_from_the_beginning() {
@@ -240,7 +213,7 @@ fn lives_first_watched_at_an_age_are_not_taken_for_watched_from_the_beginning() 
         let end = if died { End::Failed(entry + followed) } else { End::Good(entry + followed) };
         (Life::new(end).unwrap(), entry)
     };
-    let lives = LATE_ENTRIES.map(|row| life(row).0.entered_at(life(row).1).unwrap());
+    let lives = PATIENTS.map(|row| life(row).0.entered_at(life(row).1).unwrap());
     check(
         &lives,
         &Expected {
@@ -260,7 +233,7 @@ fn lives_first_watched_at_an_age_are_not_taken_for_watched_from_the_beginning() 
         },
     );
     // What leaving the late entry out would give.
-    let wrong = Fit::new(&LATE_ENTRIES.map(|row| life(row).0), Family::Weibull).unwrap();
+    let wrong = Fit::new(&PATIENTS.map(|row| life(row).0), Family::Weibull).unwrap();
     near(wrong.law().shape(), 8.9475107);
     near(wrong.law().scale(), 68.93557222);
 }

@@ -456,7 +456,7 @@ Examples:
     Fit(LifeFit),
     /// The share still good by age, without a law
     #[command(after_help = "Example:\n  tallow life curve tubes.csv --svg curve.svg")]
-    Curve(LifeCurve),
+    Curve(LifeTable),
     /// The mean time between failures from total time and failures, none included
     #[command(after_help = "Example:\n  tallow life mtbf --time 1000 --failures 0")]
     Mtbf(LifeMtbf),
@@ -467,7 +467,7 @@ with an empty time; one whose end is its last failure was watched until then.
 
 Example:
   tallow life repairs machines.csv")]
-    Repairs(LifeRepairs),
+    Repairs(LifeTable),
     /// Readings that drift to a limit: by when they reach it
     #[command(after_help = "\
 The table has the columns unit (a number; left out for one unit), age and value.
@@ -503,31 +503,26 @@ pub(crate) enum StoppedAt {
     Failure,
 }
 
+/// A table, and how to answer about it.
 #[derive(Args, Debug)]
-pub(crate) struct LifeFit {
+pub(crate) struct LifeTable {
     /// The table; - is standard input
     pub(crate) file: PathBuf,
-    /// The law
-    #[arg(long, value_enum, default_value_t = Model::Weibull)]
-    pub(crate) model: Model,
     /// The level of the bounds
     #[arg(long, default_value_t = 0.95, value_parser = number)]
     pub(crate) level: f64,
-    /// Draw the probability paper into this file
+    /// Draw the answer into this file
     #[arg(long, value_name = "FILE")]
     pub(crate) svg: Option<PathBuf>,
 }
 
 #[derive(Args, Debug)]
-pub(crate) struct LifeCurve {
-    /// The table; - is standard input
-    pub(crate) file: PathBuf,
-    /// The level of the bounds
-    #[arg(long, default_value_t = 0.95, value_parser = number)]
-    pub(crate) level: f64,
-    /// Draw the curve into this file
-    #[arg(long, value_name = "FILE")]
-    pub(crate) svg: Option<PathBuf>,
+pub(crate) struct LifeFit {
+    #[command(flatten)]
+    pub(crate) table: LifeTable,
+    /// The law
+    #[arg(long, value_enum, default_value_t = Model::Weibull)]
+    pub(crate) model: Model,
 }
 
 #[derive(Args, Debug)]
@@ -544,18 +539,6 @@ pub(crate) struct LifeMtbf {
     /// The level of the bounds
     #[arg(long, default_value_t = 0.9, value_parser = number)]
     pub(crate) level: f64,
-}
-
-#[derive(Args, Debug)]
-pub(crate) struct LifeRepairs {
-    /// The table; - is standard input
-    pub(crate) file: PathBuf,
-    /// The level of the bounds
-    #[arg(long, default_value_t = 0.95, value_parser = number)]
-    pub(crate) level: f64,
-    /// Draw the failures so far into this file
-    #[arg(long, value_name = "FILE")]
-    pub(crate) svg: Option<PathBuf>,
 }
 
 #[derive(Args, Debug)]

@@ -10,7 +10,7 @@ use crate::context::Context;
 use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
 
-pub(crate) fn curve(context: &Context, args: &cli::LifeCurve) -> Result<(), Trouble> {
+pub(crate) fn curve(context: &Context, args: &cli::LifeTable) -> Result<(), Trouble> {
     let lives = table::lives(&args.file)?;
     let level = Level::new(args.level).map_err(refused)?;
     let points = match life::curve(&lives, level) {
@@ -40,7 +40,7 @@ pub(crate) fn curve(context: &Context, args: &cli::LifeCurve) -> Result<(), Trou
 }
 
 /// The curve of lives of which some ended between two looks: it falls somewhere within intervals.
-fn between_looks(context: &Context, args: &cli::LifeCurve, lives: &[Life]) -> Result<(), Trouble> {
+fn between_looks(context: &Context, args: &cli::LifeTable, lives: &[Life]) -> Result<(), Trouble> {
     let falls = life::turnbull(lives).map_err(refused)?;
     if context.json {
         let rows = falls.iter().map(|fall| {

@@ -14,8 +14,8 @@ use crate::trouble::Trouble;
 const B10: f64 = 0.1;
 
 pub(crate) fn fit(context: &Context, args: &cli::LifeFit) -> Result<(), Trouble> {
-    let lives = table::lives(&args.file)?;
-    let level = Level::new(args.level).map_err(refused)?;
+    let lives = table::lives(&args.table.file)?;
+    let level = Level::new(args.table.level).map_err(refused)?;
     let family = family(args.model);
     let fit = Fit::new(&lives, family).map_err(|none| no_fit(&none, &lives))?;
     if context.json {
@@ -23,7 +23,7 @@ pub(crate) fn fit(context: &Context, args: &cli::LifeFit) -> Result<(), Trouble>
     } else {
         say(context, &fit, &lives, level)?;
     }
-    super::draw(context, || chart(&fit, &lives, level), args.svg.as_deref())
+    super::draw(context, || chart(&fit, &lives, level), args.table.svg.as_deref())
 }
 
 fn say(context: &Context, fit: &Fit, lives: &[Life], level: Level) -> Result<(), Trouble> {

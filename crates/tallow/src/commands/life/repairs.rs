@@ -16,7 +16,7 @@ use crate::trouble::Trouble;
 
 const COLUMNS: [&str; 4] = ["system", "start", "end", "time"];
 
-pub(crate) fn repairs(context: &Context, args: &cli::LifeRepairs) -> Result<(), Trouble> {
+pub(crate) fn repairs(context: &Context, args: &cli::LifeTable) -> Result<(), Trouble> {
     let systems = systems(&args.file)?;
     let level = Level::new(args.level).map_err(refused)?;
     let means = mean_failures(&systems, level);

@@ -1,0 +1,31 @@
+//! Published data that several tests use.
+
+/// Klein & Moeschberger (2003), psychiatric patients: age at entry, years followed, died.
+pub(crate) const PATIENTS: [(f64, f64, bool); 26] = [
+    (51.0, 1.0, true),
+    (58.0, 1.0, true),
+    (55.0, 2.0, true),
+    (28.0, 22.0, true),
+    (21.0, 30.0, false),
+    (19.0, 28.0, true),
+    (25.0, 32.0, true),
+    (48.0, 11.0, true),
+    (47.0, 14.0, true),
+    (25.0, 36.0, false),
+    (31.0, 31.0, false),
+    (24.0, 33.0, false),
+    (25.0, 33.0, false),
+    (30.0, 37.0, false),
+    (33.0, 35.0, false),
+    (36.0, 25.0, true),
+    (30.0, 31.0, false),
+    (41.0, 22.0, true),
+    (43.0, 26.0, true),
+    (45.0, 24.0, true),
+    (35.0, 35.0, false),
+    (29.0, 34.0, false),
+    (35.0, 30.0, false),
+    (32.0, 35.0, true),
+    (36.0, 40.0, true),
+    (32.0, 39.0, false),
+];
