@@ -197,7 +197,7 @@ struct Life<'a> {
 const LIVES: [(&str, f64, f64, &str); 12] = [
     ("brass nozzle", 2.6, 480.0, "walls thin and the first line wide: bore worn"),
     ("hardened nozzle", 2.4, 1500.0, "clogged and could not be cleared"),
-    ("feed tube", 2.2, 900.0, "filament drags: bore scored"),
+    ("feed tube", 2.8, 320.0, "filament drags: bore scored"),
     ("hot end liner", 2.0, 700.0, "jams after each heating: liner scorched"),
     ("fan", 1.6, 1900.0, "bearing grinds"),
     ("sealed idler", 1.8, 2600.0, "squeals and runs rough"),
