@@ -253,7 +253,7 @@ impl<'a> Keeper<'a> {
         let note = if 1.5 < share { "late" } else { "" };
         self.events.push(DemoEvent { note: note.to_owned(), ..event(self.machine, at, done) });
         self.stand(Care::Task(task.name.clone()), at);
-        if renews(task) {
+        if task.renews {
             let replaced = Event::Replaced { position: task.at.clone(), because: Because::Good };
             self.events.push(event(self.machine, at, replaced));
             self.renew(&task.at, at);
@@ -272,11 +272,6 @@ impl<'a> Keeper<'a> {
         let hours = (self.hours * 10.0).round() / 10.0;
         self.events.push(event(self.machine, at, Event::HourMeter { hours, unbooked: Usage::new() }));
     }
-}
-
-/// Whether doing the task puts a new part in.
-fn renews(task: &Task) -> bool {
-    task.name.starts_with("replace ") || task.name.starts_with("change the particle filter")
 }
 
 /// What the keeper reads at a position whose part has worked for `hours`: drifts are invented.

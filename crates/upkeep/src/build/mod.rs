@@ -3,6 +3,7 @@
 mod check;
 mod error;
 mod expected;
+mod life;
 mod limit;
 mod motion;
 mod own_limit;
@@ -16,6 +17,7 @@ mod words;
 use ::motion::{Machine, Quantity, Tool};
 
 pub use error::{BuildError, BuildErrors};
+pub use life::BelievedLife;
 pub use own_limit::LimitError;
 pub use shipped::shipped;
 
@@ -97,6 +99,8 @@ pub struct Position {
     pub along: Option<Axis>,
     /// The tool whose use alone wears it; `None` where all tools do.
     pub tool: Option<Tool>,
+    /// How long its part is believed to last before a shop has records; `None` where nobody says.
+    pub life: Option<BelievedLife>,
     /// Substances that must never touch it, those of its kind included.
     pub never: Vec<Ban>,
 }
@@ -161,6 +165,8 @@ pub struct Task {
     pub neglect: Neglect,
     /// Whether only a qualified person may go beyond looking.
     pub qualified: bool,
+    /// Whether doing it puts a new part in.
+    pub renews: bool,
     /// Protective gear to wear.
     pub gear: Vec<String>,
     /// Tools to lay out.

@@ -3,9 +3,9 @@
 use motion::Quantity;
 
 use super::{Allowance, Build, Limit, Neglect};
-use crate::amount::{self, AmountError};
+use crate::Unknown;
 use crate::entry::OwnLimit;
-use crate::{Unknown, nearest};
+use crate::measure::{self, MeasureError};
 
 /// Why a limit of the shop's own can't stand.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -13,17 +13,9 @@ pub enum LimitError {
     /// The build has no such task.
     #[error(transparent)]
     NoSuchTask(#[from] Unknown),
-    /// Nothing is metered by that name.
-    #[error("nothing is metered by the name \"{found}\"\n  the list of quantities tells what is")]
-    NoSuchQuantity {
-        /// The name.
-        found: String,
-        /// The one that was probably meant.
-        nearest: Option<String>,
-    },
     /// The allowance can't be read.
-    #[error("{}\n  {}", .0.found(), .0.help())]
-    Amount(#[from] AmountError),
+    #[error(transparent)]
+    Unread(#[from] MeasureError),
     /// The allowance is nothing.
     #[error("a limit of \"{found}\" is always due\n  write more than 0")]
     Nothing {
@@ -91,17 +83,6 @@ fn size(allowance: &Allowance) -> f64 {
 }
 
 fn allowance(own: &OwnLimit) -> Result<Allowance, LimitError> {
-    let nothing = || LimitError::Nothing { found: own.every.clone() };
-    let Some(name) = &own.of else {
-        let span = amount::parse_span(&own.every)?;
-        let is_something = 0 < span.months || 0 < span.days;
-        let elapsed = Allowance::Elapsed { months: span.months, days: span.days };
-        return if is_something { Ok(elapsed) } else { Err(nothing()) };
-    };
-    let quantity = Quantity::from_name(name).ok_or_else(|| LimitError::NoSuchQuantity {
-        found: name.clone(),
-        nearest: nearest(name, Quantity::ALL.iter().map(|quantity| quantity.name())).map(str::to_owned),
-    })?;
-    let amount = amount::parse(&own.every, quantity)?;
-    if 0.0 < amount { Ok(Allowance::Amount { quantity, amount }) } else { Err(nothing()) }
+    let wanted = measure::read(own.of.as_deref(), &own.every)?;
+    if 0.0 < size(&wanted) { Ok(wanted) } else { Err(LimitError::Nothing { found: own.every.clone() }) }
 }

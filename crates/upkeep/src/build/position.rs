@@ -1,11 +1,11 @@
 //! The tables `[[position]]`: where parts sit.
 
 use super::raw::{Section, Value, all};
-use super::{Axis, Ban, Position};
+use super::{Axis, Ban, Position, life};
 use crate::supply::{Kind, Supplies};
 
 /// The keys of the table.
-pub(super) const KEYS: &[&str] = &["name", "kind", "along", "tool", "never"];
+pub(super) const KEYS: &[&str] = &["name", "kind", "along", "tool", "life", "rating", "never"];
 
 /// The highest tool number, as G-code has it: `T99`.
 pub(super) const LAST_TOOL: u8 = 99;
@@ -16,6 +16,7 @@ pub(super) fn read(section: &Section<'_>) -> Option<Position> {
     let kind = section.need("kind").and_then(|value| kind(&value));
     let along = section.get("along").and_then(|value| value.choice(Axis::ALL.map(|axis| (axis.name(), axis))));
     let tool = section.get("tool").and_then(|value| value.whole(0, u16::from(LAST_TOOL)));
+    let life = life::read(section);
     let own = section.get("never").map_or(Some(Vec::new()), |value| bans(&value));
     let (kind, own) = (kind?, own?);
     Some(Position {
@@ -24,6 +25,7 @@ pub(super) fn read(section: &Section<'_>) -> Option<Position> {
         along,
         // OK because `LAST_TOOL` is a `u8`.
         tool: tool.map(|tool| tool as u8),
+        life,
         never: kind.never.iter().cloned().chain(own).collect(),
     })
 }

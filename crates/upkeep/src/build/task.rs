@@ -9,7 +9,7 @@ use motion::Quantity;
 
 /// The keys of the table.
 pub(super) const KEYS: &[&str] =
-    &["name", "at", "state", "minutes", "neglect", "qualified", "gear", "tools", "uses", "steps", "caution", "limit"];
+    &["name", "at", "state", "minutes", "neglect", "qualified", "renews", "gear", "tools", "uses", "steps", "caution", "limit"];
 
 /// What the rest of the build says; `None` or missing where that was wrong, so that nothing is complained of twice.
 pub(super) struct Known {
@@ -28,6 +28,7 @@ pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
     let minutes = section.need("minutes").and_then(|value| value.positive());
     let neglect = section.need("neglect").and_then(|value| value.choice(Neglect::ALL.map(|n| (n.name(), n))));
     let qualified = section.get("qualified").map_or(Some(false), |value| value.boolean());
+    let renews = section.get("renews").map_or(Some(false), |value| value.boolean());
     let uses = section.get("uses").map_or(Some(Vec::new()), |value| uses(&value));
     let steps = section.need("steps").and_then(|value| steps(&value));
     let cautions = section.get("caution").map_or(Some(Vec::new()), |value| cautions(&value, steps.as_deref()));
@@ -40,6 +41,7 @@ pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
         minutes: minutes?,
         neglect: neglect?,
         qualified: qualified?,
+        renews: renews?,
         gear: gear?,
         tools: tools?,
         uses: uses?,
