@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use sqlx::AnyConnection;
 use upkeep::entry::Run;
-use upkeep::{Entry, EntryId, Event, Unknown, Usage};
+use upkeep::{Entry, EntryId, Event, Rates, Unknown, Usage};
 
 use crate::chains::Chains;
 use crate::derived::{Derived, Joined, care, run_name};
@@ -14,7 +14,7 @@ use crate::{Error, Kind, Ledger, catalogue, record, time};
 /// An entry to be written.
 #[derive(Clone, Debug, PartialEq)]
 pub struct NewEntry {
-    /// The machine's name.
+    /// The machine's name; empty where the entry is of the shop itself.
     pub machine: String,
     /// When it happened; a run's start. Kept to the microsecond.
     pub at: Timestamp,
@@ -71,6 +71,15 @@ impl Ledger {
     ) -> Result<EntryId, Error> {
         let event = Event::Added { build: build.to_owned() };
         self.append(NewEntry { machine: name.to_owned(), at, recorded, note: note.to_owned(), event }).await
+    }
+
+    /// Sets what things cost in the shop's money; what `rates` leaves out stays as it was.
+    ///
+    /// # Errors
+    /// [`Error::BadRates`]; where the database refuses.
+    pub async fn set_rates(&self, rates: Rates, recorded: Timestamp, note: &str) -> Result<EntryId, Error> {
+        let (machine, event) = (tables::THE_SHOP.to_owned(), Event::Rates(rates));
+        self.append(NewEntry { machine, at: recorded, recorded, note: note.to_owned(), event }).await
     }
 
     /// Replaces what entry `id` says by what `new` says; the old entry stays in the record. Where `id` is itself a
@@ -186,7 +195,12 @@ impl Ledger {
             Event::Queued(_) => tables::put_queued(connection, machine.id, id).await,
             Event::Limit(_) => tables::put_limit(connection, machine.id, id).await,
             Event::Done { .. } | Event::Replaced { .. } => give_care(connection, machine.id, id, new, names).await,
-            Event::Failed { .. } | Event::Reading { .. } | Event::HourMeter { .. } | Event::Withdrawn => Ok(()),
+            Event::Failed { .. }
+            | Event::Reading { .. }
+            | Event::HourMeter { .. }
+            | Event::Age { .. }
+            | Event::Rates(_)
+            | Event::Withdrawn => Ok(()),
         }
     }
 
@@ -263,10 +277,10 @@ async fn refuse_twin(connection: &mut AnyConnection, name: &str) -> Result<(), E
     twin.map_or(Ok(()), |machine| Err(Error::MachineExists { name: machine.name }))
 }
 
-/// The machine, if it is in the shop now.
+/// The machine, if it is in the shop now, or the row of the shop itself.
 async fn known(row: Option<MachineRow>, connection: &mut AnyConnection, name: &str) -> Result<MachineRow, Error> {
     match row {
-        Some(row) if row.joined.is_some() => Ok(row),
+        Some(row) if row.joined.is_some() || row.is_the_shop() => Ok(row),
         _ => Err(no_such_machine(connection, name).await?),
     }
 }
@@ -365,7 +379,11 @@ fn checked(new: NewEntry) -> Result<NewEntry, Error> {
     let amount = |what: &'static str, value: f64| {
         if (0.0..f64::INFINITY).contains(&value) { Ok(()) } else { Err(Error::BadAmount { what, value }) }
     };
-    named("machine", &new.machine)?;
+    match (new.event.is_of_the_shop(), new.machine == tables::THE_SHOP) {
+        (true, false) => return Err(Error::OfTheShop { machine: new.machine }),
+        (true, true) => {}
+        (false, _) => named("machine", &new.machine)?,
+    }
     match &new.event {
         Event::Added { build } => named("build", build)?,
         Event::Run(run) => {
@@ -387,6 +405,11 @@ fn checked(new: NewEntry) -> Result<NewEntry, Error> {
             named("task", &own.task)?;
             named("limit", &own.every)?;
         }
+        Event::Age { position, amount, .. } => {
+            named("position", position.as_deref().unwrap_or("all"))?;
+            named("amount", amount)?;
+        }
+        Event::Rates(rates) => rates.check()?,
         Event::Withdrawn => return Err(Error::NothingToWithdraw),
     }
     Ok(new)

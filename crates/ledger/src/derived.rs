@@ -119,8 +119,7 @@ fn joined(effective: &[Entry]) -> Option<Joined> {
 }
 
 fn check_order(effective: &[Entry], joined: Option<&Joined>) -> Result<(), Error> {
-    let first =
-        effective.iter().filter(|entry| !matches!(entry.event, Event::Added { .. })).min_by_key(|entry| entry.at);
+    let first = effective.iter().filter(|entry| !is_free_of_joining(&entry.event)).min_by_key(|entry| entry.at);
     let Some(first) = first else { return Ok(()) };
     match joined {
         None => Err(Error::MachineInUse { name: first.machine.clone(), entry: first.id }),
@@ -129,6 +128,11 @@ fn check_order(effective: &[Entry], joined: Option<&Joined>) -> Result<(), Error
         }
         Some(_) => Ok(()),
     }
+}
+
+/// Whether an entry can stand before the machine joined, or without.
+fn is_free_of_joining(event: &Event) -> bool {
+    matches!(event, Event::Added { .. }) || event.is_of_the_shop()
 }
 
 fn limits(effective: &[Entry]) -> BTreeSet<EntryId> {

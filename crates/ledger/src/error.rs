@@ -1,7 +1,7 @@
 //! What can go wrong between a keeper and the record.
 
 use jiff::Timestamp;
-use upkeep::{EntryId, Unknown};
+use upkeep::{EntryId, RateError, Unknown};
 
 /// Why the ledger refused. Its text says in the first line what was refused, and in the following ones what to do.
 #[derive(Debug, thiserror::Error)]
@@ -179,6 +179,15 @@ pub enum Error {
         what: &'static str,
         /// Its value.
         value: f64,
+    },
+    /// Rates that can't stand.
+    #[error(transparent)]
+    BadRates(#[from] RateError),
+    /// What is of the shop was said of a machine.
+    #[error("rates are the shop's, not those of machine \"{machine}\"\n  record them without a machine")]
+    OfTheShop {
+        /// The machine.
+        machine: String,
     },
     /// The run fulfils nothing that is expected.
     #[error("entry {id} is not in the queue of machine \"{machine}\"")]

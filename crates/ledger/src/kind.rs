@@ -23,13 +23,17 @@ pub enum Kind {
     HourMeter,
     /// A task got a limit of the shop's own.
     Limit,
+    /// A part was old when its machine joined.
+    Age,
+    /// What things cost in the shop's money.
+    Rates,
     /// Another entry was withdrawn.
     Withdrawn,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Kind; 10] = [
+    pub const ALL: [Kind; 12] = [
         Kind::Added,
         Kind::Run,
         Kind::Queued,
@@ -39,6 +43,8 @@ impl Kind {
         Kind::Reading,
         Kind::HourMeter,
         Kind::Limit,
+        Kind::Age,
+        Kind::Rates,
         Kind::Withdrawn,
     ];
 
@@ -54,6 +60,8 @@ impl Kind {
             Event::Reading { .. } => Kind::Reading,
             Event::HourMeter { .. } => Kind::HourMeter,
             Event::Limit(_) => Kind::Limit,
+            Event::Age { .. } => Kind::Age,
+            Event::Rates(_) => Kind::Rates,
             Event::Withdrawn => Kind::Withdrawn,
         }
     }
@@ -70,6 +78,8 @@ impl Kind {
             Kind::Reading => "reading",
             Kind::HourMeter => "hour meter",
             Kind::Limit => "limit",
+            Kind::Age => "age",
+            Kind::Rates => "rates",
             Kind::Withdrawn => "withdrawn",
         }
     }

@@ -53,6 +53,7 @@ impl Ledger {
             let mut snapshot = self.snapshot().await?;
             // Read again, so that the row is of the same instant as the entries.
             let machine = tables::machine(&mut snapshot, &machine.name).await?.unwrap_or(machine);
+            let machines = usize::from(!machine.is_the_shop());
             let names = tables::names(&mut snapshot, &self.quantities).await?;
             let (effective, chains) = tables::effective(&mut snapshot, machine.id, &names).await?;
             let right = Derived::from_entries(&effective, &chains, &self.shop.zone)?;
@@ -64,7 +65,7 @@ impl Ledger {
                 }
                 Err(error) => return Err(error),
             }
-            verdict.machines += 1;
+            verdict.machines += machines;
             verdict.entries += effective.len();
         }
         Ok(verdict)
@@ -77,6 +78,8 @@ impl Ledger {
     /// [`Error::NoSuchMachine`]; where an entry cannot be read, the rows of its machine stay as they were.
     pub async fn rebuild(&self, machine: Option<&str>) -> Result<usize, Error> {
         let mut machines = self.all_machines().await?;
+        // Nothing is derived from what is of the shop itself.
+        machines.retain(|machine| !machine.is_the_shop());
         if let Some(name) = machine {
             machines.retain(|machine| machine.name == name);
             if machines.is_empty() {

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use jiff::civil::Date;
 use sqlx::AnyConnection;
-use upkeep::{DayUse, Entry, EntryId};
+use upkeep::{DayUse, Entry, EntryId, Event, Rates};
 
 use crate::append::no_such_machine;
 use crate::chains::Chains;
@@ -26,7 +26,7 @@ pub struct MachineInfo {
 /// Which entries to list.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Filter {
-    /// Of this machine only.
+    /// Of this machine only; the empty name is the shop itself.
     pub machine: Option<String>,
     /// Of this kind only.
     pub kind: Option<Kind>,
@@ -81,7 +81,7 @@ impl Ledger {
     pub async fn newest(&self, id: EntryId) -> Result<Entry, Error> {
         let machine = self.entry(id).await?.machine;
         let mut snapshot = self.snapshot().await?;
-        let machine = present(&mut snapshot, &machine).await?;
+        let machine = holder(&mut snapshot, &machine).await?;
         let names = tables::names(&mut snapshot, &self.quantities).await?;
         let chains = tables::chains(&mut snapshot, machine.id).await?;
         tables::entry(&mut snapshot, chains.newest(id), &names).await
@@ -94,7 +94,7 @@ impl Ledger {
     pub async fn entries(&self, filter: &Filter, limit: u32) -> Result<Vec<Listed>, Error> {
         let mut snapshot = self.snapshot().await?;
         let machine = match &filter.machine {
-            Some(name) => Some(present(&mut snapshot, name).await?.id),
+            Some(name) => Some(holder(&mut snapshot, name).await?.id),
             None => None,
         };
         let names = tables::names(&mut snapshot, &self.quantities).await?;
@@ -142,6 +142,22 @@ impl Ledger {
         Ok(tables::effective(&mut snapshot, machine.id, &names).await?.0)
     }
 
+    /// What things cost in the shop's money, by all that was said of it and stands.
+    ///
+    /// # Errors
+    /// Where the database refuses.
+    pub async fn rates(&self) -> Result<Rates, Error> {
+        let mut snapshot = self.snapshot().await?;
+        let shop = holder(&mut snapshot, tables::THE_SHOP).await?;
+        let names = tables::names(&mut snapshot, &self.quantities).await?;
+        let (entries, _) = tables::effective(&mut snapshot, shop.id, &names).await?;
+        let said = entries.iter().filter_map(|entry| match &entry.event {
+            Event::Rates(rates) => Some(rates),
+            _ => None,
+        });
+        Ok(said.fold(Rates::default(), Rates::with))
+    }
+
     /// The runs that a machine expects, oldest first.
     ///
     /// # Errors
@@ -164,6 +180,14 @@ impl Ledger {
         let days = tables::days(&mut snapshot, machine.id, from.map_or(i64::MIN, time::month), &names).await?;
         let covered = |date: &Date| from.is_none_or(|from| from <= *date);
         Ok(days.into_iter().filter(|(date, _)| covered(date)).map(|(date, usage)| DayUse { date, usage }).collect())
+    }
+}
+
+/// The row that holds the entries of a machine that is in the shop now, or of the shop itself.
+async fn holder(connection: &mut AnyConnection, name: &str) -> Result<MachineRow, Error> {
+    match tables::machine(connection, name).await? {
+        Some(row) if row.is_the_shop() => Ok(row),
+        _ => present(connection, name).await,
     }
 }
 

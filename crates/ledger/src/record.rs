@@ -6,7 +6,7 @@ use jiff::civil::Date;
 use motion::Tool;
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use upkeep::entry::{Basis, Because, OwnLimit, Queued, Run};
-use upkeep::{EntryId, Event, Material, Usage};
+use upkeep::{EntryId, Event, Material, Rates, Usage};
 
 use crate::Kind;
 
@@ -14,7 +14,7 @@ use crate::Kind;
 pub(crate) struct Columns {
     /// Which of the events it is.
     pub kind: Kind,
-    /// The build, label, task or position; empty where the machine as a whole is meant.
+    /// The build, label, task or position; empty where the machine as a whole, or the shop, is meant.
     pub about: String,
     /// The rest, as a JSON object.
     pub body: String,
@@ -30,12 +30,19 @@ pub(crate) fn to_columns(event: &Event) -> Columns {
         Event::Replaced { position, because } => {
             (position.clone(), json(&ReplacedBody { because: because_to_word(*because).to_owned() }))
         }
-        Event::Failed { position, mode } => (position.clone(), json(&FailedBody { mode: mode.clone() })),
+        Event::Failed { position, mode, found } => {
+            (position.clone(), json(&FailedBody { mode: mode.clone(), found: *found }))
+        }
         Event::Reading { position, what, value, unit } => {
             (position.clone(), json(&ReadingBody { what: what.clone(), value: *value, unit: unit.clone() }))
         }
         Event::HourMeter { hours, .. } => (String::new(), json(&HourMeterBody { hours: *hours })),
         Event::Limit(own) => (own.task.clone(), json(&LimitBody::from(own))),
+        Event::Age { position, of, amount } => {
+            let body = AgeBody { of: of.clone(), amount: amount.clone() };
+            (position.clone().unwrap_or_default(), json(&body))
+        }
+        Event::Rates(rates) => (String::new(), json(&RatesBody::from(rates))),
         Event::Withdrawn => (String::new(), String::from("{}")),
     };
     Columns { kind: Kind::of(event), about, body }
@@ -59,7 +66,10 @@ pub(crate) fn from_columns(kind: Kind, about: String, body: &str, usage: Usage) 
         Kind::Replaced => {
             Event::Replaced { position: about, because: because_from_word(&parse::<ReplacedBody>(body)?.because)? }
         }
-        Kind::Failed => Event::Failed { position: about, mode: parse::<FailedBody>(body)?.mode },
+        Kind::Failed => {
+            let FailedBody { mode, found } = parse(body)?;
+            Event::Failed { position: about, mode, found }
+        }
         Kind::Reading => {
             let body: ReadingBody = parse(body)?;
             Event::Reading { position: about, what: body.what, value: body.value, unit: body.unit }
@@ -69,6 +79,11 @@ pub(crate) fn from_columns(kind: Kind, about: String, body: &str, usage: Usage) 
             let LimitBody { of, every, reason } = parse(body)?;
             Event::Limit(OwnLimit { task: about, of, every, reason })
         }
+        Kind::Age => {
+            let AgeBody { of, amount } = parse(body)?;
+            Event::Age { position: Some(about).filter(|position| !position.is_empty()), of, amount }
+        }
+        Kind::Rates => Event::Rates(parse::<RatesBody>(body)?.into()),
         Kind::Withdrawn => Event::Withdrawn,
     })
 }
@@ -162,6 +177,9 @@ struct ReplacedBody {
 #[derive(Serialize, Deserialize)]
 struct FailedBody {
     mode: String,
+    /// Left out where it was not: so is every failure of before this was asked.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    found: bool,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -188,6 +206,45 @@ struct LimitBody {
 impl From<&OwnLimit> for LimitBody {
     fn from(own: &OwnLimit) -> LimitBody {
         LimitBody { of: own.of.clone(), every: own.every.clone(), reason: own.reason.clone() }
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+struct AgeBody {
+    /// Left out for calendar time.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    of: Option<String>,
+    amount: String,
+}
+
+/// What is not said is left out.
+#[derive(Serialize, Deserialize)]
+struct RatesBody {
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    currency: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    labour_per_hour: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    standing_per_hour: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    nuisance: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    failed_print: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    damage: Option<f64>,
+}
+
+impl From<&Rates> for RatesBody {
+    fn from(rates: &Rates) -> RatesBody {
+        let Rates { currency, labour_per_hour, standing_per_hour, nuisance, failed_print, damage } = rates.clone();
+        RatesBody { currency, labour_per_hour, standing_per_hour, nuisance, failed_print, damage }
+    }
+}
+
+impl From<RatesBody> for Rates {
+    fn from(body: RatesBody) -> Rates {
+        let RatesBody { currency, labour_per_hour, standing_per_hour, nuisance, failed_print, damage } = body;
+        Rates { currency, labour_per_hour, standing_per_hour, nuisance, failed_print, damage }
     }
 }
 

@@ -25,6 +25,16 @@ pub(crate) struct MachineRow {
     pub joined: Option<Joined>,
 }
 
+impl MachineRow {
+    /// Whether it holds the entries of the shop itself: it has no name, as no machine may, and never joins.
+    pub(crate) fn is_the_shop(&self) -> bool {
+        self.name == THE_SHOP
+    }
+}
+
+/// The name of the row that holds the entries of the shop itself.
+pub(crate) const THE_SHOP: &str = "";
+
 /// Turns bytes that cannot be understood into an error that says which.
 pub(crate) fn readable<T>(value: Result<T, Garbled>, what: impl FnOnce() -> String) -> Result<T, Error> {
     value.map_err(|Garbled| Error::Damaged { what: what() })
@@ -138,7 +148,7 @@ pub(crate) async fn make_machine(connection: &mut AnyConnection, name: &str) -> 
     machine_row(&row)
 }
 
-/// Every machine that there ever was, by name.
+/// Every machine that there ever was, by name, and the row that stands for the shop itself.
 pub(crate) async fn machines(connection: &mut AnyConnection) -> Result<Vec<MachineRow>, Error> {
     let rows = sqlx::query("select id, name, build, added_at, added_entry from machine order by name")
         .fetch_all(connection)

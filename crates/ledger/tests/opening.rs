@@ -92,21 +92,38 @@ async fn refuses_a_newer_version(ground: Ground) {
     }
 }
 
-/// A shop as the first version left it: without what the second migration makes.
-async fn brings_an_older_shop_up_to_date(ground: Ground) {
-    Ledger::create(&ground.at, "loft", ZONE).await.unwrap().close().await;
-    ground.spoil("drop table own_limit").await;
-    ground.spoil("delete from _sqlx_migrations where version = 2").await;
+/// What takes away what each migration after the first makes, the last one first.
+const UNDONE: [(i64, &[&str]); 2] =
+    [(3, &["drop index entry_by_kind", "delete from machine where id = 0"]), (2, &["drop table own_limit"])];
+
+/// A shop with a record, as the version of that number left it.
+async fn brings_up_to_date(ground: Ground, version: i64) {
+    let shop = TestShop::new(ground).await;
+    shop.append("2026-10-05T08:00:00Z", run("a1", 5.0)).await.unwrap();
+    shop.ledger.close().await;
+    for (later, statements) in UNDONE.into_iter().filter(|(later, _)| version < *later) {
+        for statement in statements {
+            shop.ground.spoil(statement).await;
+        }
+        shop.ground.spoil(&format!("delete from _sqlx_migrations where version = {later}")).await;
+    }
+    let ground = &shop.ground;
     let ledger = Ledger::open(&ground.at).await.unwrap();
-    assert_eq!(ledger.verify().await.unwrap().differences, vec![]);
+    let rates = upkeep::Rates { damage: Some(180.0), ..upkeep::Rates::default() };
+    ledger.set_rates(rates.clone(), at(RECORDED), "").await.unwrap();
+    assert_eq!(ledger.rates().await.unwrap(), rates);
+    let verdict = ledger.verify().await.unwrap();
+    assert_eq!((verdict.machines, verdict.entries, verdict.differences), (1, 3, vec![]));
     ledger.close().await;
     Ledger::open(&ground.at).await.unwrap();
 }
 
 #[tokio::test]
 async fn a_shop_of_an_older_version_is_brought_up_to_date() {
-    brings_an_older_shop_up_to_date(Ground::sqlite()).await;
-    brings_an_older_shop_up_to_date(Ground::postgres().await).await;
+    for version in 1..=2 {
+        brings_up_to_date(Ground::sqlite(), version).await;
+        brings_up_to_date(Ground::postgres().await, version).await;
+    }
 }
 
 #[tokio::test]

@@ -8,7 +8,7 @@ use motion::{Duty, Quantity};
 use sqlx::Row;
 use support::*;
 use upkeep::entry::{Because, OwnLimit, Run};
-use upkeep::{Care, EntryId, Event, MaterialClass, MaterialInfo};
+use upkeep::{Care, EntryId, Event, MaterialClass, MaterialInfo, RateError, Rates};
 
 /// Panics unless `actual` metres are `expected`, to the grain.
 #[track_caller]
@@ -68,6 +68,74 @@ on_both_engines! {
         shop.prove().await;
     }
 
+    async fn rates_are_the_shops_and_stand_until_they_are_taken_back(shop: &TestShop) {
+        let ledger = &shop.ledger;
+        assert_eq!(ledger.rates().await.unwrap(), Rates::default(), "nothing is known before it is set");
+        let labour = |labour| Rates { labour_per_hour: Some(labour), ..Rates::default() };
+        let first = Rates { currency: "EUR".into(), damage: Some(0.1 + 0.2), ..labour(32.0) };
+        let first_id = ledger.set_rates(first.clone(), at("2026-10-05T08:00:00Z"), "by the books").await.unwrap();
+        let back = ledger.entry(first_id).await.unwrap();
+        assert_eq!((back.machine.as_str(), back.note.as_str()), ("", "by the books"));
+        assert_eq!(back.event, Event::Rates(first.clone()));
+        let ran = shop.append("2026-10-05T08:00:00Z", run("a1", 1.0)).await.unwrap();
+        let second = ledger.set_rates(labour(35.0), at("2026-10-06T08:00:00Z"), "").await.unwrap();
+        assert!(first_id < ran && ran < second, "one row of numbers for all entries");
+        assert_eq!(ledger.rates().await.unwrap(), Rates { labour_per_hour: Some(35.0), ..first.clone() });
+        assert_eq!(ledger.newest(second).await.unwrap().event, Event::Rates(labour(35.0)));
+        let withdrawal = ledger.withdraw(second, at(RECORDED), "").await.unwrap();
+        assert_eq!(ledger.rates().await.unwrap(), first);
+        let of_the_shop = Filter { machine: Some(String::new()), ..Filter::default() };
+        let listed = ledger.entries(&of_the_shop, 10).await.unwrap();
+        let seen: Vec<_> = listed.iter().map(|listed| (listed.entry.id, listed.replaced_by)).collect();
+        assert_eq!(seen, [(withdrawal, None), (second, Some(withdrawal)), (first_id, None)]);
+        ledger.withdraw(first_id, at(RECORDED), "").await.unwrap();
+        assert_eq!(ledger.rates().await.unwrap(), Rates::default());
+        shop.prove().await;
+    }
+
+    async fn what_is_of_the_shop_makes_no_machine(shop: &TestShop) {
+        let ledger = &shop.ledger;
+        ledger.set_rates(Rates { nuisance: Some(5.0), ..Rates::default() }, at(RECORDED), "").await.unwrap();
+        assert_eq!(ledger.machines().await.unwrap().len(), 1);
+        assert_eq!(ledger.states(date(2026, 10, 1)).await.unwrap().len(), 1);
+        assert!(matches!(ledger.machine_state("", date(2026, 10, 1)).await, Err(Error::NoSuchMachine(_))));
+        assert!(matches!(ledger.days("", None).await, Err(Error::NoSuchMachine(_))));
+        assert_eq!(ledger.rebuild(None).await.unwrap(), 1);
+        let verdict = ledger.verify().await.unwrap();
+        assert_eq!((verdict.machines, verdict.entries, verdict.differences), (1, 2, vec![]));
+    }
+
+    async fn rates_that_can_not_be_are_refused(shop: &TestShop) {
+        let set = async |rates| shop.ledger.set_rates(rates, at(RECORDED), "").await.unwrap_err();
+        assert!(matches!(set(Rates::default()).await, Error::BadRates(RateError::Nothing)));
+        let negative = Rates { damage: Some(-1.0), ..Rates::default() };
+        assert_eq!(set(negative).await.to_string(), "damage of -1 makes no sense\n  give a number of 0 or more");
+        let of_a_machine = Event::Rates(Rates { damage: Some(1.0), ..Rates::default() });
+        let error = shop.append("2026-10-05T08:00:00Z", of_a_machine).await.unwrap_err();
+        assert!(matches!(error, Error::OfTheShop { .. }), "{error}");
+        let error = shop.ledger.append(entry("", "2026-10-05T08:00:00Z", run("a1", 1.0))).await.unwrap_err();
+        assert!(matches!(error, Error::Nameless { what: "machine" }), "{error}");
+        assert_eq!(shop.ledger.rates().await.unwrap(), Rates::default());
+    }
+
+    async fn an_age_stands_until_it_is_taken_back(shop: &TestShop) {
+        let age = |amount: &str| Event::Age { position: None, of: Some("time".into()), amount: amount.into() };
+        let ages = async || {
+            let entries = shop.ledger.effective("bowline").await.unwrap();
+            entries.into_iter().map(|entry| entry.event).filter(|event| Kind::of(event) == Kind::Age).collect::<Vec<_>>()
+        };
+        let first = shop.append("2026-10-05T08:00:00Z", age("1200 h")).await.unwrap();
+        let corrected = entry("bowline", "2026-10-05T08:00:00Z", age("1300 h"));
+        shop.ledger.correct(first, corrected).await.unwrap();
+        assert_eq!(ages().await, [age("1300 h")]);
+        shop.prove().await;
+        shop.ledger.withdraw(first, at(RECORDED), "").await.unwrap();
+        assert_eq!(ages().await, []);
+        let error = shop.append("2026-10-05T08:00:00Z", age(" ")).await.unwrap_err();
+        assert_eq!(error.to_string(), "the amount has no name\n  give one");
+        shop.prove().await;
+    }
+
     /// Every kind of event, with everything that it can carry.
     async fn what_is_written_is_read_back_whole(shop: &TestShop) {
         let ledger = &shop.ledger;
@@ -79,12 +147,15 @@ on_both_engines! {
             done("wipe the x rods"),
             replaced("nozzle"),
             Event::Replaced { position: "fan".into(), because: Because::Failed },
-            Event::Failed { position: "fan".into(), mode: "rattles, then stops".into() },
+            Event::Failed { position: "fan".into(), mode: "rattles, then stops".into(), found: false },
+            Event::Failed { position: "fan".into(), mode: "a blade is cracked".into(), found: true },
             // 0.1 + 0.2: a value whose last bit a careless reader of decimals loses.
             Event::Reading { position: "belt".into(), what: "frequency".into(), value: 0.1 + 0.2, unit: "Hz".into() },
             Event::HourMeter { hours: 1234.5, unbooked: travel(2.0, "ASA") },
             Event::Limit(own_limit("1 km")),
             Event::Limit(OwnLimit { of: None, every: "6 weeks".into(), ..own_limit("") }),
+            Event::Age { position: Some("nozzle".into()), of: Some("time".into()), amount: "1200 h".into() },
+            Event::Age { position: None, of: None, amount: "8 months".into() },
         ];
         for (hour, event) in events.into_iter().enumerate() {
             let new = NewEntry { note: "it's \"fine\" 100 % ✓".into(), ..entry("bowline", &format!("2026-10-05T{hour:02}:00:00.123456Z"), event) };

@@ -31,7 +31,8 @@ fn event() -> impl Strategy<Value = Event> {
         3 => prop::sample::select(vec!["wipe", "oil"]).prop_map(done),
         1 => Just(replaced("nozzle")),
         1 => metres.prop_map(|metres| Event::HourMeter { hours: metres, unbooked: travel(metres, "ASA") }),
-        1 => Just(Event::Failed { position: "fan".into(), mode: "rattles".into() }),
+        1 => Just(Event::Failed { position: "fan".into(), mode: "rattles".into(), found: false }),
+        1 => Just(Event::Age { position: None, of: None, amount: "8 months".into() }),
     ]
 }
 

@@ -99,7 +99,10 @@ Examples:
     #[command(after_help = "Example:\n  tallow replace nozzle --on bowline --because worn")]
     Replace(Replace),
     /// Record a failure of a part
-    #[command(after_help = "Example:\n  tallow failure \"feed tube 2\" \"filament sticks in the tube\" --on bowline")]
+    #[command(after_help = "\
+Examples:
+  tallow failure \"feed tube 2\" \"filament sticks in the tube\" --on bowline
+  tallow failure \"belt a\" \"a tooth is missing\" --on bowline --found")]
     Failure(Failure),
     /// Record a measured condition
     #[command(after_help = "Example:\n  tallow reading \"belt a\" \"belt frequency\" \"110 Hz\" --on bowline")]
@@ -113,8 +116,25 @@ Examples:
   tallow limit \"oil the x rods\" --every \"300 km\" --on bowline --reason \"dry and clean here\"
   tallow limit \"look into feed tube 1\" --every \"25 spools\" --reason \"ten failures in two years\"")]
     Limit(Limit),
-    /// What happened on a machine, newest first
-    #[command(after_help = "Example:\n  tallow history bowline --most 20")]
+    /// Say how old the parts were that were there when a machine joined
+    #[command(allow_missing_positional = true, after_help = "\
+Examples:
+  tallow age bowline \"8 months\"
+  tallow age bowline \"1200 h\" --of time --note \"by its own hour meter\"
+  tallow age bowline nozzle \"3 spools\"")]
+    Age(Age),
+    /// What things cost in the shop's money: show it, or set what is named
+    #[command(after_help = "\
+Examples:
+  tallow rates
+  tallow rates --currency EUR --labour 32 --standing 4
+  tallow rates --nuisance 5 --failed-print 25 --damage 180 --note \"mean of last year\"")]
+    Rates(Rates),
+    /// What happened on a machine, newest first; without one, what the shop recorded of itself
+    #[command(after_help = "\
+Examples:
+  tallow history bowline --most 20
+  tallow history")]
     History(History),
     /// Correct an entry: a new entry that names the old one
     #[command(after_help = "\
@@ -393,6 +413,9 @@ pub(crate) struct Failure {
     pub(crate) position: String,
     /// How it shows
     pub(crate) mode: String,
+    /// It was found by looking: it happened at some time since the last look
+    #[arg(long)]
+    pub(crate) found: bool,
     #[command(flatten)]
     pub(crate) occasion: Occasion,
 }
@@ -594,9 +617,51 @@ pub(crate) struct Limit {
 }
 
 #[derive(Args, Debug)]
-pub(crate) struct History {
+pub(crate) struct Age {
     /// The machine
     pub(crate) machine: String,
+    /// The position of the part; every part that was there if left out
+    pub(crate) position: Option<String>,
+    /// Its age when the machine joined: an amount, or a span of the calendar
+    #[arg(allow_hyphen_values = true)]
+    pub(crate) amount: String,
+    /// What the amount is of; not needed where one quantity alone fits
+    #[arg(long, value_name = "QUANTITY")]
+    pub(crate) of: Option<String>,
+    /// Words to keep with the entry: how that is known
+    #[arg(long, visible_alias = "reason", default_value = "", hide_default_value = true)]
+    pub(crate) note: String,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Rates {
+    /// What the money is called: 1 to 8 letters or signs
+    #[arg(long, value_name = "NAME")]
+    pub(crate) currency: Option<String>,
+    /// An hour of a keeper's work
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true, value_parser = number)]
+    pub(crate) labour: Option<f64>,
+    /// An hour in which a machine stands still
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true, value_parser = number)]
+    pub(crate) standing: Option<f64>,
+    /// What a nuisance costs beyond the repair
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true, value_parser = number)]
+    pub(crate) nuisance: Option<f64>,
+    /// What a failed print costs beyond the repair
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true, value_parser = number)]
+    pub(crate) failed_print: Option<f64>,
+    /// What damage to a machine costs beyond the repair
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true, value_parser = number)]
+    pub(crate) damage: Option<f64>,
+    /// Words to keep with the entry
+    #[arg(long, default_value = "", hide_default_value = true)]
+    pub(crate) note: String,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct History {
+    /// The machine; the shop itself if left out
+    pub(crate) machine: Option<String>,
     /// How many entries at most
     #[arg(long, default_value_t = 30, allow_hyphen_values = true, value_parser = count)]
     pub(crate) most: u32,

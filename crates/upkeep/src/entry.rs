@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use motion::Tool;
 
-use crate::{Material, Usage};
+use crate::{Material, Rates, Usage};
 
 /// The number of an entry, as screens and commands show it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -24,7 +24,7 @@ impl fmt::Display for EntryId {
 pub struct Entry {
     /// Its number.
     pub id: EntryId,
-    /// The machine's name.
+    /// The machine's name; empty where the entry is of the shop itself.
     pub machine: String,
     /// When it happened.
     pub at: Timestamp,
@@ -70,6 +70,8 @@ pub enum Event {
         position: String,
         /// How it showed, in the keeper's words.
         mode: String,
+        /// Whether it was found by looking: then it happened between the last look and this one.
+        found: bool,
     },
     /// A condition was measured.
     Reading {
@@ -91,6 +93,18 @@ pub enum Event {
     },
     /// A task of this machine got a limit of the shop's own; the build stays as it is.
     Limit(OwnLimit),
+    /// How old a part was that was there when the machine joined. Of several on the same position and quantity the latest
+    /// holds; one on a position stands above one on all.
+    Age {
+        /// The position; `None` for every part that was there.
+        position: Option<String>,
+        /// The quantity by which it is told, by name; `None` for calendar time.
+        of: Option<String>,
+        /// The age as typed: `1200 h`, `8 months`. [`crate::measure::read`] reads it.
+        amount: String,
+    },
+    /// What things cost in the shop's money. Of the shop, not of a machine; what it leaves out stays as it was.
+    Rates(Rates),
     /// The entry that this one corrects did not happen.
     Withdrawn,
 }
@@ -173,5 +187,10 @@ impl Event {
             Event::HourMeter { unbooked, .. } => Some(unbooked),
             _ => None,
         }
+    }
+
+    /// Whether it is of the shop itself, and not of a machine.
+    pub fn is_of_the_shop(&self) -> bool {
+        matches!(self, Event::Rates(_))
     }
 }

@@ -62,7 +62,7 @@ fn run(kg: f64) -> Event {
 }
 
 fn failed(position: &str) -> Event {
-    Event::Failed { position: position.to_owned(), mode: "sticks".to_owned() }
+    Event::Failed { position: position.to_owned(), mode: "sticks".to_owned(), found: false }
 }
 
 fn replaced(position: &str, because: Because) -> Event {

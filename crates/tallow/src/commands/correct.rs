@@ -22,12 +22,18 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
     let ledger = context.open().await?;
     let now = context.now_in(&ledger);
     let old = newest(&ledger, EntryId(args.entry)).await?;
-    let machine = context::machine(&ledger, &old.machine).await?;
     if args.withdraw {
-        let id = ledger.withdraw(old.id, context.now, &args.note).await?;
-        settle_unless_gone(&ledger, &machine, context).await?;
-        return say_recorded(context, id, old.at, &format!("entry {} is withdrawn ({})", args.entry, said(&old, &now)));
+        return withdraw(context, &ledger, &old, args).await;
     }
+    if old.event.is_of_the_shop() {
+        return Err(Trouble::refused(format!(
+            "entry {} is the shop's own, and is set anew rather than changed",
+            old.id
+        ))
+        .help("set the rate anew: tallow rates --labour 32")
+        .help(format!("or, if it was never so: tallow correct {} --withdraw", old.id)));
+    }
+    let machine = context::machine(&ledger, &old.machine).await?;
     let at = match &args.when {
         Some(text) => when::past(text, &now)?.timestamp(),
         None => old.at,
@@ -50,6 +56,20 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
         corrected.at,
         &format!("entry {} now says: {}, {spoken}", args.entry, said(&corrected, &now)),
     )
+}
+
+/// Says that an entry did not happen, and settles the hour meter of its machine.
+async fn withdraw(context: &Context, ledger: &Ledger, old: &Entry, args: &cli::Correct) -> Result<(), Trouble> {
+    let machine = match old.event.is_of_the_shop() {
+        true => None,
+        false => Some(context::machine(ledger, &old.machine).await?),
+    };
+    let id = ledger.withdraw(old.id, context.now, &args.note).await?;
+    if let Some(machine) = machine {
+        settle_unless_gone(ledger, &machine, context).await?;
+    }
+    let was = said(old, &context.now_in(ledger));
+    say_recorded(context, id, old.at, &format!("entry {} is withdrawn ({was})", args.entry))
 }
 
 /// Settles the hour meter, unless the machine itself was withdrawn.

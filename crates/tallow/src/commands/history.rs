@@ -1,11 +1,11 @@
-//! `tallow history`: what happened on a machine, newest first.
+//! `tallow history`: what happened on a machine, or what the shop recorded of itself, newest first.
 
 use jiff::ZonedDateTime;
 use ledger::{Filter, Kind, Listed};
 use motion::Quantity;
 use serde_json::{Value, json};
 use upkeep::entry::{Basis, Because, OwnLimit, Queued, Run};
-use upkeep::{Entry, EntryId, Event, Usage, amount};
+use upkeep::{Entry, EntryId, Event, Rates, Usage, amount};
 
 use crate::cli;
 use crate::context::{self, Context};
@@ -15,12 +15,16 @@ use crate::when;
 
 pub(crate) async fn history(context: &Context, args: &cli::History) -> Result<(), Trouble> {
     let ledger = context.open().await?;
-    let machine = context::machine(&ledger, &args.machine).await?;
+    let machine = match &args.machine {
+        Some(name) => context::machine(&ledger, name).await?.info.name,
+        // The shop itself.
+        None => String::new(),
+    };
     let before = match args.before {
         Some(id) => Some((ledger.entry(EntryId(id)).await?.at, EntryId(id))),
         None => None,
     };
-    let filter = Filter { machine: Some(machine.info.name), before, ..Filter::default() };
+    let filter = Filter { machine: Some(machine), before, ..Filter::default() };
     let entries = ledger.entries(&filter, args.most).await?;
     let now = context.now_in(&ledger);
     if context.json {
@@ -34,10 +38,16 @@ pub(crate) async fn history(context: &Context, args: &cli::History) -> Result<()
         let cells = [entry.id.to_string(), at, said(entry, &now), remarks(listed)];
         table.row(cells, Dress::Plain);
     }
+    if entries.is_empty() && args.machine.is_none() {
+        return context
+            .out
+            .line("The shop has recorded nothing of itself. A machine's history: tallow history MACHINE");
+    }
     context.out.table(&table)?;
     match entries.last() {
         Some(last) if entries.len() == args.most as usize => {
-            context.out.line(format!("\nEarlier: tallow history \"{}\" --before {}", args.machine, last.entry.id))
+            let machine = args.machine.as_ref().map_or_else(String::new, |name| format!(" \"{name}\""));
+            context.out.line(format!("\nEarlier: tallow history{machine} --before {}", last.entry.id))
         }
         _ => Ok(()),
     }
@@ -54,15 +64,36 @@ pub(crate) fn said(entry: &Entry, now: &ZonedDateTime) -> String {
             format!("done: {task}, with {}", supplies.iter().map(supply_words).collect::<Vec<_>>().join("; "))
         }
         Event::Replaced { position, because } => format!("replaced: {position}, which {}", because_words(*because)),
-        Event::Failed { position, mode } => format!("failed: {position}, {mode}"),
+        Event::Failed { position, mode, found: false } => format!("failed: {position}, {mode}"),
+        Event::Failed { position, mode, found: true } => format!("found failed: {position}, {mode}"),
         Event::Reading { position, what, value, unit } => format!("{position}: {what} {value} {unit}"),
         Event::HourMeter { hours, unbooked } if unbooked.is_empty() => format!("hour meter {hours} h"),
         Event::HourMeter { hours, unbooked } => {
             format!("hour meter {hours} h, {} of it not booked before", time_words(unbooked))
         }
         Event::Limit(own) => format!("own limit: {} every {}{}, {}", own.task, own.every, of_words(own), own.reason),
+        Event::Age { position, of, amount } => {
+            format!("{}: {}", old_words(position.as_deref()), aged(amount, of.as_deref()))
+        }
+        Event::Rates(rates) => format!("rates: {}", rates_words(rates)),
         Event::Withdrawn => "withdrawn".to_owned(),
     }
+}
+
+fn old_words(position: Option<&str>) -> String {
+    format!("age of {} when records began", position.unwrap_or("every part"))
+}
+
+/// `1200 h of time`; calendar time is of nothing.
+pub(crate) fn aged(amount: &str, of: Option<&str>) -> String {
+    of.map_or_else(|| amount.to_owned(), |of| format!("{amount} of {of}"))
+}
+
+/// `an hour of labour 32, damage 180, in EUR`.
+pub(crate) fn rates_words(rates: &Rates) -> String {
+    let amounts = rates.amounts().into_iter().filter_map(|(what, amount)| Some(format!("{what} {}", amount?)));
+    let currency = Some(format!("in {}", rates.currency)).filter(|_| !rates.currency.is_empty());
+    amounts.chain(currency).collect::<Vec<_>>().join(", ")
 }
 
 /// ` of travel x`; nothing for calendar time.
@@ -157,7 +188,7 @@ fn event_shape(event: &Event) -> Value {
         }),
         Event::Done { task, supplies } => json!({ "task": task, "supplies": supplies }),
         Event::Replaced { position, because } => json!({ "position": position, "because": because_word(*because) }),
-        Event::Failed { position, mode } => json!({ "position": position, "mode": mode }),
+        Event::Failed { position, mode, found } => json!({ "position": position, "mode": mode, "found": found }),
         Event::Reading { position, what, value, unit } => {
             json!({ "position": position, "what": what, "value": value, "unit": unit })
         }
@@ -165,8 +196,18 @@ fn event_shape(event: &Event) -> Value {
         Event::Limit(own) => {
             json!({ "task": own.task, "of": own.of, "every": own.every, "reason": own.reason })
         }
+        Event::Age { position, of, amount } => json!({ "position": position, "of": of, "amount": amount }),
+        Event::Rates(rates) => rates_shape(rates),
         Event::Withdrawn => json!({}),
     }
+}
+
+/// Rates as JSON; what is not set is null.
+pub(crate) fn rates_shape(rates: &Rates) -> Value {
+    json!({
+        "currency": rates.currency, "labour_per_hour": rates.labour_per_hour, "standing_per_hour": rates.standing_per_hour,
+        "nuisance": rates.nuisance, "failed_print": rates.failed_print, "damage": rates.damage,
+    })
 }
 
 fn materials_shape(materials: &std::collections::BTreeMap<motion::Tool, upkeep::Material>) -> Value {

@@ -1,5 +1,6 @@
 //! One module per command, or per few that belong together.
 
+mod age;
 mod build;
 mod correct;
 mod demo;
@@ -13,6 +14,7 @@ mod machine;
 mod material;
 mod meter;
 mod quantities;
+mod rates;
 mod record;
 mod replay;
 mod run;
@@ -50,6 +52,8 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Lives(args) => lives::lives(context, args).await,
         Command::Life(args) => life::life(context, args),
         Command::Limit(args) => limit::limit(context, args).await,
+        Command::Age(args) => age::age(context, args).await,
+        Command::Rates(args) => rates::rates(context, args).await,
         Command::History(args) => history::history(context, args).await,
         Command::Correct(args) => correct::correct(context, args).await,
         Command::Replay(args) => replay::replay(context, args).await,

@@ -39,8 +39,9 @@ pub(crate) async fn failure(context: &Context, args: &cli::Failure) -> Result<()
     let scene = Scene::open(context, &args.occasion).await?;
     let position = scene.machine.build.position(&args.position)?.name.clone();
     let mode = worded(&args.mode, "how the failure shows", "feed tube 2: \"filament sticks in the tube\"")?;
-    let said = format!("{position} on {}: failure recorded", scene.name());
-    scene.record(context, Event::Failed { position, mode }, &said).await
+    let found = if args.found { ", found by looking" } else { "" };
+    let said = format!("{position} on {}: failure recorded{found}", scene.name());
+    scene.record(context, Event::Failed { position, mode, found: args.found }, &said).await
 }
 
 pub(crate) async fn reading(context: &Context, args: &cli::Reading) -> Result<(), Trouble> {
