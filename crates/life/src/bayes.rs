@@ -191,7 +191,7 @@ impl Posterior {
         if prior.life == LifeBelief::Flat {
             bounded(lives)?;
         }
-        Posterior::of(&Sample::new(lives), Family::Weibull, prior)
+        Posterior::of(&Sample::new(lives, Family::Weibull.standard()), Family::Weibull, prior)
     }
 
     fn of(sample: &Sample, family: Family, prior: Prior) -> Result<Posterior, NoPosterior> {
@@ -342,7 +342,9 @@ impl Posterior {
         let shape = self.prior.shape?;
         let alone = match self.prior.life {
             LifeBelief::Flat => None,
-            LifeBelief::Quantile { .. } => Posterior::of(&Sample::new(&[]), self.family, self.prior).ok(),
+            LifeBelief::Quantile { .. } => {
+                Posterior::of(&Sample::new(&[], self.family.standard()), self.family, self.prior).ok()
+            }
         };
         // OK because 0.1 is a chance.
         let b10 = |posterior: &Posterior| posterior.median(Of::Quantile(0.1)).expect("0.1 is a chance");
@@ -418,7 +420,7 @@ impl Strip {
 impl Joint<'_> {
     /// ln of likelihood times prior at μ, from the sample's centre, and τ.
     fn at(&self, mu: f64, tau: f64) -> Surface {
-        let mut surface = self.sample.at(self.family.standard(), mu, tau);
+        let mut surface = self.sample.at(mu, tau);
         if let Some(shape) = &self.prior.shape {
             // ln β = −τ.
             let [value, slope, curve] = shape.log_density(-tau);
@@ -484,7 +486,7 @@ impl Joint<'_> {
                 let lead = tau.exp() * self.family.standard().quantile_of_survival(1.0 - failed);
                 belief.median.ln() - lead - self.sample.centre
             }
-            LifeBelief::Flat => self.sample.middle,
+            LifeBelief::Flat => 0.0,
         }
     }
 

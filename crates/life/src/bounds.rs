@@ -6,9 +6,8 @@
 //! that leads astray by steps outward and halving.
 
 use crate::fit::{Fit, TAU};
-use crate::law::Standard;
 use crate::special::chi_square_quantile;
-use crate::surface::{Sample, Surface};
+use crate::surface::Surface;
 use crate::{Error, Level};
 
 /// A band; an end is `None` where the likelihood never falls far enough, so that the lives set no bound on that side.
@@ -44,8 +43,7 @@ impl Fit {
     /// A quantile's chance outside 0 to 1; an age that is not positive and finite.
     pub fn profile(&self, of: Of, level: Level) -> Result<Bounds, Error> {
         let [mu, tau] = self.at;
-        let target =
-            self.sample.at(self.family.standard(), mu, tau).value - 0.5 * chi_square_quantile(level.get(), 1.0);
+        let target = self.sample.at(mu, tau).value - 0.5 * chi_square_quantile(level.get(), 1.0);
         let profile = |line| Profile { fit: self, line, target };
         let bounds = match of {
             Of::Spread => profile(Line::Spread).ends(tau).map_with(f64::exp),
@@ -155,8 +153,7 @@ impl Profile<'_> {
 
     fn surface(&self, psi: f64, s: f64) -> Surface {
         let [mu, tau] = self.line.point(psi, s);
-        let (sample, standard): (&Sample, Standard) = (&self.fit.sample, self.fit.family.standard());
-        self.line.turned(psi, s, &sample.at(standard, mu, tau))
+        self.line.turned(psi, s, &self.fit.sample.at(mu, tau))
     }
 
     /// Whether the spread is not fitted, so that nothing is free.

@@ -115,7 +115,7 @@ pub fn pooling(groups: &[&[Life]]) -> Result<Pooling, NoTest> {
     let tau = common_spread(&bounded)?;
     // OK because the watched groups are at most as many as a slice holds in a test anyone would run.
     let freedom = u32::try_from(watched - 1).unwrap_or(u32::MAX);
-    let scale = |sample: &Sample| Some((best_location(sample, Family::Weibull, tau)? + sample.centre).exp());
+    let scale = |sample: &Sample| Some((best_location(sample, tau)? + sample.centre).exp());
     Ok(Pooling {
         ratio: Ratio::new(ridge(&bounded, tau).value - pooled.log_likelihood(), freedom),
         shape: (-tau).exp(),
@@ -131,7 +131,8 @@ fn tells(life: &Life) -> bool {
 
 /// The lives made ready, if they bound the scale on both sides.
 fn sample_of(lives: &[Life]) -> Option<Sample> {
-    (0.0 < failures(lives) && lives.iter().any(Life::was_seen_good)).then(|| Sample::new(lives))
+    (0.0 < failures(lives) && lives.iter().any(Life::was_seen_good))
+        .then(|| Sample::new(lives, Family::Weibull.standard()))
 }
 
 /// The sum of the groups' best log-likelihoods at τ and its slope: the best location's own slope is nothing.
@@ -141,9 +142,7 @@ struct Ridge {
 }
 
 fn ridge(samples: &[&Sample], tau: f64) -> Ridge {
-    let best = |sample: &&Sample| -> Option<Surface> {
-        Some(sample.at(Family::Weibull.standard(), best_location(sample, Family::Weibull, tau)?, tau))
-    };
+    let best = |sample: &&Sample| -> Option<Surface> { Some(sample.at(best_location(sample, tau)?, tau)) };
     let add = |sum: Ridge, surface: Option<Surface>| match surface {
         Some(surface) => Ridge { value: sum.value + surface.value, slope: sum.slope + surface.slope[1] },
         None => Ridge { value: f64::NEG_INFINITY, slope: f64::NAN },

@@ -42,7 +42,7 @@ impl Fit {
         let is_inside = |radius: f64| {
             let [mu, tau] = point(radius);
             // False for what is not a number, which lies beyond what numbers hold.
-            (TAU[0]..=TAU[1]).contains(&tau) && top - drop <= self.sample.at(self.family.standard(), mu, tau).value
+            (TAU[0]..=TAU[1]).contains(&tau) && top - drop <= self.sample.at(mu, tau).value
         };
         let (mut inside, mut outside) = (0.0, (2.0 * drop).sqrt());
         while is_inside(outside) && outside < 1e6 {

@@ -3,7 +3,7 @@
 //! Meeker & Escobar (1998), chapters 7, 8 and 11; Lawless (2003), Statistical Models and Methods for Lifetime Data,
 //! chapters 3 to 5.
 
-use crate::data::{Life, failures};
+use crate::data::Life;
 use crate::law::{Family, Law};
 use crate::special::normal_quantile;
 use crate::surface::{Sample, Surface};
@@ -62,7 +62,7 @@ impl Fit {
     /// assert!(fit.law().shape() > 1.0);
     /// ```
     pub fn new(lives: &[Life], family: Family) -> Result<Fit, NoFit> {
-        let sample = usable(lives)?;
+        let sample = usable(lives, family)?;
         match family {
             Family::Exponential => Fit::with_spread(sample, family, 0.0).ok_or(NoFit::Flat),
             _ => Fit::of_both(sample, family),
@@ -74,24 +74,24 @@ impl Fit {
     /// # Errors
     /// No failures; a shape that is not positive and finite, as [`NoFit::Flat`].
     pub fn with_shape(lives: &[Life], shape: f64) -> Result<Fit, NoFit> {
-        Fit::with_spread(usable(lives)?, Family::Weibull, -shape.ln()).ok_or(NoFit::Flat)
+        Fit::with_spread(usable(lives, Family::Weibull)?, Family::Weibull, -shape.ln()).ok_or(NoFit::Flat)
     }
 
     /// The best location at that spread.
     fn with_spread(sample: Sample, family: Family, tau: f64) -> Option<Fit> {
-        let mu = best_location(&sample, family, tau)?;
-        let surface = sample.at(family.standard(), mu, tau);
+        let mu = best_location(&sample, tau)?;
+        let surface = sample.at(mu, tau);
         let covariance = [-1.0 / surface.curve[0], 0.0, 0.0];
         Some(Fit { at: [mu, tau], family, log_likelihood: surface.value, covariance, sample })
     }
 
     fn of_both(sample: Sample, family: Family) -> Result<Fit, NoFit> {
         let start = sample.width.clamp(0.02, 3.0).ln();
-        let at = match climb(&sample, family, start) {
+        let at = match climb(&sample, start) {
             Some(at) => at,
-            None => ridge(&sample, family)?,
+            None => ridge(&sample)?,
         };
-        let surface = sample.at(family.standard(), at[0], at[1]);
+        let surface = sample.at(at[0], at[1]);
         let covariance = inverse(surface.curve).ok_or(NoFit::Flat)?;
         Ok(Fit { at, family, log_likelihood: surface.value, covariance, sample })
     }
@@ -187,11 +187,12 @@ impl Fit {
 }
 
 /// The lives made ready, if they bound life on both sides.
-fn usable(lives: &[Life]) -> Result<Sample, NoFit> {
-    if failures(lives) <= 0.0 {
+fn usable(lives: &[Life], family: Family) -> Result<Sample, NoFit> {
+    if !lives.iter().any(|life| life.end().is_failure()) {
         return Err(NoFit::NoFailures);
     }
-    if lives.iter().any(Life::was_seen_good) { Ok(Sample::new(lives)) } else { Err(NoFit::NeverGood) }
+    let is_bounded = lives.iter().any(Life::was_seen_good);
+    if is_bounded { Ok(Sample::new(lives, family.standard())) } else { Err(NoFit::NeverGood) }
 }
 
 fn around_log(value: f64, error: f64, level: Level) -> [f64; 2] {
@@ -210,8 +211,8 @@ impl Level {
 const SURE: f64 = 1e-8;
 
 /// The location with the highest likelihood at that spread.
-pub(crate) fn best_location(sample: &Sample, family: Family, tau: f64) -> Option<f64> {
-    highest(|mu| sample.at(family.standard(), mu, tau), sample.middle, tau.exp())
+pub(crate) fn best_location(sample: &Sample, tau: f64) -> Option<f64> {
+    highest(|mu| sample.at(mu, tau), 0.0, tau.exp())
 }
 
 /// The location at which a surface is highest, with that spread held: Newton's method, halved where it oversteps.
@@ -257,9 +258,9 @@ fn halved(here: &Surface, there: impl Fn(f64) -> Surface) -> Option<(f64, Surfac
 }
 
 /// Climbs from a spread to the top by Newton's method in both parameters; `None` if it leads out of bounds.
-fn climb(sample: &Sample, family: Family, tau: f64) -> Option<[f64; 2]> {
-    let mut at = [best_location(sample, family, tau)?, tau];
-    let mut here = sample.at(family.standard(), at[0], at[1]);
+fn climb(sample: &Sample, tau: f64) -> Option<[f64; 2]> {
+    let mut at = [best_location(sample, tau)?, tau];
+    let mut here = sample.at(at[0], at[1]);
     for _ in 0..100 {
         let sigma = at[1].exp();
         let [a, b, c] = here.curve;
@@ -279,7 +280,7 @@ fn climb(sample: &Sample, family: Family, tau: f64) -> Option<[f64; 2]> {
         let shrink = (1.0 / length).min(1.0);
         let step = [step[0] * shrink, step[1] * shrink];
         let to = |share: f64| [at[0] + share * step[0], at[1] + share * step[1]];
-        let next = halved(&here, |share| sample.at(family.standard(), to(share)[0], to(share)[1]));
+        let next = halved(&here, |share| sample.at(to(share)[0], to(share)[1]));
         let Some((share, surface)) = next else { return Some(at).filter(|_| arched && length < 1e-7) };
         at = to(share);
         here = surface;
@@ -291,18 +292,18 @@ fn climb(sample: &Sample, family: Family, tau: f64) -> Option<[f64; 2]> {
 }
 
 /// Walks the whole ridge of best locations for its highest point, and climbs from there; slower, and sure.
-fn ridge(sample: &Sample, family: Family) -> Result<[f64; 2], NoFit> {
+fn ridge(sample: &Sample) -> Result<[f64; 2], NoFit> {
     const STEPS: u32 = 60;
     let taus = (0..=STEPS).map(|step| TAU[0] + (TAU[1] - TAU[0]) * f64::from(step) / f64::from(STEPS));
     let points: Vec<(f64, f64)> = taus
         .filter_map(|tau| {
-            let mu = best_location(sample, family, tau)?;
-            Some((tau, sample.at(family.standard(), mu, tau).value)).filter(|(_, value)| value.is_finite())
+            let mu = best_location(sample, tau)?;
+            Some((tau, sample.at(mu, tau).value)).filter(|(_, value)| value.is_finite())
         })
         .collect();
     let (best, &(tau, _)) =
         points.iter().enumerate().max_by(|(_, one), (_, other)| one.1.total_cmp(&other.1)).ok_or(NoFit::Flat)?;
-    if let Some(at) = climb(sample, family, tau) {
+    if let Some(at) = climb(sample, tau) {
         return Ok(at);
     }
     match best {

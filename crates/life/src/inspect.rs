@@ -33,6 +33,15 @@ impl Delay {
             Delay::Law(law) => law.mean(),
         }
     }
+
+    /// A delay by which nearly all faults have failed, and the ratio of a grid of intervals that misses no dip of their costs.
+    fn longest(&self) -> (f64, f64) {
+        match self {
+            Delay::Span(span) => (*span, 1.01),
+            // OK because the chance is one.
+            Delay::Law(law) => (law.quantile(1.0 - 1e-9).expect("a chance"), law.grid_ratio()),
+        }
+    }
 }
 
 /// The least chance to see a fault at a look that is taken for a look.
@@ -106,6 +115,79 @@ impl Looks {
             before = after;
         }
         chance.min(1.0)
+    }
+}
+
+/// What looks for signs cost, with the repairs that they lead to and the failures that they do not prevent (the basic
+/// delay-time model of Christer & Waller (1984)).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LookCosts {
+    looks: Looks,
+    signs: f64,
+    look_cost: f64,
+    planned_cost: f64,
+    failure_cost: f64,
+}
+
+impl LookCosts {
+    /// Those looks for faults whose first signs come by chance, `signs` per unit of time, at these costs of a look, of a
+    /// repair that is planned since the sign was seen, and of a failure.
+    ///
+    /// # Errors
+    /// A rate or a cost that is not positive and finite.
+    pub fn new(
+        looks: Looks,
+        signs: f64,
+        look_cost: f64,
+        planned_cost: f64,
+        failure_cost: f64,
+    ) -> Result<LookCosts, Error> {
+        Ok(LookCosts {
+            looks,
+            signs: positive("the rate of first signs", signs)?,
+            look_cost: positive("the cost of a look", look_cost)?,
+            planned_cost: positive("the cost of a planned repair", planned_cost)?,
+            failure_cost: positive("the cost of a failure", failure_cost)?,
+        })
+    }
+
+    /// The costs per unit of time when looks are `interval` apart.
+    ///
+    /// # Formula
+    /// cl/T + λ·(cp·b(T) + cf·(1 − b(T))), b the chance to see a fault in time, [`Looks::chance`].
+    ///
+    /// # Errors
+    /// An interval that is not positive and finite.
+    pub fn cost_rate(&self, interval: f64) -> Result<f64, Error> {
+        Ok(self.rate(positive("the interval", interval)?))
+    }
+
+    /// The costs per unit of time of never looking: λ·cf.
+    pub fn cost_rate_without(&self) -> f64 {
+        self.signs * self.failure_cost
+    }
+
+    /// The best interval, with the saving against never looking; `None` if never looking is best.
+    ///
+    /// # Formula
+    /// A search of all of the curve. Since b ≤ 1, an interval that beats never looking is longer than cl/(λ·(cf − cp)); since
+    /// T·b(T) is at most the mean delay μ, there is none unless cl < λ·(cf − cp)·μ; and past the longest delay T·b(T) stays
+    /// as it is.
+    pub fn best(&self) -> Option<Best> {
+        let saved = self.signs * (self.failure_cost - self.planned_cost);
+        if saved * self.looks.delay.mean() <= self.look_cost {
+            return None;
+        }
+        let (longest, ratio) = self.looks.delay.longest();
+        let age = global_minimum(|interval| self.rate(interval), self.look_cost / saved, longest, ratio);
+        let cost_rate = self.rate(age);
+        let saving = 1.0 - cost_rate / self.cost_rate_without();
+        (NO_GAIN < saving).then_some(Best { age, cost_rate, saving })
+    }
+
+    fn rate(&self, interval: f64) -> f64 {
+        let seen = self.looks.seen(interval);
+        self.look_cost / interval + self.signs * (self.planned_cost * seen + self.failure_cost * (1.0 - seen))
     }
 }
 

@@ -5,6 +5,7 @@
 
 pub mod bayes;
 pub mod bearing;
+mod bins;
 mod bounds;
 pub mod compare;
 mod contour;
@@ -34,7 +35,7 @@ pub use data::{DataError, End, Life, failures, total};
 pub use degrade::{Crossing, Direction, Drift, DriftError, Reading};
 pub use fit::{Fit, NoFit};
 pub use growth::GammaProcess;
-pub use inspect::{Delay, HiddenFailure, Looks};
+pub use inspect::{Delay, HiddenFailure, LookCosts, Looks};
 pub use law::{Family, Law};
 pub use passage::{Gamma, InverseGaussian};
 pub use plot_positions::{PlotPosition, median_ranks, plot_positions};
