@@ -10,7 +10,9 @@ mod trend;
 pub use end::EndBounds;
 pub use mean::{MeanPoint, mean_failures};
 pub use power_law::{How, NoPowerLaw, PowerLaw, PowerLawFit};
-pub use trend::{ChiSquareTest, LaplaceTest, TooFewFailures, chi_square_test, laplace_test};
+pub use trend::{
+    ChiSquareTest, LaplaceTest, ReversalTest, TooFewFailures, chi_square_test, laplace_test, reversal_test,
+};
 
 /// A thing that is repaired when it fails, watched over a span of its own time.
 #[derive(Clone, Debug, PartialEq)]
