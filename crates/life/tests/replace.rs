@@ -1,8 +1,8 @@
 //! Ages of replacement, renewals and looks against published and closed values.
 
 use life::{
-    AgeReplacement, BlockReplacement, Delay, End, Error, Family, Fit, HiddenFailure, Law, Level, Life, Looks,
-    MinimalRepair, Renewals,
+    AgeReplacement, BlockReplacement, Delay, End, Error, Family, Fit, HiddenFailure, Law, Level, Life, LookCosts,
+    Looks, MinimalRepair, Renewals,
 };
 
 #[track_caller]
@@ -290,6 +290,34 @@ fn a_fault_with_an_exponential_delay_is_seen_as_the_closed_form_says() {
         near(found, expected, 1e-12);
         near(looks.longest(found).expect("an interval"), interval, 1e-9);
     }
+}
+
+#[test]
+fn the_cheapest_looks_for_signs_lie_where_the_slope_of_the_cost_rate_is_nothing() {
+    let best = |delay, sees| {
+        let looks = Looks::new(delay, sees).expect("looks");
+        LookCosts::new(looks, 0.002, 2.0, 20.0, 200.0).expect("costs").best().expect("an interval")
+    };
+    // Exponential delay of mean μ: the root of λ·(cf − cp)·μ·(1 − (1 + T/μ)·exp(−T/μ)) = cl, by hand; with mpmath.
+    let exponential = best(Delay::Law(Law::exponential(40.0).expect("a law")), 1.0);
+    near(exponential.age, 26.031_163_214_5, 1e-6);
+    near(exponential.cost_rate, 0.212_209_880_966, 1e-10);
+    near(exponential.saving, 0.469_475_297_6, 1e-9);
+    // Weibull delay of shape 2 and mean 40: the cost rate by mpmath's quadrature, the root of its slope.
+    let rayleigh = best(Delay::Law(weibull(2.0, 40.0 / (0.5 * std::f64::consts::PI.sqrt()))), 1.0);
+    near(rayleigh.age, 27.660_781_641_2, 1e-6);
+    near(rayleigh.cost_rate, 0.152_718_540_843, 1e-10);
+    // By hand: every fault is seen in time up to the delay, and one that is always the same is looked for as late.
+    let fixed = best(Delay::Span(40.0), 1.0);
+    near(fixed.age, 40.0, 1e-9);
+    near(fixed.cost_rate, 2.0 / 40.0 + 0.002 * 20.0, 1e-9);
+    // By hand: a look costs 0.002·180·40 = 14.4 at most to be worth it.
+    let looks = Looks::new(Delay::Span(40.0), 1.0).expect("looks");
+    let costs = |look| LookCosts::new(looks, 0.002, look, 20.0, 200.0).expect("costs");
+    assert!(costs(14.3).best().is_some() && costs(14.5).best().is_none());
+    assert!(LookCosts::new(looks, 0.002, 1.0, 200.0, 20.0).expect("costs").best().is_none());
+    near(costs(1.0).cost_rate_without(), 0.4, 1e-12);
+    assert!(LookCosts::new(looks, -1.0, 1.0, 1.0, 1.0).is_err());
 }
 
 #[test]

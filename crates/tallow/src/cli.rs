@@ -1,8 +1,15 @@
 //! The command line: words, options and their examples.
 
+mod life;
+
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+
+pub(crate) use self::life::{
+    Edition, Life, LifeBearing, LifeBelieve, LifeDrift, LifeFit, LifeHidden, LifeLaw, LifeLook, LifeMtbf, LifeRemain,
+    LifeReplace, LifeTable, LinearPer, Model, StoppedAt,
+};
 
 const AFTER: &str = "\
 Where the records are:
@@ -462,138 +469,6 @@ pub(crate) struct Lives {
     #[arg(long, conflicts_with = "json")]
     pub(crate) csv: bool,
     /// Draw the life curve into this file, and the cost curve beside it
-    #[arg(long, value_name = "FILE")]
-    pub(crate) svg: Option<PathBuf>,
-}
-
-#[derive(Debug, Subcommand)]
-pub(crate) enum Life {
-    /// Fit a law of life to lives, with bounds
-    #[command(after_help = "\
-The table has the columns time and event (1 failed, 0 still good), and where they are known entry (the age when watching
-began), upper (the failure lies between time and upper; time 0: found failed at the first look) and count.
-
-Examples:
-  tallow life fit tubes.csv
-  tallow life fit tubes.csv --model lognormal --level 0.9 --svg paper.svg")]
-    Fit(LifeFit),
-    /// The share still good by age, without a law
-    #[command(after_help = "Example:\n  tallow life curve tubes.csv --svg curve.svg")]
-    Curve(LifeTable),
-    /// The mean time between failures from total time and failures, none included
-    #[command(after_help = "Example:\n  tallow life mtbf --time 1000 --failures 0")]
-    Mtbf(LifeMtbf),
-    /// Systems that are repaired and go on: do failures come faster?
-    #[command(after_help = "\
-The table has the columns system (a number), start, end and time, a row per failure. A system without failures has one row
-with an empty time; one whose end is its last failure was watched until then.
-
-Example:
-  tallow life repairs machines.csv")]
-    Repairs(LifeTable),
-    /// Readings that drift to a limit: by when they reach it
-    #[command(after_help = "\
-The table has the columns unit (a number; left out for one unit), age and value.
-
-Example:
-  tallow life drift bores.csv --limit 0.45 --svg fan.svg
-  tallow life drift tones.csv --limit 95 --falling")]
-    Drift(LifeDrift),
-    /// The best age to replace a part with a Weibull law
-    #[command(
-        after_help = "Example:\n  tallow life replace --shape 2.5 --scale 1000 --planned-cost 1 --failure-cost 5"
-    )]
-    Replace(LifeReplace),
-}
-
-/// A law of life.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Model {
-    /// The hazard rises or falls with age
-    Weibull,
-    /// The hazard does not know age
-    Exponential,
-    /// The hazard rises and falls again
-    Lognormal,
-}
-
-/// What ended the watching.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum StoppedAt {
-    /// A time set beforehand
-    Time,
-    /// The last failure
-    Failure,
-}
-
-/// A table, and how to answer about it.
-#[derive(Args, Debug)]
-pub(crate) struct LifeTable {
-    /// The table; - is standard input
-    pub(crate) file: PathBuf,
-    /// The level of the bounds
-    #[arg(long, default_value_t = 0.95, value_parser = number)]
-    pub(crate) level: f64,
-    /// Draw the answer into this file
-    #[arg(long, value_name = "FILE")]
-    pub(crate) svg: Option<PathBuf>,
-}
-
-#[derive(Args, Debug)]
-pub(crate) struct LifeFit {
-    #[command(flatten)]
-    pub(crate) table: LifeTable,
-    /// The law
-    #[arg(long, value_enum, default_value_t = Model::Weibull)]
-    pub(crate) model: Model,
-}
-
-#[derive(Args, Debug)]
-pub(crate) struct LifeMtbf {
-    /// Time in service, summed over all that were watched
-    #[arg(long, allow_hyphen_values = true, value_parser = number)]
-    pub(crate) time: f64,
-    /// Failures in it
-    #[arg(long)]
-    pub(crate) failures: u32,
-    /// What ended the watching
-    #[arg(long, value_enum, default_value_t = StoppedAt::Time)]
-    pub(crate) stopped_at: StoppedAt,
-    /// The level of the bounds
-    #[arg(long, default_value_t = 0.9, value_parser = number)]
-    pub(crate) level: f64,
-}
-
-#[derive(Args, Debug)]
-pub(crate) struct LifeDrift {
-    /// The table; - is standard input
-    pub(crate) file: PathBuf,
-    /// The limit
-    #[arg(long, allow_hyphen_values = true, value_parser = number)]
-    pub(crate) limit: f64,
-    /// Readings fall to it
-    #[arg(long)]
-    pub(crate) falling: bool,
-    /// Draw the readings and the fan to the limit into this file
-    #[arg(long, value_name = "FILE")]
-    pub(crate) svg: Option<PathBuf>,
-}
-
-#[derive(Args, Debug)]
-pub(crate) struct LifeReplace {
-    /// The shape of the law
-    #[arg(long, allow_hyphen_values = true, value_parser = number)]
-    pub(crate) shape: f64,
-    /// The scale of the law
-    #[arg(long, allow_hyphen_values = true, value_parser = number)]
-    pub(crate) scale: f64,
-    /// What a planned replacement costs
-    #[arg(long, allow_hyphen_values = true, value_parser = number)]
-    pub(crate) planned_cost: f64,
-    /// What a failure costs, its replacement included
-    #[arg(long, allow_hyphen_values = true, value_parser = number)]
-    pub(crate) failure_cost: f64,
-    /// Draw the cost curve into this file
     #[arg(long, value_name = "FILE")]
     pub(crate) svg: Option<PathBuf>,
 }

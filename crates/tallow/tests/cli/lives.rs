@@ -5,11 +5,11 @@ use serde_json::Value;
 use crate::shop::{Shop, limit_on};
 
 /// NIST/SEMATECH e-Handbook of Statistical Methods, 8.2.2.1: ten failures, ten units good at 500 h.
-const HANDBOOK: &str =
+pub(crate) const HANDBOOK: &str =
     "time,event,count\n54,1,\n187,1,\n216,1,\n240,1,\n244,1,\n335,1,\n361,1,\n373,1,\n375,1,\n386,1,\n500,0,10\n";
 
 #[track_caller]
-fn near(found: &Value, expected: f64, share: f64) {
+pub(crate) fn near(found: &Value, expected: f64, share: f64) {
     let found = found.as_f64().unwrap_or_else(|| panic!("{found} is no number"));
     assert!((found - expected).abs() <= share * expected.abs(), "{found} not {expected}");
 }

@@ -7,6 +7,7 @@ mod care;
 mod demo;
 mod endurance;
 mod hours;
+mod laws;
 mod lives;
 mod metering;
 mod output;

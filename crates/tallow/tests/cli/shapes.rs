@@ -181,6 +181,39 @@ mod tests {
         lines.iter().map(|line| line.replace("BUILD", build)).collect()
     }
 
+    /// The same for `tallow life`, on the tables of [`life_tables`].
+    const LIFE: [&str; 21] = [
+        "life fit lives.csv --at 200 --quantile 0.01",
+        "life fit lives.csv --model lognormal",
+        "life fit lives.csv --model exponential --at 200 --quantile 0.01",
+        "life fit lives.csv --shape 2",
+        "life fit good.csv --shape 2 --at 200 --quantile 0.01",
+        "life believe lives.csv --at 200",
+        "life believe good.csv --life-from 300 --life-to 900",
+        "life curve lives.csv",
+        "life curve looks.csv",
+        "life mtbf --time 1000 --failures 2",
+        "life repairs repairs.csv",
+        "life drift bores.csv --limit 9",
+        "life remain lives.csv --age 100 --within 10",
+        "life remain lives.csv --model lognormal --age 100",
+        "life replace lives.csv --planned-cost 1 --failure-cost 5 --block --minimal-repair 2",
+        "life replace --shape 0.9 --scale 10 --planned-cost 1 --failure-cost 5 --block --minimal-repair 2",
+        "life look --delay 40",
+        "life look --delay 40 --signs 0.002 --look-cost 2 --planned-cost 20 --failure-cost 200",
+        "life hidden --shape 2 --scale 100 --look-cost 1 --undetected-cost 1 --repair-cost 1",
+        "life bearing --rating 5 --load 1 --speed 100",
+        "life bearing --rating 5 --load 1 --linear-per 50 --stroke 0.2 --strokes 30",
+    ];
+
+    fn life_tables(shop: &Shop) {
+        shop.write("lives.csv", "time,event\n150,1\n320,1\n400,1\n500,0\n");
+        shop.write("good.csv", "time,event\n150,0\n320,0\n");
+        shop.write("looks.csv", "time,event,upper\n0,1,100\n100,1,200\n150,0,\n");
+        shop.write("repairs.csv", "system,end,time\n1,100,20\n1,100,90\n2,80,50\n2,80,70\n");
+        shop.write("bores.csv", "unit,age,value\n1,0,4\n1,1,5\n1,2,5.5\n2,0,4\n2,1,4.5\n2,2,5.5\n");
+    }
+
     const WALL: &str = "M104 S200\nM140 S60\nM106 S128\nM83\nM999\nG1 X1 Y1 Z0.2 E1 F3000\nG1 X10 E1\nG1 Y10 E1\nG1 E-1\nT1\n\
                         G1 X20 E1\nG1 Xten\nG4 S1\n";
 
@@ -200,7 +233,9 @@ mod tests {
         shop.write("part.gcode", ladder(100));
         shop.write("wall.gcode", WALL);
         let mut met: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
-        for line in lines(&testdata("builds/reference.toml")) {
+        life_tables(&shop);
+        let life = LIFE.map(str::to_owned);
+        for line in lines(&testdata("builds/reference.toml")).into_iter().chain(life) {
             let (name, _) = documented(&line);
             met.entry(name).or_default().extend(check(&line, &shop.json(&line)));
         }

@@ -29,12 +29,14 @@ pub(crate) fn curve(context: &Context, args: &cli::LifeTable) -> Result<(), Trou
             let row = [age, at_risk, failures, survival, end(point.lower), end(point.upper), hazard];
             printed.row(row, Dress::Plain);
         }
-        context.out.table(&printed)?;
+        let fits = context.out.fits(printed.width());
+        context.out.table(&if fits { printed } else { printed.without("cumulative hazard") })?;
         let words = match life::median(&points) {
             Some(median) => format!("Half have failed by {}.", figure(median)),
             None => "More than half were still good when they were last seen.".to_owned(),
         };
-        context.out.line(format!("\n{words} The bounds hold {} %, point by point.", args.level * 100.0))?;
+        context.out.line("")?;
+        context.out.prose("", &format!("{words} The bounds hold {} %, point by point.", args.level * 100.0))?;
     }
     super::draw(context, || Ok(chart(&points, args.level)), args.svg.as_deref())
 }
@@ -56,11 +58,15 @@ fn between_looks(context: &Context, args: &cli::LifeTable, lives: &[Life]) -> Re
         }
         context.out.table(&printed)?;
         context.out.line("")?;
-        context.out.prose(
-            "",
-            "Some lives ended between two looks, so the curve falls somewhere within these ages (Turnbull's estimate, without \
-             bounds).",
-        )?;
+        let half = match life::median_between(&falls) {
+            Some([from, to]) => format!("Half have failed somewhere between {} and {}.", figure(from), figure(to)),
+            None => "More than half were still good when they were last seen.".to_owned(),
+        };
+        let words = format!(
+            "Some lives ended between two looks, so the curve falls somewhere within these ages (Turnbull's estimate, \
+             without bounds). {half}"
+        );
+        context.out.prose("", &words)?;
     }
     let steps = [[0.0, 1.0]].into_iter().chain(falls.iter().map(|fall| [fall.to, fall.survival])).collect();
     super::draw(

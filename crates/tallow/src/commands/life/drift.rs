@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use life::{Crossing, Direction, Drift, Reading};
+use life::{Crossing, Direction, Drift, DriftError, GammaProcess, Reading};
 use serde_json::json;
 
 use super::{end, figure, refused, table::Table as Cells};
@@ -14,103 +14,225 @@ use crate::trouble::Trouble;
 
 const COLUMNS: [&str; 3] = ["unit", "age", "value"];
 
-/// A unit's readings, and when it will reach the limit.
+/// The chances by which ages are told.
+const CHANCES: [f64; 3] = [0.1, 0.5, 0.9];
+
+/// A unit's readings, and the ages by which it reaches the limit with each of [`CHANCES`]; `None` for never.
 struct Unit {
-    number: f64,
+    number: usize,
     readings: Vec<Reading>,
-    crossing: Crossing,
+    ages: [Option<f64>; 3],
 }
 
 impl Unit {
-    /// The ages by which the limit is reached with a chance of 10, 50 and 90 %.
-    fn ages(&self) -> Result<[Option<f64>; 3], Trouble> {
-        let [early, middle, late] = [0.1, 0.5, 0.9].map(|chance| self.crossing.quantile(chance));
-        Ok([early.map_err(refused)?, middle.map_err(refused)?, late.map_err(refused)?])
+    /// The last reading by age.
+    fn last(&self) -> Reading {
+        last(&self.readings)
     }
 }
 
 pub(crate) fn drift(context: &Context, args: &cli::LifeDrift) -> Result<(), Trouble> {
     let direction = if args.falling { Direction::Falling } else { Direction::Rising };
-    let (units, alone) = units(args, direction)?;
+    let found = readings(args)?;
+    let all: Vec<Reading> = found.values().flatten().copied().collect();
+    let way = Way::of(args, &all, direction)?;
+    let unit = |(number, readings): (usize, Vec<Reading>)| {
+        Ok(Unit { number, ages: way.ages(&readings, direction, args.limit)?, readings })
+    };
+    let units: Vec<Unit> = found.into_iter().map(unit).collect::<Result<_, Trouble>>()?;
     if context.json {
         let rows = units.iter().map(|unit| {
-            let [early, middle, late] = unit.ages()?;
-            Ok(json!({ "unit": unit.number, "readings": unit.readings.len(), "last_age": unit.crossing.now(),
-                       "age_10": early, "age_50": middle, "age_90": late }))
+            let [early, middle, late] = unit.ages;
+            json!({ "unit": unit.number, "readings": unit.readings.len(), "last_age": unit.last().age, "by": way.name(),
+                    "age_10": early, "age_50": middle, "age_90": late })
         });
-        context.out.json(&rows.collect::<Result<Vec<_>, Trouble>>()?.into())?;
+        context.out.json(&rows.collect())?;
     } else {
-        let columns = ["unit", "readings", "last at age", "10 %", "50 %", "90 %"];
-        let mut printed = Table::new(columns.map(|name| (name, Align::Right)));
-        for unit in &units {
-            let [early, middle, late] = unit.ages()?.map(|age| age.map_or("never".to_owned(), |age| end(Some(age))));
-            let row = [
-                figure(unit.number),
-                unit.readings.len().to_string(),
-                figure(unit.crossing.now()),
-                early,
-                middle,
-                late,
-            ];
-            printed.row(row, Dress::Plain);
-        }
-        context.out.line(format!("Age by which a reading of {} is reached, with a chance of\n", figure(args.limit)))?;
-        context.out.table(&printed)?;
-        let words = match alone {
-            false => "Each unit's own readings, drawn towards the lines of all units.",
-            true => "Each unit's own line alone: there are too few units to tell how units differ.",
-        };
-        context.out.line("")?;
-        context.out.prose("", words)?;
+        say(context, args.limit, &units, &way)?;
     }
-    super::draw(context, || chart(&units, args.limit), args.svg.as_deref())
+    super::draw(context, || Ok(chart(&units, args.limit)), args.svg.as_deref())
 }
 
-/// The units of a table; whether each stands alone.
-fn units(args: &cli::LifeDrift, direction: Direction) -> Result<(Vec<Unit>, bool), Trouble> {
-    let cells = Cells::read(&args.file, &COLUMNS)?;
-    let mut found: BTreeMap<u64, (f64, Vec<Reading>)> = BTreeMap::new();
-    for row in cells.rows() {
-        let (number, age, value) = (row.get("unit").unwrap_or(1.0), row.need("age")?, row.need("value")?);
-        let unit_index = found.len();
-        let (_, readings) = found.entry(number.to_bits()).or_insert((number, Vec::new()));
-        let unit_index = readings.first().map_or(unit_index, |first: &Reading| first.unit_index);
-        readings.push(Reading { unit_index, age, value });
+fn say(context: &Context, limit: f64, units: &[Unit], way: &Way) -> Result<(), Trouble> {
+    let columns = ["unit", "readings", "last at age", "10 %", "50 %", "90 %"];
+    let mut printed = Table::new(columns.map(|name| (name, Align::Right)));
+    for unit in units {
+        let [early, middle, late] = unit.ages.map(|age| age.map_or("never".to_owned(), |age| end(Some(age))));
+        let (number, readings) = (unit.number.to_string(), unit.readings.len().to_string());
+        printed.row([number, readings, figure(unit.last().age), early, middle, late], Dress::Plain);
     }
-    let all: Vec<Reading> = found.values().flat_map(|(_, readings)| readings.clone()).collect();
-    let drift = Drift::fit(&all).ok();
-    let unit = |(number, readings): (f64, Vec<Reading>)| {
-        let crossing = match &drift {
-            Some(drift) => drift.crossing(&readings, direction, args.limit),
-            None => Crossing::of_line(&readings, direction, args.limit),
+    let out = &context.out;
+    out.line(format!("Age by which a reading of {} is reached, with a chance of\n", figure(limit)))?;
+    out.table(&printed)?;
+    out.line("")?;
+    out.prose("", &way.words())
+}
+
+/// The readings of each unit.
+fn readings(args: &cli::LifeDrift) -> Result<BTreeMap<usize, Vec<Reading>>, Trouble> {
+    let cells = Cells::read(&args.file, &COLUMNS)?;
+    cells.needs(&["age", "value"], "age is when a reading was taken, value what it was")?;
+    let mut found: BTreeMap<usize, Vec<Reading>> = BTreeMap::new();
+    for row in cells.rows() {
+        let number = row.get("unit").unwrap_or(1.0);
+        if number.fract() != 0.0 || !(0.0..=1e9).contains(&number) {
+            return Err(row.refuse(format!("a unit has a whole number from 0 on, not {number}")));
+        }
+        let unit_index = number as usize;
+        let reading = Reading { unit_index, age: row.need("age")?, value: row.need("value")? };
+        found.entry(unit_index).or_default().push(reading);
+    }
+    Ok(found)
+}
+
+fn last(readings: &[Reading]) -> Reading {
+    // OK because a unit is only known by a reading.
+    readings.iter().copied().max_by(|one, other| one.age.total_cmp(&other.age)).expect("a reading")
+}
+
+/// How it is told when a limit is reached.
+enum Way {
+    /// Lines that differ as those of the units do.
+    AllUnits(Drift),
+    /// Lines that differ as was assumed.
+    Assumed(Drift),
+    /// Each unit's own line.
+    OwnLine,
+    /// A gamma process, and whether it was assumed.
+    Gamma(GammaProcess, bool),
+}
+
+impl Way {
+    fn of(args: &cli::LifeDrift, all: &[Reading], direction: Direction) -> Result<Way, Trouble> {
+        if let (Some(mean), Some(sd)) = (args.growth, args.growth_sd) {
+            return assumed_process(mean, sd).map(|process| Way::Gamma(process, true));
+        }
+        if args.gamma {
+            return process(all, direction).map(|process| Way::Gamma(process, false));
+        }
+        if let (Some([start, start_sd]), Some([slope, slope_sd]), Some(noise)) =
+            (args.start.as_deref(), args.slope.as_deref(), args.noise)
+        {
+            let drift = Drift::assumed((*start, *start_sd), (*slope, *slope_sd), noise);
+            return drift.map(Way::Assumed).map_err(refused);
+        }
+        match Drift::fit(all) {
+            Ok(drift) => Ok(Way::AllUnits(drift)),
+            Err(DriftError::TooFewUnits { .. } | DriftError::NoNoise { .. }) => Ok(Way::OwnLine),
+            Err(error) => Err(refused(error)),
+        }
+    }
+
+    fn ages(&self, readings: &[Reading], direction: Direction, limit: f64) -> Result<[Option<f64>; 3], Trouble> {
+        let crossing = match self {
+            Way::AllUnits(drift) | Way::Assumed(drift) => {
+                drift.crossing(readings, direction, limit).map_err(refused)?
+            }
+            Way::OwnLine => Crossing::of_line(readings, direction, limit).map_err(|error| too_few(&error))?,
+            Way::Gamma(process, _) => return ages_of_process(process, last(readings), direction, limit),
         };
-        Ok(Unit { number, crossing: crossing.map_err(refused)?, readings })
+        let [early, middle, late] = CHANCES.map(|chance| crossing.quantile(chance));
+        Ok([early.map_err(refused)?, middle.map_err(refused)?, late.map_err(refused)?])
+    }
+
+    fn name(&self) -> &'static str {
+        match self {
+            Way::AllUnits(_) => "all units",
+            Way::Assumed(_) => "assumed line",
+            Way::OwnLine => "own line",
+            Way::Gamma(_, false) => "gamma process",
+            Way::Gamma(_, true) => "assumed gamma process",
+        }
+    }
+
+    fn words(&self) -> String {
+        match self {
+            Way::AllUnits(_) => "Each unit's own readings, drawn towards the lines of all units.".to_owned(),
+            Way::Assumed(_) => "The line that was assumed, drawn towards each unit's own readings.".to_owned(),
+            Way::OwnLine => "Each unit's own line alone: there are too few units to tell how units differ.".to_owned(),
+            Way::Gamma(process, assumed) => format!(
+                "By a gamma process{}: growth in a unit of age {} on average, with a standard deviation of {}. It starts \
+                 from the last reading alone.",
+                if *assumed { ", which was assumed" } else { "" },
+                figure(process.mean_growth()),
+                figure(process.rate().sqrt() * process.scale())
+            ),
+        }
+    }
+}
+
+/// The process whose growth in a unit of age has that mean and standard deviation: a·b and √a·b.
+fn assumed_process(mean: f64, sd: f64) -> Result<GammaProcess, Trouble> {
+    for (what, value) in [("growth", mean), ("growth's standard deviation", sd)] {
+        if value <= 0.0 {
+            let trouble = Trouble::refused(format!("the {what} is {value}, but must be above 0"));
+            return Err(trouble.help("growth is towards the limit, also where readings fall to it"));
+        }
+    }
+    GammaProcess::new((mean / sd).powi(2), sd * sd / mean).map_err(refused)
+}
+
+/// The likeliest process; by moments where a reading did not move, which has no likelihood.
+fn process(all: &[Reading], direction: Direction) -> Result<GammaProcess, Trouble> {
+    let process = match GammaProcess::by_likelihood(all, direction) {
+        Err(DriftError::StoodStill { .. }) => GammaProcess::by_moments(all, direction),
+        process => process,
     };
-    let units = found.into_values().map(unit).collect::<Result<_, Trouble>>()?;
-    Ok((units, drift.is_none()))
+    process.map_err(|error| match error {
+        DriftError::NoSpread { .. } => refused(error).help("or assume its growth: --growth MEAN --growth-sd SD"),
+        DriftError::RunsBack { .. } => refused(error).help("leave out --gamma: a line bears readings that go back"),
+        other => refused(other),
+    })
+}
+
+fn ages_of_process(
+    process: &GammaProcess,
+    last: Reading,
+    direction: Direction,
+    limit: f64,
+) -> Result<[Option<f64>; 3], Trouble> {
+    let remaining = match process.remaining(last.value, direction, limit) {
+        Err(DriftError::PastLimit { .. }) => return Ok([Some(last.age); 3]),
+        remaining => remaining.map_err(refused)?,
+    };
+    let [early, middle, late] = CHANCES.map(|chance| remaining.quantile(chance));
+    let ages = [early.map_err(refused)?, middle.map_err(refused)?, late.map_err(refused)?];
+    Ok(ages.map(|span| Some(last.age + span)))
+}
+
+/// What to do where a unit has no line of its own.
+fn too_few(error: &DriftError) -> Trouble {
+    match error {
+        DriftError::TooFewUnits { .. } | DriftError::NoNoise { .. } => Trouble::refused(
+            "a unit has too few readings for a line of its own, and there are too few units to tell how units differ",
+        )
+        .help("take three readings at least, at different ages")
+        .help("or assume how it drifts: --start MEAN SD --slope MEAN SD --noise SD, or --growth MEAN --growth-sd SD"),
+        other => refused(other),
+    }
 }
 
 /// Every unit's readings, and the fan from the last of them to the limit.
-fn chart(units: &[Unit], limit: f64) -> Result<Chart, Trouble> {
+fn chart(units: &[Unit], limit: f64) -> Chart {
     let mut layers = Vec::new();
     let mut far: f64 = 0.0;
     for unit in units {
         let points: Vec<[f64; 2]> = unit.readings.iter().map(|reading| [reading.age, reading.value]).collect();
-        if let (Some(&[from, value]), [Some(early), _, Some(late)]) = (points.last(), unit.ages()?) {
-            layers.push(Layer::Line(vec![[from, value], [early, limit]]));
-            layers.push(Layer::Line(vec![[from, value], [late, limit]]));
-            far = far.max(late);
+        let Reading { age, value, .. } = unit.last();
+        for reached in unit.ages.into_iter().flatten().filter(|reached| age < *reached) {
+            layers.push(Layer::Line(vec![[age, value], [reached, limit]]));
+            far = far.max(reached);
         }
-        far = points.iter().map(|point| point[0]).fold(far, f64::max);
+        far = far.max(age);
         layers.push(Layer::Points(points));
     }
     layers.push(Layer::Line(vec![[0.0, limit], [far, limit]]));
-    Ok(Chart {
+    Chart {
         title: "Readings and their limit".to_owned(),
-        says: "Readings by age; from each unit's last reading, lines to the limit by the ages of 10 and 90 %."
+        says: "Readings by age; from each unit's last reading, lines to the limit by the ages of 10, 50 and 90 %."
             .to_owned(),
         x: Axis { label: "age".to_owned(), scale: Scale::Linear },
         y: Axis { label: "reading".to_owned(), scale: Scale::Linear },
         layers,
-    })
+    }
 }

@@ -1,9 +1,11 @@
 //! `tallow life fit`: a law fitted to lives.
 
-use life::{Bounds, Family, Fit, Level, Life, Of};
+use life::bayes::Posterior;
+use life::{Bounds, Family, Fit, Level, Life, Of, compare};
 use serde_json::{Value, json};
 
-use super::{end, figure, refused, table};
+use super::source::fitted;
+use super::{below, end, figure, refused, table};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -11,23 +13,242 @@ use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
 
 /// The share that has failed at a B10 life.
-const B10: f64 = 0.1;
+pub(super) const B10: f64 = 0.1;
+
+/// With fewer failures profile bounds are too narrow (docs/LIVES.md measures it), and conditional ones stand beside them.
+const FEW: f64 = 20.0;
 
 pub(crate) fn fit(context: &Context, args: &cli::LifeFit) -> Result<(), Trouble> {
     let lives = table::lives(&args.table.file)?;
     let level = Level::new(args.table.level).map_err(refused)?;
-    let family = family(args.model);
-    let fit = Fit::new(&lives, family).map_err(|none| no_fit(&none, &lives))?;
-    if context.json {
-        context.out.json(&shape(&fit, &lives, level)?)?;
-    } else {
-        say(context, &fit, &lives, level)?;
+    if let Some(shape) = args.shape
+        && life::failures(&lives) <= 0.0
+    {
+        return below::below(context, args, &lives, shape, level);
     }
-    super::draw(context, || chart(&fit, &lives, level), args.table.svg.as_deref())
+    let fit = fitted(&lives, args.model, args.shape)?;
+    let few = if fit.failures() < FEW { fit.conditional() } else { None };
+    let told = Told { fit: &fit, lives: &lives, level, few };
+    let (parts, asked) = (told.parts()?, told.asked(args)?);
+    if context.json {
+        context.out.json(&told.shape(&parts, &asked))?;
+    } else {
+        told.say(context, &parts, &asked)?;
+        if args.model.is_none() && args.shape.is_none() {
+            say_laws(context, &lives)?;
+        }
+    }
+    super::draw(context, || told.chart(), args.table.svg.as_deref())
 }
 
-fn say(context: &Context, fit: &Fit, lives: &[Life], level: Level) -> Result<(), Trouble> {
-    let family = fit.law().family();
+/// A fit with what its bounds rest on.
+struct Told<'a> {
+    fit: &'a Fit,
+    lives: &'a [Life],
+    level: Level,
+    /// For the conditional bounds, where there are few failures.
+    few: Option<Posterior>,
+}
+
+/// A parameter, or what follows from the parameters, with its bounds.
+struct Part {
+    name: String,
+    value: f64,
+    error: Option<f64>,
+    wald: Option<[f64; 2]>,
+    profile: Option<Bounds>,
+    conditional: Option<[f64; 2]>,
+}
+
+/// What was asked beside the parameters.
+struct Asked {
+    /// Ages, with the share still good at each.
+    survival: Vec<(f64, Part)>,
+    /// Shares, with the age by which each has failed.
+    quantiles: Vec<(f64, Part)>,
+}
+
+impl Told<'_> {
+    fn part(&self, name: &str, value: f64, of: Of) -> Result<Part, Trouble> {
+        let conditional = self.few.as_ref().map(|few| few.band(of, self.level)).transpose().map_err(refused)?;
+        let profile = Some(self.fit.profile(of, self.level).map_err(refused)?);
+        Ok(Part { name: name.to_owned(), value, error: None, wald: None, profile, conditional })
+    }
+
+    /// The parameters of the fit by the field's names, and the B10 life.
+    fn parts(&self) -> Result<Vec<Part>, Trouble> {
+        let (fit, law, level) = (self.fit, self.fit.law(), self.level);
+        let parameter = |name, value, error, wald, of| -> Result<Part, Trouble> {
+            Ok(Part { error: Some(error), wald: Some(wald), ..self.part(name, value, of)? })
+        };
+        let scale = |name| parameter(name, law.scale(), fit.scale_error(), fit.wald_scale(level), Of::Scale);
+        let mut parts = match law.family() {
+            Family::Weibull if self.is_assumed() => vec![assumed("shape", law.shape()), scale("scale")?],
+            Family::Weibull => vec![
+                parameter("shape", law.shape(), fit.shape_error(), fit.wald_shape(level), Of::Shape)?,
+                scale("scale")?,
+            ],
+            Family::Exponential => vec![scale("mean")?],
+            Family::Lognormal => vec![
+                parameter("mu", law.location(), fit.location_error(), fit.wald_location(level), Of::Location)?,
+                parameter("sigma", law.spread(), fit.spread_error(), fit.wald_spread(level), Of::Spread)?,
+            ],
+        };
+        parts.push(Part { name: "b10".to_owned(), ..self.quantile(B10)? });
+        Ok(parts)
+    }
+
+    /// Whether the shape was assumed, and only the scale fitted.
+    fn is_assumed(&self) -> bool {
+        self.fit.law().family() == Family::Weibull && self.fit.shape_error() == 0.0
+    }
+
+    fn quantile(&self, share: f64) -> Result<Part, Trouble> {
+        let age = self.fit.law().quantile(share).map_err(refused)?;
+        let error = Some(self.fit.quantile_error(share).map_err(refused)?);
+        let wald = Some(self.fit.wald_quantile(share, self.level).map_err(refused)?);
+        Ok(Part { error, wald, ..self.part(&quantile_name(share), age, Of::Quantile(share))? })
+    }
+
+    fn asked(&self, args: &cli::LifeFit) -> Result<Asked, Trouble> {
+        let survival =
+            |&age: &f64| Ok((age, self.part(&survival_name(age), self.fit.law().survival(age), Of::Survival(age))?));
+        let quantile = |&share: &f64| Ok((share, self.quantile(share)?));
+        Ok(Asked {
+            survival: args.ages.iter().map(survival).collect::<Result<_, Trouble>>()?,
+            quantiles: args.shares.iter().map(quantile).collect::<Result<_, Trouble>>()?,
+        })
+    }
+
+    fn say(&self, context: &Context, parts: &[Part], asked: &Asked) -> Result<(), Trouble> {
+        let (out, law) = (&context.out, self.fit.law());
+        let (failures, lives) = (self.fit.failures(), life::total(self.lives));
+        out.line(format!("A {} law, {failures} failures among {lives} lives\n", law.family().name()))?;
+        let quantiles = asked.quantiles.iter().map(|(_, part)| part);
+        let all: Vec<&Part> =
+            parts.iter().chain(asked.survival.iter().map(|(_, part)| part)).chain(quantiles).collect();
+        out.table(&bounds_table(&all))?;
+        let level = self.level.get() * 100.0;
+        out.line("")?;
+        out.prose(
+            "",
+            &format!(
+                "The mean life is {}. The bounds hold {level} %, by the profile of the likelihood.",
+                figure(law.mean())
+            ),
+        )?;
+        if self.is_assumed() {
+            return out.prose("", "The shape is assumed: what is wrong with it is not in the bounds.");
+        }
+        if self.few.is_some() {
+            out.line("")?;
+            let few = format!(
+                "With fewer than {FEW} failures those are too narrow. The conditional bounds hold {level} % with few failures, too:"
+            );
+            out.prose("", &few)?;
+            out.line("")?;
+            out.table(&conditional_table(&all))?;
+            out.line("")?;
+        }
+        out.line(format!("Log-likelihood {:.4}, AIC {:.3}.", self.fit.log_likelihood(), self.fit.aic()))
+    }
+
+    fn shape(&self, parts: &[Part], asked: &Asked) -> Value {
+        let law = self.fit.law();
+        let mut shape = json!({
+            "model": law.family().name(), "log_likelihood": self.fit.log_likelihood(),
+            // A shape that is assumed is no parameter that was fitted, and its law not compared with others.
+            "aic": (!self.is_assumed()).then(|| self.fit.aic()),
+            "mean": law.mean(), "sd": law.std_dev(), "failures": self.fit.failures(), "lives": life::total(self.lives),
+            "standard_error": {},
+            "bounds": { "level": self.level.get(), "wald": {}, "profile": {}, "conditional": null, "one_sided": null },
+            "laws": laws(self.lives),
+            "at": asked.survival.iter().map(|(age, part)| json!({
+                "age": age, "survival": part.value, "profile": ends(part.profile), "conditional": part.conditional,
+                "one_sided": null,
+            })).collect::<Vec<_>>(),
+            "quantiles": asked.quantiles.iter().map(|(share, part)| json!({
+                "share": share, "age": part.value, "wald": part.wald, "profile": ends(part.profile),
+                "conditional": part.conditional, "one_sided": null,
+            })).collect::<Vec<_>>(),
+        });
+        for part in parts {
+            let name = part.name.as_str();
+            shape[name] = json!(part.value);
+            if name != "b10" {
+                shape["standard_error"][name] = json!(part.error);
+            }
+            if part.profile.is_some() {
+                shape["bounds"]["wald"][name] = json!(part.wald);
+                shape["bounds"]["profile"][name] = ends(part.profile);
+            }
+            if let Some(conditional) = part.conditional {
+                shape["bounds"]["conditional"][name] = json!(conditional);
+            }
+        }
+        shape
+    }
+
+    /// Bounds of the share still good at an age: the conditional ones where there are few failures.
+    fn survival_bounds(&self, age: f64) -> Result<Option<[f64; 2]>, Trouble> {
+        if let Some(few) = &self.few {
+            return few.band(Of::Survival(age), self.level).map(Some).map_err(refused);
+        }
+        let bounds = self.fit.profile(Of::Survival(age), self.level).map_err(refused)?;
+        Ok(bounds.lower.zip(bounds.upper).map(|(lower, upper)| [lower, upper]))
+    }
+
+    /// Probability paper: the failures at their positions, the law and its bounds as lines.
+    fn chart(&self) -> Result<Chart, Trouble> {
+        let law = self.fit.law();
+        // Lives that ended between looks have no place on paper, but the law has.
+        let positions = life::plot_positions(self.lives).unwrap_or_default();
+        let points = positions.iter().map(|position| [position.time, position.failed]).collect();
+        let chances =
+            (0..=40).map(|step| 10f64.powf(-2.0 + 1.996 * f64::from(step) / 40.0)).map(|chance| chance.min(0.99));
+        let (mut line, mut band) = (Vec::new(), Vec::new());
+        for chance in chances {
+            let age = law.quantile(chance).map_err(refused)?;
+            line.push([age, chance]);
+            if let Some([lower, upper]) = self.survival_bounds(age)? {
+                band.push([age, 1.0 - upper, 1.0 - lower]);
+            }
+        }
+        let kind = if self.few.is_some() { "conditional bounds" } else { "bounds" };
+        Ok(Chart {
+            title: "Failed by age, on probability paper".to_owned(),
+            says: format!(
+                "Failures and the {} law through them, with {kind} that hold {} %.",
+                law.family().name(),
+                self.level.get() * 100.0
+            ),
+            x: Axis { label: "age".to_owned(), scale: Scale::Log },
+            y: Axis { label: "share failed".to_owned(), scale: Scale::Weibull },
+            layers: vec![Layer::Band(band), Layer::Line(line), Layer::Points(points)],
+        })
+    }
+}
+
+/// A parameter that was not fitted.
+fn assumed(name: &str, value: f64) -> Part {
+    Part { name: name.to_owned(), value, error: None, wald: None, profile: None, conditional: None }
+}
+
+/// The name of the share still good at an age.
+pub(super) fn survival_name(age: f64) -> String {
+    format!("good at {}", figure(age))
+}
+
+/// The name of the age by which a share has failed.
+pub(super) fn quantile_name(share: f64) -> String {
+    format!("{} % fail by", figure(share * 100.0))
+}
+
+fn ends(bounds: Option<Bounds>) -> Value {
+    bounds.map_or(Value::Null, |bounds| json!([bounds.lower, bounds.upper]))
+}
+
+fn bounds_table(parts: &[&Part]) -> Table {
     let columns = [
         ("", Align::Left),
         ("fit", Align::Right),
@@ -36,132 +257,54 @@ fn say(context: &Context, fit: &Fit, lives: &[Life], level: Level) -> Result<(),
         ("to", Align::Right),
     ];
     let mut printed = Table::new(columns);
-    for part in parts(fit, level)? {
-        let cells = [part.name.to_owned(), figure(part.value), part.error.map_or_else(String::new, figure)];
-        let [from, to] = [part.profile.lower, part.profile.upper].map(end);
-        let [name, value, error] = cells;
-        printed.row([name, value, error, from, to], Dress::Plain);
+    for part in parts {
+        let error = part.error.map_or_else(String::new, figure);
+        let [from, to] = match part.profile {
+            Some(bounds) => [bounds.lower, bounds.upper].map(end),
+            None => ["assumed".to_owned(), String::new()],
+        };
+        printed.row([part.name.clone(), figure(part.value), error, from, to], Dress::Plain);
     }
-    let failures = fit.failures();
-    context.out.line(format!("A {} law, {failures} failures among {} lives\n", family.name(), life::total(lives)))?;
+    printed
+}
+
+fn conditional_table(parts: &[&Part]) -> Table {
+    let mut printed = Table::new([("", Align::Left), ("from", Align::Right), ("to", Align::Right)]);
+    for part in parts {
+        if let Some([from, to]) = part.conditional {
+            printed.row([part.name.clone(), figure(from), figure(to)], Dress::Plain);
+        }
+    }
+    printed
+}
+
+/// Every law with its share of the evidence.
+fn laws(lives: &[Life]) -> Value {
+    let shape = |law: &compare::Candidate| {
+        let aic = law.fit.as_ref().map(Fit::aic).ok();
+        json!({ "model": law.family.name(), "aic": aic, "evidence": law.weight })
+    };
+    compare::families(lives).iter().map(shape).collect()
+}
+
+/// The laws beside each other, and whether age matters at all.
+fn say_laws(context: &Context, lives: &[Life]) -> Result<(), Trouble> {
+    let mut printed = Table::new([("law", Align::Left), ("AIC", Align::Right), ("evidence", Align::Right)]);
+    for law in compare::families(lives) {
+        let aic = law.fit.as_ref().map_or_else(|_| "no fit".to_owned(), |fit| format!("{:.3}", fit.aic()));
+        printed.row([law.family.name().to_owned(), aic, format!("{:.0} %", law.weight * 100.0)], Dress::Plain);
+    }
+    context.out.line("")?;
     context.out.table(&printed)?;
-    let level = level.get() * 100.0;
-    context.out.line(format!(
-        "\nThe mean life is {}. The bounds hold {level} %, by the profile of the likelihood.",
-        figure(fit.law().mean())
-    ))?;
-    context.out.line(format!("Log-likelihood {:.4}, AIC {:.3}.", fit.log_likelihood(), fit.aic()))?;
-    context.out.prose("", &beside(lives, family))
-}
-
-/// The other laws beside this one.
-fn beside(lives: &[Life], family: Family) -> String {
-    let others = Family::ALL.into_iter().filter(|other| *other != family);
-    let words = others.filter_map(|other| {
-        let fit = Fit::new(lives, other).ok()?;
-        Some(format!("{} {:.3}", other.name(), fit.aic()))
-    });
-    format!("AIC of the other laws (the smaller, the better): {}.", words.collect::<Vec<_>>().join(", "))
-}
-
-pub(super) fn family(model: cli::Model) -> Family {
-    match model {
-        cli::Model::Weibull => Family::Weibull,
-        cli::Model::Exponential => Family::Exponential,
-        cli::Model::Lognormal => Family::Lognormal,
-    }
-}
-
-/// What to do where no law can be fitted.
-pub(super) fn no_fit(none: &life::NoFit, lives: &[Life]) -> Trouble {
-    let watched: f64 = lives.iter().map(|life| life.count() * (life.end().last() - life.entry())).sum();
-    let trouble = Trouble::refused(none.to_string());
-    match none {
-        life::NoFit::NoFailures => {
-            trouble.help(format!("a lower bound for the mean life: tallow life mtbf --time {watched} --failures 0"))
-        }
-        _ => trouble.help("a law with one parameter may do: --model exponential"),
-    }
-}
-
-/// A parameter, or what follows from them.
-struct Part {
-    name: &'static str,
-    value: f64,
-    error: Option<f64>,
-    wald: Option<[f64; 2]>,
-    profile: Bounds,
-}
-
-/// The parameters of the fit by the field's names, and the B10 life.
-fn parts(fit: &Fit, level: Level) -> Result<Vec<Part>, Trouble> {
-    let law = fit.law();
-    let part = |name, value, error, wald, of| -> Result<Part, Trouble> {
-        let profile = fit.profile(of, level).map_err(refused)?;
-        Ok(Part { name, value, error, wald: Some(wald), profile })
-    };
-    let mut parts = match law.family() {
-        Family::Weibull => vec![
-            part("shape", law.shape(), Some(fit.shape_error()), fit.wald_shape(level), Of::Shape)?,
-            part("scale", law.scale(), Some(fit.scale_error()), fit.wald_scale(level), Of::Scale)?,
-        ],
-        Family::Exponential => {
-            vec![part("mean", law.scale(), Some(fit.scale_error()), fit.wald_scale(level), Of::Scale)?]
-        }
-        Family::Lognormal => vec![
-            part("mu", law.location(), Some(fit.location_error()), fit.wald_location(level), Of::Location)?,
-            part("sigma", law.spread(), Some(fit.spread_error()), fit.wald_spread(level), Of::Spread)?,
-        ],
-    };
-    let b10 = law.quantile(B10).map_err(refused)?;
-    let (error, wald) = (fit.quantile_error(B10).map_err(refused)?, fit.wald_quantile(B10, level).map_err(refused)?);
-    parts.push(part("b10", b10, Some(error), wald, Of::Quantile(B10))?);
-    Ok(parts)
-}
-
-fn shape(fit: &Fit, lives: &[Life], level: Level) -> Result<Value, Trouble> {
-    let (law, parts) = (fit.law(), parts(fit, level)?);
-    let mut shape = json!({
-        "model": law.family().name(), "log_likelihood": fit.log_likelihood(), "aic": fit.aic(),
-        "mean": law.mean(), "sd": law.std_dev(), "failures": fit.failures(), "lives": life::total(lives),
-        "standard_error": {}, "bounds": { "level": level.get(), "wald": {}, "profile": {} },
-    });
-    for part in &parts {
-        shape[part.name] = json!(part.value);
-        if part.name != "b10" {
-            shape["standard_error"][part.name] = json!(part.error);
-        }
-        shape["bounds"]["wald"][part.name] = json!(part.wald);
-        shape["bounds"]["profile"][part.name] = json!([part.profile.lower, part.profile.upper]);
-    }
-    Ok(shape)
-}
-
-/// Probability paper: the failures at their positions, the law and its bounds as lines.
-fn chart(fit: &Fit, lives: &[Life], level: Level) -> Result<Chart, Trouble> {
-    let law = fit.law();
-    // Lives that ended between looks have no place on paper, but the law has.
-    let positions = life::plot_positions(lives).unwrap_or_default();
-    let points = positions.iter().map(|position| [position.time, position.failed]).collect();
-    let chances = (0..=40).map(|step| 10f64.powf(-2.0 + 1.996 * f64::from(step) / 40.0)).map(|chance| chance.min(0.99));
-    let (mut line, mut band) = (Vec::new(), Vec::new());
-    for chance in chances {
-        let age = law.quantile(chance).map_err(refused)?;
-        line.push([age, chance]);
-        let bounds = fit.profile(Of::Survival(age), level).map_err(refused)?;
-        if let (Some(lower), Some(upper)) = (bounds.lower, bounds.upper) {
-            band.push([age, 1.0 - upper, 1.0 - lower]);
-        }
-    }
-    Ok(Chart {
-        title: "Failed by age, on probability paper".to_owned(),
-        says: format!(
-            "Failures and the {} law through them, with bounds that hold {} %.",
-            law.family().name(),
-            level.get() * 100.0
+    let Ok(test) = compare::age_matters(lives) else { return Ok(()) };
+    let words = if test.chance < 0.05 { "Failures know age" } else { "That failures know age may be chance" };
+    context.out.line("")?;
+    context.out.prose(
+        "",
+        &format!(
+            "The smaller the AIC, the better; evidence is its share (Akaike). {words} (exponential against weibull: \
+             p = {:.3}). Another law: --model NAME.",
+            test.chance
         ),
-        x: Axis { label: "age".to_owned(), scale: Scale::Log },
-        y: Axis { label: "share failed".to_owned(), scale: Scale::Weibull },
-        layers: vec![Layer::Band(band), Layer::Line(line), Layer::Points(points)],
-    })
+    )
 }

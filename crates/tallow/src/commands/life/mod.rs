@@ -1,11 +1,19 @@
 //! `tallow life`: life-data statistics on a table, without a shop.
 
+mod bearing;
+mod believe;
+mod below;
+mod costs;
 mod curve;
 mod drift;
 mod fit;
+mod hidden;
+mod look;
 mod mtbf;
+mod remain;
 mod repairs;
 mod replace;
+mod source;
 mod table;
 
 use std::fs;
@@ -22,11 +30,16 @@ pub(super) use replace::chart as replace_chart;
 pub(crate) fn life(context: &Context, args: &cli::Life) -> Result<(), Trouble> {
     match args {
         cli::Life::Fit(args) => fit::fit(context, args),
+        cli::Life::Believe(args) => believe::believe(context, args),
         cli::Life::Curve(args) => curve::curve(context, args),
         cli::Life::Mtbf(args) => mtbf::mtbf(context, args),
+        cli::Life::Remain(args) => remain::remain(context, args),
         cli::Life::Repairs(args) => repairs::repairs(context, args),
         cli::Life::Drift(args) => drift::drift(context, args),
         cli::Life::Replace(args) => replace::replace(context, args),
+        cli::Life::Look(args) => look::look(context, args),
+        cli::Life::Hidden(args) => hidden::hidden(context, args),
+        cli::Life::Bearing(args) => bearing::bearing(context, args),
     }
 }
 

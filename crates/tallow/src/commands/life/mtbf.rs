@@ -22,16 +22,22 @@ pub(crate) fn mtbf(context: &Context, args: &cli::LifeMtbf) -> Result<(), Troubl
     }
     let percent = args.level * 100.0;
     match (mtbf.mean(), bounds.lower, bounds.upper) {
-        (Some(mean), Some(lower), Some(upper)) => context.out.line(format!(
-            "Mean time between failures {}, between {} and {} with {percent} % confidence.",
-            figure(mean),
-            figure(lower),
-            figure(upper)
-        ))?,
-        _ => context.out.line(format!(
-            "No failure gives no mean. It is longer than {} with {percent} % confidence.",
-            figure(mtbf.lower(level))
-        ))?,
+        (Some(mean), Some(lower), Some(upper)) => context.out.prose(
+            "",
+            &format!(
+                "Mean time between failures {}, between {} and {} with {percent} % confidence.",
+                figure(mean),
+                figure(lower),
+                figure(upper)
+            ),
+        )?,
+        _ => context.out.prose(
+            "",
+            &format!(
+                "No failure gives no mean. It is longer than {} with {percent} % confidence.",
+                figure(mtbf.lower(level))
+            ),
+        )?,
     }
-    context.out.line("This holds where failures come by chance, as often in an old part as in a new one.")
+    context.out.prose("", "This holds where failures come by chance, as often in an old part as in a new one.")
 }

@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use life::Level;
 use life::repair::{MeanPoint, PowerLawFit, System, chi_square_test, laplace_test, mean_failures};
+use life::{Bounds, Level};
 use serde_json::{Value, json};
 
 use super::table::{Row, Table as Cells};
@@ -12,6 +12,7 @@ use super::{end, figure, refused};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
+use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
 
 const COLUMNS: [&str; 4] = ["system", "start", "end", "time"];
@@ -32,6 +33,10 @@ pub(crate) fn repairs(context: &Context, args: &cli::LifeTable) -> Result<(), Tr
 /// A system per number in the column `system`, in the order of those numbers.
 fn systems(path: &Path) -> Result<Vec<System>, Trouble> {
     let table = Cells::read(path, &COLUMNS)?;
+    table.needs(
+        &["system", "end", "time"],
+        "each system was watched from start (0 if left out) to end; time is a failure",
+    )?;
     let mut found: BTreeMap<u64, (f64, f64, Vec<f64>)> = BTreeMap::new();
     for row in table.rows() {
         let (name, start, end) = (row.need("system")?, row.get("start").unwrap_or(0.0), row.need("end")?);
@@ -86,15 +91,16 @@ fn say(
     let (law, ends, (shape, _)) = (fit.law(), fit.end_bounds(level), fit.shape_bounds(level));
     let percent = level.get() * 100.0;
     out.line(format!("{} failures of {} systems; bounds hold {percent} %\n", fit.failures(), systems.len()))?;
-    out.line(format!("shape            {}  from {} to {}", figure(law.shape()), end(shape.lower), end(shape.upper)))?;
-    out.line(format!(
-        "mean time between failures at the end, {}: {}  from {} to {}\n",
-        figure(fit.end()),
-        figure(law.mtbf(fit.end())),
-        end(ends.mtbf.lower),
-        end(ends.mtbf.upper)
-    ))?;
-    out.line(trend(systems, law.shape()))
+    let columns = [("", Align::Left), ("fit", Align::Right), ("from", Align::Right), ("to", Align::Right)];
+    let mut printed = Table::new(columns);
+    let mut row = |name: String, value: f64, bounds: Bounds| {
+        printed.row([name, figure(value), end(bounds.lower), end(bounds.upper)], Dress::Plain);
+    };
+    row("shape".to_owned(), law.shape(), shape);
+    row(format!("mean time between failures at {}", figure(fit.end())), law.mtbf(fit.end()), ends.mtbf);
+    out.table(&printed)?;
+    out.line("")?;
+    out.prose("", &trend(systems, law.shape()))
 }
 
 /// Whether failures come faster or slower, as far as the tests can tell.

@@ -1,70 +1,189 @@
-//! `tallow life replace`: the best age to replace a part whose law is known.
+//! `tallow life replace`: the best age to replace a part, beside other ways to keep it.
 
-use life::{AgeReplacement, Law};
+use life::{AgeReplacement, Band, Best, BlockReplacement, Law, Level, MinimalRepair};
 use serde_json::json;
 
-use super::{figure, refused};
-use crate::chart::{Axis, Chart, Layer, Scale};
+use super::costs::Costs;
+use super::source::Source;
+use super::{end, figure, refused};
+use crate::chart::{Chart, Layer};
 use crate::cli;
 use crate::context::Context;
+use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
 
 /// The share of the best cost rate within which an age is as good as the best.
 const AS_GOOD: f64 = 0.05;
 
+/// Points of a curve of blocks, each of which takes a renewal function.
+const BLOCKS: u32 = 60;
+
 pub(crate) fn replace(context: &Context, args: &cli::LifeReplace) -> Result<(), Trouble> {
-    let law = Law::weibull(args.shape, args.scale).map_err(refused)?;
-    let policy = AgeReplacement::new(law, args.planned_cost, args.failure_cost).map_err(refused)?;
-    let (best, to_failure) = (policy.best(), policy.cost_rate_to_failure());
+    let level = Level::new(args.level).map_err(refused)?;
+    let ways = Ways::of(args, level)?;
     if context.json {
-        context.out.json(&json!({
-            "age": best.map(|best| best.age), "cost_rate": best.map_or(to_failure, |best| best.cost_rate),
-            "cost_rate_run_to_failure": to_failure,
-        }))?;
+        context.out.json(&ways.shape())?;
     } else {
-        match best {
-            Some(best) => {
-                context.out.line(format!(
-                    "Replace at age {}: {} per unit of age, {:.0} % less than the {} of running to failure.",
+        ways.say(context, level)?;
+    }
+    super::draw(context, || ways.chart(), args.svg.as_deref())
+}
+
+/// Ways to keep a part, with the best of each.
+struct Ways {
+    source: Source,
+    by_age: AgeReplacement,
+    best: Option<Best>,
+    band: Option<Band>,
+    block: Option<(BlockReplacement, Option<Best>)>,
+    repair: Option<(MinimalRepair, Option<(f64, f64)>)>,
+}
+
+impl Ways {
+    fn of(args: &cli::LifeReplace, level: Level) -> Result<Ways, Trouble> {
+        let source = Source::of(&args.law)?;
+        let (law, planned, failure) = (source.law(), args.planned_cost, args.failure_cost);
+        let by_age = AgeReplacement::new(law, planned, failure).map_err(refused)?;
+        let band = match &source {
+            Source::Told(_) => None,
+            Source::Fitted(fit, _) => Some(AgeReplacement::band(fit, planned, failure, level).map_err(refused)?),
+        };
+        let block = args.block.then(|| BlockReplacement::new(law, planned, failure)).transpose().map_err(refused)?;
+        let repair = args.minimal_repair.map(|cost| MinimalRepair::new(law, planned, cost));
+        let repair = repair.transpose().map_err(refused)?;
+        Ok(Ways {
+            best: by_age.best(),
+            source,
+            by_age,
+            band,
+            block: block.map(|block| (block, block.best())),
+            repair: repair.map(|repair| (repair, repair.best())),
+        })
+    }
+
+    fn shape(&self) -> serde_json::Value {
+        let (best, to_failure) = (self.best, self.by_age.cost_rate_to_failure());
+        let of_best = |best: &Best| json!({ "age": best.age, "cost_rate": best.cost_rate });
+        json!({
+            "law": self.source.shape(), "age": best.map(|best| best.age),
+            "cost_rate": best.map_or(to_failure, |best| best.cost_rate), "cost_rate_run_to_failure": to_failure,
+            "band": self.band.map(|band| json!({
+                "age": [band.age.lower, band.age.upper], "saving": band.saving, "with_best": band.with_best,
+            })),
+            "block": self.block.as_ref().and_then(|(_, best)| best.as_ref().map(of_best)),
+            "minimal_repair": self.repair.and_then(|(_, best)| best)
+                .map(|(age, cost_rate)| json!({ "age": age, "cost_rate": cost_rate })),
+        })
+    }
+
+    fn say(&self, context: &Context, level: Level) -> Result<(), Trouble> {
+        let (out, to_failure) = (&context.out, figure(self.by_age.cost_rate_to_failure()));
+        out.prose("", &self.source.words())?;
+        match self.best {
+            Some(best) => out.prose(
+                "",
+                &format!(
+                    "Replace at age {}: {} per unit of age, {:.0} % less than the {to_failure} of running to failure.{}",
                     figure(best.age),
                     figure(best.cost_rate),
                     best.saving * 100.0,
-                    figure(to_failure)
-                ))?;
-                if let Ok(Some(range)) = policy.within(AS_GOOD) {
-                    let [from, to] = [range.lower, range.upper].map(super::end);
-                    context
-                        .out
-                        .line(format!("Any age from {from} to {to} costs at most {:.0} % more.", AS_GOOD * 100.0))?;
-                }
+                    self.as_good()
+                ),
+            )?,
+            None => {
+                out.prose("", &format!("No gain from replacing early: run to failure, at {to_failure} per unit of age."))?;
             }
-            None => context.out.line(format!(
-                "No gain from replacing early: run to failure, at {} per unit of age.",
-                figure(to_failure)
-            ))?,
+        }
+        if let Some(band) = &self.band {
+            out.prose("", &band_words(band, level))?;
+        }
+        if self.block.is_some() || self.repair.is_some() {
+            out.line("")?;
+            out.table(&self.table())?;
+        }
+        if self.repair.is_some() {
+            out.line("")?;
+            out.prose(
+                "",
+                "A minimal repair leaves the part as old as it was; its costs take the place of a failure's.",
+            )?;
+        }
+        Ok(())
+    }
+
+    /// The ages that cost hardly more than the best.
+    fn as_good(&self) -> String {
+        match self.by_age.within(AS_GOOD) {
+            Ok(Some(range)) => {
+                let [from, to] = [range.lower, range.upper].map(end);
+                format!(" Any age from {from} to {to} costs at most {:.0} % more.", AS_GOOD * 100.0)
+            }
+            _ => String::new(),
         }
     }
-    super::draw(context, || chart(&policy, law), args.svg.as_deref())
+
+    fn table(&self) -> Table {
+        let columns = [("way", Align::Left), ("age", Align::Right), ("costs per unit of age", Align::Right)];
+        let mut printed = Table::new(columns);
+        let mut row = |way: &str, best: Option<(f64, f64)>| {
+            let [age, rate] =
+                best.map_or(["never".to_owned(), "no gain".to_owned()], |(age, rate)| [age, rate].map(figure));
+            printed.row([way.to_owned(), age, rate], Dress::Plain);
+        };
+        let of = |best: Option<Best>| best.map(|best| (best.age, best.cost_rate));
+        row("replace at an age", of(self.best));
+        if let Some((_, best)) = &self.block {
+            row("replace in blocks, all at once every", of(*best));
+        }
+        if let Some((_, best)) = self.repair {
+            row("repair minimally, replace at an age", best);
+        }
+        let to_failure = figure(self.by_age.cost_rate_to_failure());
+        printed.row(["run to failure".to_owned(), String::new(), to_failure], Dress::Plain);
+        printed
+    }
+
+    fn chart(&self) -> Result<Chart, Trouble> {
+        let law = self.source.law();
+        let mut drawn = chart(&self.by_age, law)?;
+        let costs = costs(&self.by_age, law);
+        if let Some((block, best)) = &self.block {
+            drawn.layers.push(Layer::Line(costs.line(|span| block.cost_rate(span), BLOCKS)?));
+            drawn.layers.extend(best.map(|best| Layer::Mark(best.age, "best block".to_owned())));
+        }
+        if let Some((repair, best)) = self.repair {
+            drawn.layers.push(Layer::Line(costs.line(|age| repair.cost_rate(age), BLOCKS)?));
+            drawn.layers.extend(best.map(|(age, _)| Layer::Mark(age, "with repairs".to_owned())));
+        }
+        Ok(drawn)
+    }
+}
+
+/// What the lives leave open.
+fn band_words(band: &Band, level: Level) -> String {
+    let percent = level.get() * 100.0;
+    let saving = band.saving.map(|share| format!("{:.0}", share * 100.0)).join(" to ");
+    let with_best = band.with_best * 100.0;
+    if band.with_best == 0.0 && band.age.lower.is_none() {
+        return format!("None of the laws that the lives allow at {percent} % has a best age.");
+    }
+    let [from, to] = [band.age.lower, band.age.upper].map(end);
+    format!(
+        "The lives leave open ({percent} %): the best age from {from} to {to}, the saving from {saving} %. Of the laws on the \
+         edge of what they allow {with_best:.0} % have a best age."
+    )
+}
+
+fn costs(policy: &AgeReplacement, law: Law) -> Costs<'static> {
+    Costs {
+        title: "Cost of replacing at an age",
+        choice: "age at which parts are replaced",
+        far: 2.0 * law.mean(),
+        without: (policy.cost_rate_to_failure(), "running to failure"),
+    }
 }
 
 /// The cost curve, to twice the mean life.
 pub(in crate::commands) fn chart(policy: &AgeReplacement, law: Law) -> Result<Chart, Trouble> {
-    let curve = policy.curve(2.0 * law.mean(), 200).map_err(refused)?;
-    let to_failure = policy.cost_rate_to_failure();
-    // What costs more than thrice the run to failure only hides the rest.
-    let line = curve.into_iter().map(|(age, rate)| [age, rate]).filter(|[_, rate]| *rate <= 3.0 * to_failure);
-    let mut layers =
-        vec![Layer::Line(line.collect()), Layer::Line(vec![[0.0, to_failure], [2.0 * law.mean(), to_failure]])];
-    if let Some(best) = policy.best() {
-        layers.push(Layer::Mark(best.age, "best age".to_owned()));
-        layers.push(Layer::Points(vec![[best.age, best.cost_rate]]));
-    }
-    Ok(Chart {
-        title: "Cost of replacing at an age".to_owned(),
-        says: "Costs per unit of age by the age at which parts are replaced; the level line is running to failure."
-            .to_owned(),
-        x: Axis { label: "age at which parts are replaced".to_owned(), scale: Scale::Linear },
-        y: Axis { label: "costs per unit of age".to_owned(), scale: Scale::Linear },
-        layers,
-    })
+    costs(policy, law).chart(|age| policy.cost_rate(age), policy.best())
 }

@@ -32,23 +32,41 @@ impl Table {
             .open(&progress)
             .and_then(|mut plain| plain.read_to_end(&mut text))
             .map_err(|error| source.trouble(&error))?;
-        let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(text.as_slice());
-        let broken = |error: csv::Error| Trouble::refused(format!("{file} is no table: {error}"));
+        let separator = separator(&text);
+        let mut builder = csv::ReaderBuilder::new();
+        let mut reader = builder.trim(csv::Trim::All).delimiter(separator).from_reader(text.as_slice());
+        let broken = |error: csv::Error| broken(&file, &error);
         let header = reader.headers().map_err(broken)?.clone();
         let columns: Vec<String> =
-            header.iter().map(|name| name.trim_start_matches('\u{feff}').to_lowercase()).collect();
+            header.iter().map(|name| name.trim_start_matches('\u{feff}').trim().to_lowercase()).collect();
         check_columns(&file, &columns, known)?;
         let mut rows = Vec::new();
         for record in reader.records() {
             let record = record.map_err(broken)?;
             let line = record.position().map_or(0, csv::Position::line);
-            let cells = record.iter().zip(&columns).map(|(cell, column)| number(&file, line, column, cell));
+            let cells = record.iter().zip(&columns).map(|(cell, column)| {
+                // Where a comma separates nothing, it is a decimal comma.
+                let cell = if separator == b',' { cell.to_owned() } else { cell.replace(',', ".") };
+                number(&file, line, column, &cell)
+            });
             rows.push((line, cells.collect::<Result<_, _>>()?));
         }
         if rows.is_empty() {
             return Err(Trouble::refused(format!("{file} has no rows")).help("write a row per life below the header"));
         }
         Ok(Table { file, columns, rows })
+    }
+
+    /// Refuses a table that lacks one of these columns, and says what they are.
+    ///
+    /// # Errors
+    /// A column that is missing.
+    pub(crate) fn needs(&self, columns: &[&str], help: &str) -> Result<(), Trouble> {
+        let missing = columns.iter().find(|needed| !self.columns.iter().any(|column| column == *needed));
+        match missing {
+            Some(needed) => Err(Trouble::refused(format!("{} has no column \"{needed}\"", self.file)).help(help)),
+            None => Ok(()),
+        }
     }
 
     /// The rows.
@@ -85,8 +103,34 @@ impl Row<'_> {
     }
 }
 
+/// What separates columns, by the first line: a semicolon or a tab where one stands there and no comma does, as
+/// spreadsheets write where a comma is for decimals.
+fn separator(text: &[u8]) -> u8 {
+    let header = text.split(|byte| *byte == b'\n').next().unwrap_or_default();
+    let has = |byte| header.contains(&byte);
+    [b';', b'\t'].into_iter().find(|&byte| has(byte) && !has(b',')).unwrap_or(b',')
+}
+
+fn broken(file: &str, error: &csv::Error) -> Trouble {
+    match error.kind() {
+        csv::ErrorKind::UnequalLengths { pos, expected_len, len } => {
+            let line = pos.as_ref().map_or(0, csv::Position::line);
+            Trouble::refused(format!("{file}, line {line}: {len} cells, but the header names {expected_len} columns"))
+                .help("decimal commas need columns that are separated by semicolons")
+        }
+        csv::ErrorKind::Utf8 { .. } => Trouble::refused(format!("{file} is not text")),
+        _ => Trouble::refused(format!("{file} is no table: {error}")),
+    }
+}
+
 fn check_columns(file: &str, columns: &[String], known: &[&str]) -> Result<(), Trouble> {
     let help = format!("the first line names the columns: {}", known.join(", "));
+    if columns.iter().all(|name| name.is_empty()) {
+        return Err(Trouble::refused(format!("{file} is empty")).help(help));
+    }
+    if columns.iter().all(|name| name.parse::<f64>().is_ok()) {
+        return Err(Trouble::refused(format!("{file} has no header: its first line is numbers")).help(help));
+    }
     for (place, name) in columns.iter().enumerate() {
         if !known.contains(&name.as_str()) {
             return Err(Trouble::refused(format!("{file} has a column \"{name}\" that is not known here")).help(help));
@@ -119,12 +163,7 @@ pub(crate) const LIVES: [&str; 5] = ["time", "event", "entry", "upper", "count"]
 /// As [`Table::read`], and a row that is no life.
 pub(crate) fn lives(path: &Path) -> Result<Vec<Life>, Trouble> {
     let table = Table::read(path, &LIVES)?;
-    for needed in ["time", "event"] {
-        if !table.columns.iter().any(|column| column == needed) {
-            return Err(Trouble::refused(format!("{} has no column \"{needed}\"", table.file))
-                .help("time is the age, event is 1 for failed and 0 for still good"));
-        }
-    }
+    table.needs(&["time", "event"], "time is the age, event is 1 for failed and 0 for still good")?;
     table.rows().map(|row| life_of(&row)).collect()
 }
 
