@@ -2,6 +2,7 @@
 //!
 //! No I/O and no clock: the day is an argument, so that a list made last March can be made again and compared.
 
+pub mod ahead;
 pub mod amount;
 pub mod booking;
 pub mod build;
@@ -15,14 +16,18 @@ pub mod material;
 pub mod measure;
 mod meter;
 mod nearest;
+pub mod prices;
 pub mod rates;
 pub mod replay;
+pub mod risk;
 pub mod rules;
+pub mod stake;
 pub mod state;
 pub mod supply;
 pub mod usage;
 pub mod used;
 
+pub use ahead::{Ahead, ahead};
 pub use build::{Build, BuildError, BuildErrors};
 pub use due::{Due, When, due};
 pub use entry::{Entry, EntryId, Event};
@@ -30,8 +35,11 @@ pub use estimate::{Estimate, EstimateError, Ratio, Ratios};
 pub use forecast::{Grounds, Likely, UseGrounds};
 pub use material::{Material, MaterialClass, MaterialInfo, Materials};
 pub use nearest::{Unknown, nearest};
+pub use prices::Prices;
 pub use rates::{RateError, Rates};
 pub use replay::{Calibration, Past, Scored, calibration, replay};
+pub use risk::{Risk, risks};
+pub use stake::Stake;
 pub use state::{Care, DayUse, MachineState, QueuedUse, Standing};
 pub use supply::{Kind, Supplies};
 pub use usage::Usage;

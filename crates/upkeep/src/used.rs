@@ -178,7 +178,7 @@ fn later<'a>(
 
 /// Elapsed time by the calendar: from the civil instant `since` to the same clock time `months` and `days` later, the
 /// day cut to the length of a shorter month. Each civil day counts 24 h, so a day on which clocks change counts as one.
-fn elapsed(since: Timestamp, months: u16, days: u16, now: &ZonedDateTime) -> LimitUsed {
+pub(crate) fn elapsed(since: Timestamp, months: u16, days: u16, now: &ZonedDateTime) -> LimitUsed {
     let start = civil(since, now.time_zone());
     let end = start.saturating_add(Span::new().months(months).days(days));
     let days = |from: DateTime, to: DateTime| to.duration_since(from).as_secs_f64() / 86_400.0;

@@ -107,7 +107,8 @@ fn a_failure_found_while_looking_lies_between_two_looks() {
     record.then(10.0, run(1.0));
     record.then(20.0, look());
     record.then(30.0, run(2.0));
-    record.tell("bowline", 40.0, "found while looking", failed("feed tube 1"));
+    let mode = "bore scored".to_owned();
+    record.then(40.0, Event::Failed { position: "feed tube 1".to_owned(), mode, found: true });
     let build = build();
     let records = [Records { build: &build, entries: &record.entries }];
     let lives = KindLives::of("feed tube", &records, Materials::built_in(), at(50.0)).unwrap();
@@ -118,6 +119,70 @@ fn a_failure_found_while_looking_lies_between_two_looks() {
         "{ends:?}"
     );
     assert_eq!(KindLives::of("no such kind", &records, Materials::built_in(), at(50.0)).map(|lives| lives.kind), None);
+}
+
+#[test]
+fn a_part_of_recorded_age_counts_from_that_age_on_by_every_clock() {
+    let age = |position: Option<&str>, of: Option<&str>, amount: &str| Event::Age {
+        position: position.map(str::to_owned),
+        of: of.map(str::to_owned),
+        amount: amount.to_owned(),
+    };
+    let mut record = Record::new("bowline");
+    record.then(0.0, age(None, None, "30 days"));
+    record.then(0.0, age(Some("feed tube 1"), Some("filament mass"), "4 kg"));
+    record.then(10.0, run(2.0));
+    record.then(240.0, failed("feed tube 1"));
+    let build = build();
+    let records = [Records { build: &build, entries: &record.entries }];
+    let lives = KindLives::of("feed tube", &records, Materials::built_in(), at(300.0)).unwrap();
+    let tube = lives.stays.iter().find(|stay| stay.position == "feed tube 1").unwrap();
+    let of = |name: &str| {
+        let clock = &lives.told.iter().find(|told| told.clock.to_string() == name).unwrap().clock;
+        (clock.age_of(tube, Materials::built_in()), clock.passed(tube, Materials::built_in()))
+    };
+    // By hand: 4 kg before and 2 kg here; 30 days before and 10 here; an hour's run here stands for 2 kg, so 2 h before.
+    assert_eq!(of("filament mass"), (6.0, 2.0));
+    assert_eq!(of("days"), (40.0, 10.0));
+    assert_eq!(of("time"), (3.0 * 3600.0, 3600.0));
+    let failure = lives.told[0].lives.iter().find(|life| life.end().is_failure()).unwrap();
+    assert!(0.0 < failure.entry());
+    assert_eq!(lives.of_unknown_age(), 0);
+}
+
+#[test]
+fn doing_a_task_that_renews_a_part_ends_its_life_once_even_if_the_replacement_is_recorded_beside_it() {
+    let done = || Event::Done { task: "replace the carbon filter".to_owned(), supplies: Default::default() };
+    let mut record = Record::new("bowline");
+    record.then(100.0, done());
+    record.then(200.0, done());
+    record.then(200.0, replaced("carbon filter", Because::Good));
+    let build = build();
+    let all = stays(&build, Some("carbon filter"), &record.entries, at(300.0));
+    let ends: Vec<(Timestamp, Timestamp, Ending)> = all.iter().map(|stay| (stay.from, stay.to, stay.end)).collect();
+    let expected = [
+        (at(0.0), at(100.0), Ending::Good),
+        (at(100.0), at(200.0), Ending::Good),
+        (at(200.0), at(300.0), Ending::StillThere),
+    ];
+    assert_eq!(ends, expected);
+}
+
+#[test]
+fn before_anything_failed_a_part_goes_by_what_its_build_believes() {
+    let mut record = Record::new("bowline");
+    for hour in 0..40 {
+        record.then(f64::from(hour) * 4.0, run(0.1));
+    }
+    let build = build();
+    let records = [Records { build: &build, entries: &record.entries }];
+    let lives = KindLives::of("feed tube", &records, Materials::built_in(), at(168.0)).unwrap();
+    assert_eq!(lives.count(Ending::Failed), 0);
+    assert_eq!(lives.best_clock().unwrap().clock.to_string(), "time");
+    let stay = &lives.stays[0];
+    let chance = lives.fails_within(stay, 28.0, Materials::built_in()).unwrap();
+    // The build believes that a tenth fails by 150 h; a part of 40 h that does 160 h more runs a risk of that order.
+    assert!((0.02..0.4).contains(&chance), "{chance}");
 }
 
 /// Tubes that last about 5 kg whatever the calendar says, on machines whose pace changes from week to week.

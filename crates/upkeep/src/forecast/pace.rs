@@ -128,9 +128,15 @@ impl Pace {
         }
         self.known = Vec::with_capacity(n_days);
         for (day, &sum) in sums.iter().enumerate() {
-            let drawn = if day == 0 { self.mean_today() } else { self.mean_of_day(day % self.cycle) };
+            let drawn = self.mean_on(day);
             self.known.push((0.0 < sum && drawn <= sum).then_some(sum));
         }
+    }
+
+    /// The mean use of a day, counted from today: what is queued where that takes the draw's place.
+    pub(crate) fn mean_on(&self, day: usize) -> f64 {
+        let drawn = || if day == 0 { self.mean_today() } else { self.mean_of_day(day % self.cycle) };
+        self.known.get(day).copied().flatten().unwrap_or_else(drawn)
     }
 
     fn mean_today(&self) -> f64 {

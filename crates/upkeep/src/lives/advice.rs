@@ -1,11 +1,13 @@
 //! When it pays to replace parts of a kind before they fail, and how sure that is.
 
-use life::bayes::{Posterior, Prior};
+use life::bayes::{Belief, LifeBelief, Posterior, Prior};
 use life::compare::{Pooling, pooling};
 use life::{AgeReplacement, Band, Best, Family, Fit, Law, Level, Life};
 
-use super::{Clock, Ending, KindLives, Stay, Told};
+use super::clock::DAYS_PER_YEAR;
+use super::{Clock, Ending, KindLives, Stay, Told, clock_of};
 use crate::Materials;
+use crate::build::Allowance;
 
 /// Below this many failures the data are said to be too few to choose an interval by. Judgement, no source: with two
 /// failures the bounds of a shape span more than a factor of ten.
@@ -17,7 +19,9 @@ const FEW: usize = 10;
 /// The share of the laws that the lives allow which must have a best age before one is named. Judgement, no source.
 const SURE: f64 = 0.9;
 
-const DAYS_PER_YEAR: f64 = 365.25;
+/// How surely a build knows the age by which a tenth has failed: within a factor of three, with a chance of 90 %. Judgement,
+/// no source.
+const BELIEVED_WITHIN: f64 = 3.0;
 
 /// What a planned replacement and a failure cost, in the shop's money.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -75,6 +79,10 @@ pub struct Advice {
     pub verdict: Verdict,
     /// How much the clock advances in a year at one position, on average.
     pub per_year: f64,
+    /// The age at which parts are replaced today; `None` where they run until they fail or show wear.
+    pub today: Option<f64>,
+    /// Money per year and position at today's age, or run to failure without one; `None` without a law.
+    pub today_per_year: Option<f64>,
     /// Money per year and position when parts run to failure; `None` without a law.
     pub to_failure_per_year: Option<f64>,
     /// Money per year and position at the best age.
@@ -84,7 +92,39 @@ pub struct Advice {
 impl KindLives {
     /// The clock that explains the failures best, with its lives and law; the calendar where nothing failed.
     pub fn best_clock(&self) -> Option<&Told> {
-        self.told.first()
+        let believed = self.believed.as_ref().filter(|_| self.count(Ending::Failed) == 0);
+        let clock = believed.map(|life| Clock::Meter { quantity: life.of, counts: Vec::new() });
+        let by_belief = clock.and_then(|clock| self.told.iter().find(|told| told.clock == clock));
+        by_belief.or(self.told.first())
+    }
+
+    /// The age at which parts are replaced today by the clock; `None` where no task replaces them, or the clock stands.
+    pub fn today(&self, clock: &Clock, materials: &Materials) -> Option<f64> {
+        let pace = self.per_year(clock, materials);
+        let age_of = |limit| {
+            let theirs = self.per_year(&clock_of(limit), materials);
+            let allowed = match limit.every {
+                Allowance::Elapsed { months, days } => f64::from(months) * DAYS_PER_YEAR / 12.0 + f64::from(days),
+                Allowance::Amount { amount, .. } => amount,
+            };
+            (0.0 < theirs && 0.0 < pace).then(|| allowed * pace / theirs)
+        };
+        self.renewal.as_ref()?.limits.iter().filter_map(age_of).reduce(f64::min)
+    }
+
+    /// What is believed of the law by a clock before the lives: what the build says of it, if it tells by that clock.
+    fn prior(&self, clock: &Clock) -> Prior {
+        let by_clock = |life: &&crate::build::BelievedLife| {
+            *clock == Clock::Meter { quantity: life.of, counts: Vec::new() }
+        };
+        let Some(life) = self.believed.as_ref().filter(by_clock) else { return Prior::common() };
+        let sure = Level::new(0.9).and_then(|level| {
+            Belief::between(life.tenth / BELIEVED_WITHIN, life.tenth * BELIEVED_WITHIN, level)
+        });
+        let prior = sure.and_then(|belief| {
+            Prior::new(Prior::common_shape(), LifeBelief::Quantile { failed: 0.1, belief })
+        });
+        prior.unwrap_or(Prior::common())
     }
 
     /// What the lives advise at these costs.
@@ -106,7 +146,13 @@ impl KindLives {
             Verdict::Replace { best, .. } | Verdict::Unsure { best, .. } => Some(best.cost_rate * per_year),
             _ => None,
         };
+        let today = self.today(&told.clock, materials);
+        let today_rate = |policy: AgeReplacement| {
+            today.and_then(|age| policy.cost_rate(age).ok()).unwrap_or(policy.cost_rate_to_failure())
+        };
         Some(Advice {
+            today,
+            today_per_year: policy.map(|policy| today_rate(policy) * per_year),
             clock: told.clock.clone(),
             failures,
             verdict,
@@ -118,21 +164,22 @@ impl KindLives {
 
     /// How much a clock advances in a year at one position, on average over all stays.
     pub fn per_year(&self, clock: &Clock, materials: &Materials) -> f64 {
-        let days: f64 = self.stays.iter().map(|stay| Clock::Days.age_of(stay, materials)).sum();
-        let ages: f64 = self.stays.iter().map(|stay| clock.age_of(stay, materials)).sum();
+        let days: f64 = self.stays.iter().map(|stay| Clock::Days.passed(stay, materials)).sum();
+        let ages: f64 = self.stays.iter().map(|stay| clock.passed(stay, materials)).sum();
         if 0.0 < days { ages / days * DAYS_PER_YEAR } else { 0.0 }
     }
 
     /// The chance that a part still there fails within so many days, by the best clock at the kind's mean pace; `None` where
     /// nothing is known of its life yet.
     ///
-    /// With few failures the law is drawn towards what is believed of wearing parts (see [`Prior::common`]).
+    /// With few failures the law is drawn towards what is believed of wearing parts (see [`Prior::common`]) and of this one
+    /// by its build.
     pub fn fails_within(&self, stay: &Stay, days: f64, materials: &Materials) -> Option<f64> {
         let told = self.best_clock()?;
         let age = told.clock.age_of(stay, materials);
         let span = self.per_year(&told.clock, materials) * days / DAYS_PER_YEAR;
         if self.count(Ending::Failed) < FEW {
-            return Some(Posterior::new(&told.lives, Prior::common()).ok()?.fails_within(age, span));
+            return Some(Posterior::new(&told.lives, self.prior(&told.clock)).ok()?.fails_within(age, span));
         }
         Some(1.0 - told.fit.as_ref().ok()?.law().survival_given(age, span))
     }

@@ -12,6 +12,8 @@ use crate::{Materials, Usage};
 
 const SECONDS_PER_DAY: f64 = 86_400.0;
 
+pub(super) const DAYS_PER_YEAR: f64 = 365.25;
+
 /// A way to tell a part's age.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Clock {
@@ -62,25 +64,62 @@ impl Clock {
         }
     }
 
-    /// The age at which a stay ended, or until when it is known.
+    /// How old a stay's part was when it ended, or is at the end of the records.
     pub fn age_of(&self, stay: &Stay, materials: &Materials) -> f64 {
+        self.entry_age(stay, materials) + self.passed(stay, materials)
+    }
+
+    /// How far the clock went in a stay.
+    pub fn passed(&self, stay: &Stay, materials: &Materials) -> f64 {
         self.age(stay.to.duration_since(stay.from).as_secs_f64(), &stay.usage, stay.tool, materials)
+    }
+
+    /// How old a stay's part was when the records began: as recorded by this clock, else carried over from the clock by
+    /// which it is recorded at the stay's own ratio of the two; 0 where nothing is recorded.
+    fn entry_age(&self, stay: &Stay, materials: &Materials) -> f64 {
+        let recorded = |age: &Allowance| match *age {
+            Allowance::Elapsed { months, days } => {
+                (Clock::Days, f64::from(months) * DAYS_PER_YEAR / 12.0 + f64::from(days))
+            }
+            Allowance::Amount { quantity, amount } => (Clock::Meter { quantity, counts: Vec::new() }, amount),
+        };
+        let ages: Vec<(Clock, f64)> = stay.ages.iter().map(recorded).collect();
+        let Some((clock, age)) = ages.iter().find(|(clock, _)| clock.same_meter(self)).or(ages.last()) else {
+            return 0.0;
+        };
+        let theirs = clock.passed(stay, materials);
+        if clock == self {
+            *age
+        } else if 0.0 < theirs {
+            age * self.passed(stay, materials) / theirs
+        } else {
+            0.0
+        }
+    }
+
+    fn same_meter(&self, other: &Clock) -> bool {
+        match (self, other) {
+            (Clock::Days, Clock::Days) => true,
+            (Clock::Meter { quantity: one, .. }, Clock::Meter { quantity: other, .. }) => one == other,
+            _ => false,
+        }
     }
 
     /// What a stay is as a life by this clock; `None` where the part failed without the clock having moved, which no law
     /// of it can explain.
     pub(super) fn life(&self, stay: &Stay, materials: &Materials) -> Option<Life> {
-        let age = self.age_of(stay, materials);
+        let (entry, age) = (self.entry_age(stay, materials), self.age_of(stay, materials));
         let looked = stay
             .last_look
             .as_ref()
-            .map(|(at, usage)| self.age(at.duration_since(stay.from).as_secs_f64(), usage, stay.tool, materials));
+            .map(|(at, usage)| entry + self.age(at.duration_since(stay.from).as_secs_f64(), usage, stay.tool, materials));
         let end = match (stay.end, looked) {
             (Ending::Failed, Some(good)) if good < age => End::Between(good, age),
             (Ending::Failed, _) => End::Failed(age),
             _ => End::Good(age),
         };
-        Life::new(end).ok()
+        let life = Life::new(end).ok()?;
+        if 0.0 < entry { life.entered_at(entry).ok() } else { Some(life) }
     }
 }
 

@@ -11,8 +11,8 @@ pub use advice::{Advice, Costs, Verdict};
 pub use clock::{Clock, Told, told};
 pub use stay::{Ending, Stay, stays};
 
-use crate::build::{Build, Neglect, Task};
-use crate::{Entry, Materials};
+use crate::build::{Allowance, BelievedLife, Build, Limit, Neglect, Task};
+use crate::{Entry, Event, Materials};
 
 /// One machine's records.
 #[derive(Clone, Copy, Debug)]
@@ -30,6 +30,12 @@ pub struct KindLives {
     pub kind: String,
     /// Whether neglect of such a part may injure somebody: then no money is weighed against its limits.
     pub may_injure: bool,
+    /// The worst that neglect of such a part may lead to; `None` where no task cares for it.
+    pub neglect: Option<Neglect>,
+    /// How long such a part is believed to last by its build.
+    pub believed: Option<BelievedLife>,
+    /// The task that puts a new part in, with the limits that hold today; `None` where parts go when they fail or show wear.
+    pub renewal: Option<Task>,
     /// Every stay of such a part.
     pub stays: Vec<Stay>,
     /// How well each clock explains the failures, the best first.
@@ -50,10 +56,26 @@ impl KindLives {
         }
         let of_kind = |machine: &Records<'_>| stays(machine.build, Some(kind), machine.entries, until);
         let stays: Vec<Stay> = machines.iter().flat_map(of_kind).collect();
+        let believed = positions.iter().find_map(|position| position.life.clone());
+        if let Some(life) = &believed {
+            let clock = Clock::Meter { quantity: life.of, counts: Vec::new() };
+            if !clocks.contains(&clock) {
+                clocks.push(clock);
+            }
+        }
         let told = told(&clocks, &stays.iter().collect::<Vec<_>>(), materials);
-        let at_one = |task: &&Task| positions.iter().any(|position| position.name == task.at);
-        let may_injure = build.tasks.iter().filter(at_one).any(|task| task.neglect == Neglect::Injury);
-        (!positions.is_empty()).then(|| KindLives { kind: kind.to_owned(), may_injure, stays, told })
+        let today = as_limited_today(machines.first()?);
+        let tasks = today.tasks.iter().filter(|task| positions.iter().any(|position| position.name == task.at));
+        let neglect = tasks.clone().map(|task| task.neglect).max();
+        (!positions.is_empty()).then(|| KindLives {
+            kind: kind.to_owned(),
+            may_injure: neglect == Some(Neglect::Injury),
+            neglect,
+            believed,
+            renewal: tasks.clone().find(|task| task.renews).cloned(),
+            stays,
+            told,
+        })
     }
 
     /// How many parts ended that way.
@@ -61,8 +83,28 @@ impl KindLives {
         self.stays.iter().filter(|stay| stay.end == end).count()
     }
 
-    /// How many were in place when their machine joined, and so are counted as if they had been new then.
-    pub fn first(&self) -> usize {
-        self.stays.iter().filter(|stay| stay.first).count()
+    /// How many were in place when their machine joined and have no age on record: counted as if they had been new then.
+    pub fn of_unknown_age(&self) -> usize {
+        self.stays.iter().filter(|stay| stay.first && stay.ages.is_empty()).count()
+    }
+}
+
+/// A machine's build with the shop's own limits.
+pub(crate) fn as_limited_today(machine: &Records<'_>) -> Build {
+    let mut build = machine.build.clone();
+    for entry in machine.entries {
+        if let Event::Limit(own) = &entry.event {
+            // A limit that the build no longer has holds no more.
+            let _ = build.set_limit(own);
+        }
+    }
+    build
+}
+
+/// The clock by which a limit counts.
+fn clock_of(limit: &Limit) -> Clock {
+    match limit.every {
+        Allowance::Elapsed { .. } => Clock::Days,
+        Allowance::Amount { quantity, .. } => Clock::Meter { quantity, counts: limit.counts.clone() },
     }
 }

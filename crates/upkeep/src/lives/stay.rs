@@ -3,9 +3,9 @@
 use jiff::Timestamp;
 use motion::Tool;
 
-use crate::build::{Build, Position};
+use crate::build::{Allowance, Build, Position};
 use crate::entry::Because;
-use crate::{Entry, Event, Usage};
+use crate::{Entry, Event, Usage, measure};
 
 /// One part's time at its position.
 #[derive(Clone, Debug, PartialEq)]
@@ -18,8 +18,10 @@ pub struct Stay {
     pub tool: Option<Tool>,
     /// When it was put in, or when the machine joined the shop.
     pub from: Timestamp,
-    /// Whether it was there when the machine joined; it is then counted as if it had been new.
+    /// Whether it was there when the machine joined; where no age is recorded it is counted as if it had been new.
     pub first: bool,
+    /// How old it was at `from`, as recorded: the latest for each quantity or the calendar, those for all parts first.
+    pub ages: Vec<Allowance>,
     /// When it ended, or until when the records go.
     pub to: Timestamp,
     /// How.
@@ -46,7 +48,8 @@ pub enum Ending {
 /// Every stay of a machine's parts, or of those of one kind, by position and time.
 ///
 /// A part's life ends with its first failure, whether or not it was replaced then; what it did afterwards, repaired, is
-/// left out. `entries` are the machine's effective ones, oldest first; `until` is the end of the records.
+/// left out. `entries` are the machine's effective ones, oldest first; `until` is the end of the records. A task that renews
+/// its part begins a new life, whether or not the replacement was recorded beside it.
 pub fn stays(build: &Build, kind: Option<&str>, entries: &[Entry], until: Timestamp) -> Vec<Stay> {
     let Some(joined) = entries.iter().find(|entry| matches!(entry.event, Event::Added { .. })) else {
         return Vec::new();
@@ -54,6 +57,7 @@ pub fn stays(build: &Build, kind: Option<&str>, entries: &[Entry], until: Timest
     let mut all: Vec<Stay> = Vec::new();
     for position in build.positions.iter().filter(|position| kind.is_none_or(|kind| position.kind == kind)) {
         let mut walk = Walk::new(build, position, joined);
+        walk.was_aged(entries);
         for entry in entries.iter().filter(|entry| entry.at <= until) {
             walk.pass(entry);
         }
@@ -68,6 +72,8 @@ struct Walk<'a> {
     machine: &'a str,
     /// Tasks at the position that look at it.
     looks: Vec<&'a str>,
+    /// Tasks at the position that put a new part in.
+    renews: Vec<&'a str>,
     /// The stay under way; `None` after a failure, until the part is replaced.
     open: Option<Stay>,
     /// The last inspection, with the use up to then.
@@ -78,10 +84,27 @@ struct Walk<'a> {
 impl<'a> Walk<'a> {
     fn new(build: &'a Build, position: &'a Position, joined: &'a Entry) -> Walk<'a> {
         let at_it = build.tasks.iter().filter(|task| task.at == position.name);
-        let looks = at_it.filter(|task| is_a_look(&task.name)).map(|task| task.name.as_str()).collect();
-        let mut walk = Walk { position, machine: &joined.machine, looks, open: None, look: None, done: Vec::new() };
+        let looks = at_it.clone().filter(|task| is_a_look(&task.name)).map(|task| task.name.as_str()).collect();
+        let renews = at_it.filter(|task| task.renews).map(|task| task.name.as_str()).collect();
+        let mut walk =
+            Walk { position, machine: &joined.machine, looks, renews, open: None, look: None, done: Vec::new() };
         walk.begin(joined.at, true);
         walk
+    }
+
+    /// Takes the recorded ages of the part that was there first: one for the position stands above one for all.
+    fn was_aged(&mut self, entries: &[Entry]) {
+        let Some(open) = &mut self.open else { return };
+        for all in [true, false] {
+            for entry in entries {
+                let Event::Age { position, of, amount } = &entry.event else { continue };
+                let is_meant = if all { position.is_none() } else { position.as_ref() == Some(&self.position.name) };
+                // What can't be read was refused when it was recorded.
+                let Some(age) = measure::read(of.as_deref(), amount).ok().filter(|_| is_meant) else { continue };
+                open.ages.retain(|other| !same_meter(other, &age));
+                open.ages.push(age);
+            }
+        }
     }
 
     fn begin(&mut self, from: Timestamp, first: bool) {
@@ -92,6 +115,7 @@ impl<'a> Walk<'a> {
             tool: self.position.tool,
             from,
             first,
+            ages: Vec::new(),
             to: from,
             end: Ending::StillThere,
             usage: Usage::new(),
@@ -104,6 +128,10 @@ impl<'a> Walk<'a> {
             open.usage.add(usage);
         }
         match &entry.event {
+            Event::Done { task, .. } if self.renews.contains(&task.as_str()) => {
+                self.end(entry, Ending::Good);
+                self.begin(entry.at, false);
+            }
             Event::Failed { position, .. } if *position == self.position.name => self.end(entry, Ending::Failed),
             Event::Replaced { position, because } if *position == self.position.name => {
                 self.end(entry, because_of(*because));
@@ -120,8 +148,12 @@ impl<'a> Walk<'a> {
         let Some(mut stay) = self.open.take() else { return };
         stay.to = entry.at;
         stay.end = end;
-        stay.last_look = self.look.take().filter(|(at, _)| end == Ending::Failed && found_by_look(entry, *at));
-        self.done.push(stay);
+        let found = matches!(entry.event, Event::Failed { found: true, .. });
+        stay.last_look = self.look.take().filter(|(at, _)| found && *at < entry.at);
+        // A replacement recorded beside the task that made it ends nothing.
+        if stay.from < stay.to || end == Ending::Failed {
+            self.done.push(stay);
+        }
     }
 
     fn finish(mut self, until: Timestamp) -> Vec<Stay> {
@@ -141,9 +173,12 @@ fn because_of(because: Because) -> Ending {
     }
 }
 
-/// Whether a failure was told while looking: a keeper who finds a crack says so in its note.
-fn found_by_look(entry: &Entry, look: Timestamp) -> bool {
-    look < entry.at && crate::supply::spaced_words(&entry.note).contains(" found ")
+fn same_meter(one: &Allowance, other: &Allowance) -> bool {
+    match (one, other) {
+        (Allowance::Elapsed { .. }, Allowance::Elapsed { .. }) => true,
+        (Allowance::Amount { quantity: one, .. }, Allowance::Amount { quantity: other, .. }) => one == other,
+        _ => false,
+    }
 }
 
 /// Whether a task only looks.
