@@ -1,16 +1,17 @@
-//! Makes a hall of machines with three years of invented records, and times what a due list needs of it.
+//! Makes a hall of machines with three years of invented records, and times what a due list and lives need of it.
 //!
 //! ```text
 //! cargo run --release -p ledger --example big_shop -- make hall.shop [machines]   # a minute or two for 1000
 //! cargo run --release -p ledger --example big_shop -- states hall.shop
 //! cargo run --release -p ledger --example big_shop -- one hall.shop
+//! cargo run --release -p ledger --example big_shop -- lives hall.shop
 //! cargo run --release -p ledger --example big_shop -- prove hall.shop
 //! ```
 
 // An example speaks to whoever runs it.
 #![allow(clippy::print_stdout)]
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Instant;
 
 use jiff::civil::{Date, date};
@@ -18,8 +19,8 @@ use jiff::{SignedDuration, Timestamp};
 use ledger::{Error, Ledger, NewEntry};
 use motion::{Duty, Quantity, Unit};
 use upkeep::build::shipped;
-use upkeep::entry::{Basis, Run};
-use upkeep::{Build, Event, Material, Usage};
+use upkeep::entry::{Basis, Because, Run};
+use upkeep::{Build, EntryId, Event, Material, Usage};
 
 /// The last day of the records.
 const TODAY: Date = date(2026, 9, 30);
@@ -29,6 +30,9 @@ const DAYS: i64 = 1096;
 
 /// Tasks done per machine and week, so that 40 tasks come round every three months or so.
 const TASKS_PER_WEEK: u64 = 3;
+
+/// Days between two parts that are replaced on a machine, on the mean; every fifth has failed.
+const DAYS_PER_PART: u64 = 40;
 
 /// Days of history that a due list looks at: 26 weeks.
 const WINDOW: i64 = 182;
@@ -41,11 +45,9 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
         ["make", at, machines] => make(at, machines.parse()?).await,
         ["states", at] => states(at).await,
         ["one", at] => one(at).await,
+        ["lives", at] => lives(at).await,
         ["prove", at] => prove(at).await,
-        _ => Err(
-            "usage: big_shop make PLACE [machines] | big_shop states PLACE | big_shop one PLACE | big_shop prove PLACE"
-                .into(),
-        ),
+        _ => Err("usage: big_shop make PLACE [machines] | big_shop states|one|lives|prove PLACE".into()),
     }
 }
 
@@ -66,7 +68,8 @@ async fn make(at: &str, machines: u64) -> Result<(), Box<dyn std::error::Error>>
         let build = &builds[usize::try_from(number)? % builds.len()];
         let name = format!("m{number:04}");
         ledger.add_machine(&name, &build.name, first, first, "").await?;
-        let entries = history(build, &programs, &mut dice)?;
+        let mut entries = history(build, &programs, &mut dice)?;
+        entries.extend(parts(build, &mut Dice(1_000_000 + number))?);
         runs += entries.iter().filter(|entry| matches!(entry.event, Event::Run(_))).count();
         tasks += entries.iter().filter(|entry| matches!(entry.event, Event::Done { .. })).count();
         ledger.import(&name, entries).await?;
@@ -99,6 +102,26 @@ fn history(
             let at = morning + SignedDuration::from_secs(dice.below(36_000).cast_signed());
             entries.push(entry(at, Event::Done { task, supplies: BTreeMap::new() }));
         }
+    }
+    Ok(entries)
+}
+
+/// Three years of parts replaced on one machine.
+fn parts(build: &Build, dice: &mut Dice) -> Result<Vec<NewEntry>, Box<dyn std::error::Error>> {
+    let mut entries = Vec::new();
+    for day in (-DAYS..0).filter(|_| dice.below(DAYS_PER_PART) == 0).collect::<Vec<_>>() {
+        let at = midnight(day)? + SignedDuration::from_hours(20);
+        let position = build.positions[dice.index(build.positions.len())].name.clone();
+        let because = match dice.below(5) {
+            0 => Because::Failed,
+            1 => Because::Good,
+            _ => Because::Worn,
+        };
+        if because == Because::Failed {
+            let mode = "does not work".to_owned();
+            entries.push(entry(at, Event::Failed { position: position.clone(), mode, found: false }));
+        }
+        entries.push(entry(at + SignedDuration::from_mins(20), Event::Replaced { position, because }));
     }
     Ok(entries)
 }
@@ -192,6 +215,27 @@ async fn one(at: &str) -> Result<(), Box<dyn std::error::Error>> {
         );
     }
     ledger.close().await;
+    Ok(())
+}
+
+/// What lives of parts wait for: how all parts ended, and the use up to each end.
+async fn lives(at: &str) -> Result<(), Box<dyn std::error::Error>> {
+    let ledger = Ledger::open(at).await?;
+    let start = Instant::now();
+    let ends = ledger.ends(&BTreeSet::new()).await?;
+    println!("all ends     {:>9.2?}  {}", start.elapsed(), ends.values().map(Vec::len).sum::<usize>());
+    let end = (midnight(1)?, EntryId(i64::MAX));
+    let start = Instant::now();
+    let whole = ends.keys().map(|machine| (machine.clone(), BTreeSet::from([end]))).collect();
+    ledger.used_before(&whole).await?;
+    println!("use at end   {:>9.2?}", start.elapsed());
+    let start = Instant::now();
+    let marks =
+        |entries: &[upkeep::Entry]| entries.iter().skip(1).map(|entry| (entry.at, entry.id)).chain([end]).collect();
+    let all: BTreeMap<_, BTreeSet<_>> =
+        ends.iter().map(|(machine, entries)| (machine.clone(), marks(entries))).collect();
+    ledger.used_before(&all).await?;
+    println!("use at ends  {:>9.2?}  {} marks", start.elapsed(), all.values().map(BTreeSet::len).sum::<usize>());
     Ok(())
 }
 

@@ -11,6 +11,7 @@ use upkeep::{Entry, EntryId, Material, Usage};
 use crate::chains::Chains;
 use crate::codec::{self, Garbled};
 use crate::derived::{Derived, Joined};
+use crate::lives::Mark;
 use crate::names::Names;
 use crate::record;
 use crate::standing::Standings;
@@ -249,7 +250,7 @@ pub(crate) async fn entry(connection: &mut AnyConnection, id: EntryId, names: &N
 
 /// The chains of corrections of one machine.
 pub(crate) async fn chains(connection: &mut AnyConnection, machine: i64) -> Result<Chains, Error> {
-    let rows = sqlx::query("select id, corrects from entry where machine = $1 and corrects is not null order by id")
+    let rows = sqlx::query("select id, corrects from entry where machine = $1 and corrects is not null")
         .bind(machine)
         .fetch_all(connection)
         .await?;
@@ -258,9 +259,8 @@ pub(crate) async fn chains(connection: &mut AnyConnection, machine: i64) -> Resu
 
 /// The chains of corrections of the whole shop.
 pub(crate) async fn all_chains(connection: &mut AnyConnection) -> Result<Chains, Error> {
-    let rows = sqlx::query("select id, corrects from entry where corrects is not null order by id")
-        .fetch_all(connection)
-        .await?;
+    // Ordered below: an order asked for here would be had by reading every entry.
+    let rows = sqlx::query("select id, corrects from entry where corrects is not null").fetch_all(connection).await?;
     pairs(&rows)
 }
 
@@ -269,6 +269,7 @@ fn pairs(rows: &[AnyRow]) -> Result<Chains, Error> {
     for row in rows {
         pairs.push((EntryId(row.try_get(0)?), EntryId(row.try_get(1)?)));
     }
+    pairs.sort_unstable();
     Ok(Chains::new(pairs))
 }
 
@@ -296,6 +297,34 @@ pub(crate) async fn effective(
     Ok((entries, chains))
 }
 
+/// The entries of one kind of the whole shop, in no order; those about `about` alone if that is given. Not for runs, which
+/// are too many to be looked for by their kind.
+pub(crate) async fn entries_of_kind(
+    connection: &mut AnyConnection,
+    kind: Kind,
+    about: Option<&str>,
+    names: &Names,
+) -> Result<Vec<Entry>, Error> {
+    let query = sqlx::query(match about {
+        None => concat!(
+            "select ",
+            entry_columns!(),
+            " from entry e join machine m on m.id = e.machine where e.kind <> 'run' and e.kind = $1"
+        ),
+        Some(_) => concat!(
+            "select ",
+            entry_columns!(),
+            " from entry e join machine m on m.id = e.machine where e.kind <> 'run' and e.kind = $1 and e.about = $2"
+        ),
+    });
+    let query = query.bind(kind.word());
+    let query = match about {
+        None => query,
+        Some(about) => query.bind(about),
+    };
+    query.fetch_all(connection).await?.iter().map(|row| entry_from_row(row, names)).collect()
+}
+
 /// The use of the machine's effective entries at or after `at`, in µs.
 pub(crate) async fn usage_from(
     connection: &mut AnyConnection,
@@ -303,25 +332,42 @@ pub(crate) async fn usage_from(
     at: i64,
     names: &Names,
 ) -> Result<Usage, Error> {
+    let mut sum = Usage::new();
+    for (_, usage) in uses_from(connection, machine, at, names).await? {
+        sum.add(&usage);
+    }
+    Ok(sum)
+}
+
+/// The use of each of the machine's effective entries at or after `at`, in µs, oldest first.
+pub(crate) async fn uses_from(
+    connection: &mut AnyConnection,
+    machine: i64,
+    at: i64,
+    names: &Names,
+) -> Result<Vec<(Mark, Usage)>, Error> {
     let rows = sqlx::query(
-        "select id, usage from entry where machine = $1 and at >= $2 and kind in ('run', 'hour meter') and usage is not null",
+        "select id, at, usage from entry where machine = $1 and at >= $2 and kind in ('run', 'hour meter') \
+         and usage is not null order by at, id",
     )
     .bind(machine)
     .bind(at)
     .fetch_all(&mut *connection)
     .await?;
-    let mut sum = Usage::new();
     if rows.is_empty() {
-        return Ok(sum);
+        return Ok(Vec::new());
     }
     let chains = chains(connection, machine).await?;
+    let mut uses = Vec::with_capacity(rows.len());
     for row in &rows {
         let id = EntryId(row.try_get(0)?);
         if chains.is_newest(id) {
-            sum.add(&readable(codec::usage_from_bytes(row.try_get(1)?, names), || format!("the use of entry {id}"))?);
+            let damaged = || format!("the use of entry {id}");
+            let at = time::from_micros(row.try_get(1)?).ok_or_else(|| Error::Damaged { what: damaged() })?;
+            uses.push(((at, id), readable(codec::usage_from_bytes(row.try_get(2)?, names), damaged)?));
         }
     }
-    Ok(sum)
+    Ok(uses)
 }
 
 // Derived rows --------------------------------------------------------------------------------------------------------

@@ -3,7 +3,7 @@
 
 mod support;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::{SignedDuration, Timestamp};
 use ledger::{Error, Ledger, NewEntry};
@@ -142,6 +142,29 @@ async fn check(shop: &TestShop, plain: &Plain) {
     }
 }
 
+/// Compares what lives are told by with the machine's whole record.
+async fn check_ends(shop: &TestShop) {
+    let entries = shop.ledger.effective("bowline").await.unwrap();
+    let tells = |event: &Event| match event {
+        Event::Added { .. } | Event::Age { .. } | Event::Failed { .. } | Event::Replaced { .. } => true,
+        Event::Done { task, .. } => task == "wipe",
+        _ => false,
+    };
+    let telling: Vec<_> = entries.iter().filter(|entry| tells(&entry.event)).cloned().collect();
+    let ends = shop.ledger.ends(&BTreeSet::from(["wipe"])).await.unwrap();
+    assert_eq!(ends, BTreeMap::from([("bowline".to_owned(), telling.clone())]));
+    let marks: BTreeSet<_> = telling.iter().skip(1).map(|entry| (entry.at, entry.id)).collect();
+    let asked = BTreeMap::from([("bowline".to_owned(), marks.clone())]);
+    let used = shop.ledger.used_before(&asked).await.unwrap().remove("bowline").unwrap();
+    assert_eq!(used.keys().copied().collect::<BTreeSet<_>>(), marks);
+    for (mark, used) in used {
+        let mut sum = upkeep::Usage::new();
+        let before = entries.iter().filter(|entry| (entry.at, entry.id) < mark);
+        before.filter_map(|entry| entry.event.usage()).for_each(|usage| sum.add(usage));
+        assert_eq!(used, sum, "to the grain, before {mark:?}");
+    }
+}
+
 async fn any_sequence_is_proved(ground: Ground, steps: Vec<Step>) {
     let shop = TestShop::new(ground).await;
     // Joined in the middle of the hours, so that some steps come too early.
@@ -153,6 +176,7 @@ async fn any_sequence_is_proved(ground: Ground, steps: Vec<Step>) {
         take(&shop.ledger, step, &mut plain, &mut roots).await;
     }
     check(&shop, &plain).await;
+    check_ends(&shop).await;
     shop.prove().await;
     shop.ledger.rebuild(None).await.unwrap();
     check(&shop, &plain).await;

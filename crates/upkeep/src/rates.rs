@@ -37,7 +37,9 @@ pub enum RateError {
         value: f64,
     },
     /// The currency can't be printed, or not in a table.
-    #[error("\"{found}\" can't be what the money is called\n  write 1 to {LONGEST_CURRENCY} letters or signs without blanks, for example EUR")]
+    #[error(
+        "\"{found}\" can't be what the money is called\n  write 1 to {LONGEST_CURRENCY} letters or signs without blanks, for example EUR"
+    )]
     Currency {
         /// What was given.
         found: String,
@@ -113,8 +115,7 @@ mod tests {
     fn what_newer_rates_leave_out_stays_as_it_was() {
         let first = Rates { currency: "EUR".to_owned(), damage: Some(180.0), ..labour(32.0) };
         let both = first.with(&Rates { nuisance: Some(0.0), ..labour(35.0) });
-        let expected =
-            Rates { currency: "EUR".to_owned(), damage: Some(180.0), nuisance: Some(0.0), ..labour(35.0) };
+        let expected = Rates { currency: "EUR".to_owned(), damage: Some(180.0), nuisance: Some(0.0), ..labour(35.0) };
         assert_eq!(both, expected);
     }
 

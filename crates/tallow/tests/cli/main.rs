@@ -6,6 +6,7 @@
 mod care;
 mod demo;
 mod endurance;
+mod facts;
 mod hours;
 mod laws;
 mod lives;
