@@ -214,7 +214,7 @@ pub(crate) struct LifeMtbf {
     #[arg(long, allow_hyphen_values = true, value_parser = number)]
     pub(crate) time: f64,
     /// Failures in it
-    #[arg(long)]
+    #[arg(long, allow_hyphen_values = true)]
     pub(crate) failures: u32,
     /// What ended the watching
     #[arg(long, value_enum, default_value_t = StoppedAt::Time)]

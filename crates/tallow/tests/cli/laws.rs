@@ -77,7 +77,7 @@ fn an_assumed_shape_gives_a_scale_and_without_failures_a_bound_from_below() {
     near(&none["bounds"]["one_sided"]["b10"], 296.5223607, 1e-9);
     near(&none["at"][0]["one_sided"], 0.9531988729, 1e-9);
     near(&none["quantiles"][0]["one_sided"], 91.58171935, 1e-9);
-    assert!(shop.told("life fit none.csv --shape 2").contains("No failure among 10 lives"));
+    assert!(shop.told("life fit none.csv --shape 2").contains("no failure among 10 lives"));
     shop.refused("life fit none.csv", &["tallow life mtbf", "--shape 2", "tallow life believe"]);
     for line in ["life fit none.csv --shape 0", "life fit test.csv --shape -1"] {
         shop.refused(line, &["shape is", "must be positive"]);
@@ -105,7 +105,7 @@ fn beliefs_and_lives_give_what_bayes_says() {
     assert!(text.contains("counts as 2.3 failures") && text.contains("nothing was believed"), "{text}");
     assert!(!fs::read_to_string(shop.path("band.svg")).unwrap().contains("NaN"));
     shop.refused("life believe none.csv", &["nothing failed", "--life-from"]);
-    assert!(shop.told("life believe none.csv --life-from 300 --life-to 900").contains("0 failures among 10 lives"));
+    assert!(shop.told("life believe none.csv --life-from 300 --life-to 900").contains("no failure among 10 lives"));
     shop.refused("life believe test.csv --shape-from 4 --shape-to 2", &["--shape-from is the smaller"]);
     shop.refused("life believe test.csv --shape-from 0", &["the low end is 0"]);
     shop.refused("life believe test.csv --shape-chance 1", &["a level of 1"]);

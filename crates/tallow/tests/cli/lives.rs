@@ -83,8 +83,12 @@ fn repaired_systems_are_told_as_the_handbook_tells_them() {
     near(&repairs["shape"], 0.537228866, 1e-7);
     near(&repairs["laplace"]["statistic"], -1.326949183, 1e-8);
     near(&repairs["mil"]["statistic"], 37.22808148, 1e-8);
+    // Printed there (from memory): 33 reversals of at most 45. The chance by SciPy's exact law of Kendall's τ.
+    assert_eq!((&repairs["reversals"][0]["spans"], &repairs["reversals"][0]["reversals"]), (&10.into(), &33.into()));
+    near(&repairs["reversals"][0]["p"], 0.07255015432, 1e-9);
     near(&repairs["mean_cumulative"][9]["mean"], 10.0, 1e-12);
     assert!(shop.told("life repairs repairs.csv").contains("slower"));
+    assert!(shop.told("life repairs repairs.csv").contains("reversals"));
 }
 
 #[test]

@@ -6,7 +6,7 @@ use life::bearing::{
 };
 use serde_json::json;
 
-use super::{figure, refused};
+use super::{figure, refused, share};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -82,8 +82,8 @@ fn say(
     };
     out.prose("", &format!("Nine in ten reach {} (L10).", words(ten)))?;
     if 0.9 < args.reliability {
-        let percent = figure(args.reliability * 100.0);
-        out.prose("", &format!("{percent} % reach {} (a1 = {}).", words(asked), figure(factor)))?;
+        let reach = share(args.reliability);
+        out.prose("", &format!("{reach} reach {} (a1 = {}).", words(asked), figure(factor)))?;
     }
     if 0.5 * args.rating < args.load {
         out.prose("", "The load is above half the rating, where the formula does not hold: the life will be shorter.")?;

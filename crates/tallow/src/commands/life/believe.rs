@@ -5,7 +5,7 @@ use life::{Law, Level, Life, Of};
 use serde_json::{Value, json};
 
 use super::fit::{B10, survival_name};
-use super::{curve_layers, figure, refused, table};
+use super::{among, curve_layers, figure, refused, share, table};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -99,8 +99,8 @@ fn say(
     parts: [Vec<Part>; 2],
 ) -> Result<(), Trouble> {
     let out = &context.out;
-    let (failures, lives) = (failures(lives), life::total(lives));
-    out.line(format!("What to believe of a weibull law, {failures} failures among {lives} lives\n"))?;
+    let lives = among(failures(lives), life::total(lives));
+    out.line(format!("What to believe of a weibull law, {lives}\n"))?;
     let columns = ["mean", "median", "from", "to"].map(|name| (name, Align::Right));
     let [mean, median, from, to] = columns;
     let mut printed = Table::new([("", Align::Left), mean, median, from, to]);
@@ -111,8 +111,8 @@ fn say(
     }
     out.table(&printed)?;
     let words = format!(
-        "Each lies between from and to with a chance of {} %. The mean of what is good at an age is the chance of a new part.",
-        level.get() * 100.0
+        "Each lies between from and to with a chance of {}. The mean of what is good at an age is the chance of a new part.",
+        share(level.get())
     );
     out.line("")?;
     out.prose("", &words)?;
@@ -173,8 +173,8 @@ fn chart(posterior: &Posterior, lives: &[Life], level: Level) -> Result<Chart, T
     Ok(Chart {
         title: "Still good, as believed".to_owned(),
         says: format!(
-            "The chance to be good by age in a band that holds {} %; the steps are the lives alone.",
-            level.get() * 100.0
+            "The chance to be good by age in a band that holds {}; the steps are the lives alone.",
+            share(level.get())
         ),
         x: Axis { label: "age".to_owned(), scale: Scale::Linear },
         y: Axis { label: "chance to be good".to_owned(), scale: Scale::Linear },

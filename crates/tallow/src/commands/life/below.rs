@@ -9,7 +9,7 @@ use serde_json::json;
 
 use super::fit::{B10, quantile_name, survival_name};
 use super::source::checked_shape;
-use super::{figure, refused};
+use super::{among, figure, refused, share};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -51,11 +51,13 @@ pub(super) fn below(
             printed.row([name, figure(value)], Dress::Plain);
         }
         let out = &context.out;
-        out.line(format!("No failure among {} lives; shape {} is assumed\n", life::total(lives), figure(shape)))?;
+        let lives = among(0.0, life::total(lives));
+        out.prose("", &format!("A weibull law of shape {}, which is assumed; {lives}", figure(shape)))?;
+        out.line("")?;
         out.table(&printed)?;
         let words = format!(
-            "Each bound holds {} % by itself, if the shape is right. No failure gives no life, only a bound from below.",
-            level.get() * 100.0
+            "Each bound holds {} by itself, if the shape is right. No failure gives no life, only a bound from below.",
+            share(level.get())
         );
         out.line("")?;
         out.prose("", &words)?;
@@ -77,7 +79,7 @@ fn chart(law: &Law, level: Level) -> Chart {
     let line = (0..=60).map(|step| far * f64::from(step) / 60.0).map(|age| [age, law.survival(age)]).collect();
     Chart {
         title: "At least so many still good".to_owned(),
-        says: format!("A bound from below of the share still good by age, which holds {} %.", level.get() * 100.0),
+        says: format!("A bound from below of the share still good by age, which holds {}.", share(level.get())),
         x: Axis { label: "age".to_owned(), scale: Scale::Linear },
         y: Axis { label: "share still good, at least".to_owned(), scale: Scale::Linear },
         layers: vec![Layer::Line(line)],

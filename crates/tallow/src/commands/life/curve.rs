@@ -3,7 +3,7 @@
 use life::{CurvePoint, Level, Life, NoCurve};
 use serde_json::json;
 
-use super::{end, figure, refused, table};
+use super::{end, figure, refused, share, table};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -19,6 +19,8 @@ pub(crate) fn curve(context: &Context, args: &cli::LifeTable) -> Result<(), Trou
     };
     if context.json {
         context.out.json(&points.iter().map(shape).collect())?;
+    } else if points.is_empty() {
+        context.out.prose("", "Nothing failed: all were good when they were last seen, and the curve stays at 1.")?;
     } else {
         let columns = ["age", "at risk", "failures", "still good", "from", "to", "cumulative hazard"];
         let mut printed = Table::new(columns.map(|name| (name, Align::Right)));
@@ -36,7 +38,10 @@ pub(crate) fn curve(context: &Context, args: &cli::LifeTable) -> Result<(), Trou
             None => "More than half were still good when they were last seen.".to_owned(),
         };
         context.out.line("")?;
-        context.out.prose("", &format!("{words} The bounds hold {} %, point by point.", args.level * 100.0))?;
+        context.out.prose("", &format!("{words} The bounds hold {}, point by point.", share(args.level)))?;
+    }
+    if points.is_empty() && args.svg.is_none() {
+        return Ok(());
     }
     super::draw(context, || Ok(chart(&points, args.level)), args.svg.as_deref())
 }
@@ -105,7 +110,7 @@ fn layers_of(points: &[CurvePoint]) -> Vec<Layer> {
 }
 
 fn chart(points: &[CurvePoint], level: f64) -> Chart {
-    chart_of(layers_of(points), &format!("with bounds that hold {} %", level * 100.0))
+    chart_of(layers_of(points), &format!("with bounds that hold {}", share(level)))
 }
 
 fn chart_of(layers: Vec<Layer>, how: &str) -> Chart {

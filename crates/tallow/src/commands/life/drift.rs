@@ -79,6 +79,9 @@ fn readings(args: &cli::LifeDrift) -> Result<BTreeMap<usize, Vec<Reading>>, Trou
             return Err(row.refuse(format!("a unit has a whole number from 0 on, not {number}")));
         }
         let unit_index = number as usize;
+        if row.need("age")? < 0.0 {
+            return Err(row.refuse("a reading has no age below 0"));
+        }
         let reading = Reading { unit_index, age: row.need("age")?, value: row.need("value")? };
         found.entry(unit_index).or_default().push(reading);
     }

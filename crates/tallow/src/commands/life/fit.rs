@@ -5,7 +5,7 @@ use life::{Bounds, Family, Fit, Level, Life, Of, compare};
 use serde_json::{Value, json};
 
 use super::source::fitted;
-use super::{below, end, figure, refused, table};
+use super::{a_law, among, below, end, figure, refused, share, table};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -122,18 +122,18 @@ impl Told<'_> {
 
     fn say(&self, context: &Context, parts: &[Part], asked: &Asked) -> Result<(), Trouble> {
         let (out, law) = (&context.out, self.fit.law());
-        let (failures, lives) = (self.fit.failures(), life::total(self.lives));
-        out.line(format!("A {} law, {failures} failures among {lives} lives\n", law.family().name()))?;
+        let lives = among(self.fit.failures(), life::total(self.lives));
+        out.line(format!("{}, {lives}\n", a_law(law.family())))?;
         let quantiles = asked.quantiles.iter().map(|(_, part)| part);
         let all: Vec<&Part> =
             parts.iter().chain(asked.survival.iter().map(|(_, part)| part)).chain(quantiles).collect();
         out.table(&bounds_table(&all))?;
-        let level = self.level.get() * 100.0;
+        let level = share(self.level.get());
         out.line("")?;
         out.prose(
             "",
             &format!(
-                "The mean life is {}. The bounds hold {level} %, by the profile of the likelihood.",
+                "The mean life is {}. The bounds hold {level}, by the profile of the likelihood.",
                 figure(law.mean())
             ),
         )?;
@@ -143,12 +143,18 @@ impl Told<'_> {
         if self.few.is_some() {
             out.line("")?;
             let few = format!(
-                "With fewer than {FEW} failures those are too narrow. The conditional bounds hold {level} % with few failures, too:"
+                "With fewer than {FEW} failures those are too narrow. The conditional bounds hold {level} with few failures, too:"
             );
             out.prose("", &few)?;
             out.line("")?;
             out.table(&conditional_table(&all))?;
             out.line("")?;
+        } else if self.fit.failures() < FEW {
+            let few = format!(
+                "With fewer than {FEW} failures those are too narrow. What is believed beforehand adds to few lives: tallow \
+                 life believe FILE."
+            );
+            out.prose("", &few)?;
         }
         out.line(format!("Log-likelihood {:.4}, AIC {:.3}.", self.fit.log_likelihood(), self.fit.aic()))
     }
@@ -218,9 +224,9 @@ impl Told<'_> {
         Ok(Chart {
             title: "Failed by age, on probability paper".to_owned(),
             says: format!(
-                "Failures and the {} law through them, with {kind} that hold {} %.",
+                "Failures and the {} law through them, with {kind} that hold {}.",
                 law.family().name(),
-                self.level.get() * 100.0
+                share(self.level.get())
             ),
             x: Axis { label: "age".to_owned(), scale: Scale::Log },
             y: Axis { label: "share failed".to_owned(), scale: Scale::Weibull },
@@ -241,7 +247,7 @@ pub(super) fn survival_name(age: f64) -> String {
 
 /// The name of the age by which a share has failed.
 pub(super) fn quantile_name(share: f64) -> String {
-    format!("{} % fail by", figure(share * 100.0))
+    format!("{} fail by", super::share(share))
 }
 
 fn ends(bounds: Option<Bounds>) -> Value {

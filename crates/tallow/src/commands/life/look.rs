@@ -4,7 +4,7 @@ use life::{Best, Delay, Law, LookCosts, Looks};
 use serde_json::json;
 
 use super::costs::Costs;
-use super::{figure, refused};
+use super::{figure, refused, share};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -24,9 +24,9 @@ pub(crate) fn look(context: &Context, args: &cli::LifeLook) -> Result<(), Troubl
         }))?;
     } else {
         let words = format!(
-            "Looks at most {} apart see a fault before it fails with a chance of {} %.",
+            "Looks at most {} apart see a fault before it fails with a chance of {}.",
             figure(longest),
-            figure(args.wanted * 100.0)
+            share(args.wanted)
         );
         context.out.prose("", &words)?;
         if let Some(without) = without {

@@ -53,6 +53,28 @@ pub(super) fn figure(value: f64) -> String {
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
+/// A share in per cent, with as many digits as it deserves.
+fn share(value: f64) -> String {
+    format!("{} %", figure(value * 100.0))
+}
+
+/// Failures among lives, both by count.
+fn among(failures: f64, lives: f64) -> String {
+    let failures = match failures {
+        none if none <= 0.0 => "no failure".to_owned(),
+        one if (one - 1.0).abs() < f64::EPSILON => "1 failure".to_owned(),
+        many => format!("{} failures", figure(many)),
+    };
+    let life = if (lives - 1.0).abs() < f64::EPSILON { "life" } else { "lives" };
+    format!("{failures} among {} {life}", figure(lives))
+}
+
+/// A law by its name, with its article.
+fn a_law(family: life::Family) -> String {
+    let article = if family == life::Family::Exponential { "An" } else { "A" };
+    format!("{article} {} law", family.name())
+}
+
 /// An end of a band, or that there is none.
 fn end(bound: Option<f64>) -> String {
     bound.map_or_else(|| "no bound".to_owned(), figure)

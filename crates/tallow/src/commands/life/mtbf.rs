@@ -4,7 +4,7 @@ use life::Level;
 use life::mtbf::{Mtbf, Stopped};
 use serde_json::json;
 
-use super::{figure, refused};
+use super::{figure, refused, share};
 use crate::cli;
 use crate::context::Context;
 use crate::trouble::Trouble;
@@ -20,12 +20,12 @@ pub(crate) fn mtbf(context: &Context, args: &cli::LifeMtbf) -> Result<(), Troubl
     if context.json {
         return context.out.json(&json!({ "mtbf": mtbf.mean(), "lower": bounds.lower, "upper": bounds.upper }));
     }
-    let percent = args.level * 100.0;
+    let percent = share(args.level);
     match (mtbf.mean(), bounds.lower, bounds.upper) {
         (Some(mean), Some(lower), Some(upper)) => context.out.prose(
             "",
             &format!(
-                "Mean time between failures {}, between {} and {} with {percent} % confidence.",
+                "Mean time between failures {}, between {} and {} with {percent} confidence.",
                 figure(mean),
                 figure(lower),
                 figure(upper)
@@ -34,7 +34,7 @@ pub(crate) fn mtbf(context: &Context, args: &cli::LifeMtbf) -> Result<(), Troubl
         _ => context.out.prose(
             "",
             &format!(
-                "No failure gives no mean. It is longer than {} with {percent} % confidence.",
+                "No failure gives no mean. It is longer than {} with {percent} confidence.",
                 figure(mtbf.lower(level))
             ),
         )?,

@@ -4,7 +4,7 @@ use life::Law;
 use serde_json::json;
 
 use super::source::Source;
-use super::{figure, refused};
+use super::{figure, refused, share};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -27,7 +27,7 @@ pub(crate) fn remain(context: &Context, args: &cli::LifeRemain) -> Result<(), Tr
         context.out.json(&json!({
             "law": source.shape(), "age": age, "survival": law.survival(age), "mean": law.mean_residual(age),
             "quantiles": SHARES.iter().zip(quantiles)
-                .map(|(share, span)| json!({ "share": share, "span": span })).collect::<Vec<_>>(),
+                .map(|(failed, span)| json!({ "share": failed, "span": span })).collect::<Vec<_>>(),
             "within": spans.iter()
                 .map(|span| json!({ "span": span, "fails": fails_within(*span) })).collect::<Vec<_>>(),
         }))?;
@@ -35,8 +35,8 @@ pub(crate) fn remain(context: &Context, args: &cli::LifeRemain) -> Result<(), Tr
         let out = &context.out;
         out.prose("", &source.words())?;
         let words = format!(
-            "{:.1} % of new ones reach age {}. One that is good there lasts {} longer on average.",
-            law.survival(age) * 100.0,
+            "{} of new ones reach age {}. One that is good there lasts {} longer on average.",
+            share(law.survival(age)),
             figure(age),
             figure(law.mean_residual(age))
         );
@@ -45,7 +45,7 @@ pub(crate) fn remain(context: &Context, args: &cli::LifeRemain) -> Result<(), Tr
         let mut printed = Table::new(["chance to fail", "within", "by age"].map(|name| (name, Align::Right)));
         let asked = spans.iter().map(|span| (fails_within(*span), *span));
         for (chance, span) in SHARES.into_iter().zip(quantiles).chain(asked) {
-            printed.row([format!("{} %", figure(chance * 100.0)), figure(span), figure(age + span)], Dress::Plain);
+            printed.row([share(chance), figure(span), figure(age + span)], Dress::Plain);
         }
         out.table(&printed)?;
         if let Source::Fitted(..) = source {

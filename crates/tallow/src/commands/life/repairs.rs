@@ -3,35 +3,43 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use life::repair::{MeanPoint, PowerLawFit, System, chi_square_test, laplace_test, mean_failures};
+use life::repair::{
+    MeanPoint, PowerLawFit, ReversalTest, System, chi_square_test, laplace_test, mean_failures, reversal_test,
+};
 use life::{Bounds, Level};
 use serde_json::{Value, json};
 
 use super::table::{Row, Table as Cells};
-use super::{end, figure, refused};
+use super::{end, figure, refused, share};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
 use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
+use crate::words;
 
 const COLUMNS: [&str; 4] = ["system", "start", "end", "time"];
 
 pub(crate) fn repairs(context: &Context, args: &cli::LifeTable) -> Result<(), Trouble> {
-    let systems = systems(&args.file)?;
+    let numbered = systems(&args.file)?;
+    let reversals: Vec<(f64, ReversalTest)> = numbered.iter().filter_map(Numbered::reversals).collect();
+    let systems: Vec<System> = numbered.into_iter().map(|system| system.watched).collect();
     let level = Level::new(args.level).map_err(refused)?;
     let means = mean_failures(&systems, level);
     let fit = PowerLawFit::new(&systems);
     if context.json {
-        context.out.json(&shape(&systems, &means, fit.as_ref().ok(), level))?;
+        context.out.json(&shape(&systems, &reversals, &means, fit.as_ref().ok(), level))?;
     } else {
-        say(context, &systems, &fit, level)?;
+        say(context, &systems, &reversals, &fit, level)?;
+    }
+    if means.is_empty() && args.svg.is_none() {
+        return Ok(());
     }
     super::draw(context, || Ok(chart(&means, fit.as_ref().ok())), args.svg.as_deref())
 }
 
 /// A system per number in the column `system`, in the order of those numbers.
-fn systems(path: &Path) -> Result<Vec<System>, Trouble> {
+fn systems(path: &Path) -> Result<Vec<Numbered>, Trouble> {
     let table = Cells::read(path, &COLUMNS)?;
     table.needs(
         &["system", "end", "time"],
@@ -45,7 +53,25 @@ fn systems(path: &Path) -> Result<Vec<System>, Trouble> {
         same(&row, "end", *known_end, end)?;
         times.extend(row.get("time"));
     }
-    found.into_values().map(|(start, end, times)| System::new(start, end, times).map_err(refused)).collect()
+    let system = |(bits, (start, end, times)): (u64, (f64, f64, Vec<f64>))| {
+        let number = f64::from_bits(bits);
+        let watched = System::new(start, end, times).map_err(|error| refused(format!("system {number}: {error}")))?;
+        Ok(Numbered { number, watched })
+    };
+    found.into_iter().map(system).collect()
+}
+
+/// A system with the number that it has in the table.
+struct Numbered {
+    number: f64,
+    watched: System,
+}
+
+impl Numbered {
+    /// Its test by reversals, from two failures on.
+    fn reversals(&self) -> Option<(f64, ReversalTest)> {
+        reversal_test(&self.watched).map(|test| (self.number, test))
+    }
 }
 
 fn same(row: &Row<'_>, what: &str, before: f64, now: f64) -> Result<(), Trouble> {
@@ -55,7 +81,13 @@ fn same(row: &Row<'_>, what: &str, before: f64, now: f64) -> Result<(), Trouble>
     }
 }
 
-fn shape(systems: &[System], means: &[MeanPoint], fit: Option<&PowerLawFit>, level: Level) -> Value {
+fn shape(
+    systems: &[System],
+    reversals: &[(f64, ReversalTest)],
+    means: &[MeanPoint],
+    fit: Option<&PowerLawFit>,
+    level: Level,
+) -> Value {
     let laplace = laplace_test(systems).ok().map(|test| json!({ "statistic": test.score, "p": test.two_sided }));
     let mil = chi_square_test(systems).ok().map(|test| json!({ "statistic": test.statistic, "p": test.two_sided() }));
     let law = fit.map(PowerLawFit::law);
@@ -70,6 +102,10 @@ fn shape(systems: &[System], means: &[MeanPoint], fit: Option<&PowerLawFit>, lev
             "mtbf_at_end": ends.map(|(_, ends)| [ends.mtbf.lower, ends.mtbf.upper]),
         },
         "laplace": laplace, "mil": mil,
+        "reversals": reversals.iter().map(|(number, test)| json!({
+            "system": number, "spans": test.spans, "reversals": test.reversals, "expected": test.expected(),
+            "p": test.two_sided(),
+        })).collect::<Vec<_>>(),
         "mean_cumulative": means.iter().map(|point| json!({
             "time": point.time, "at_risk": point.at_risk, "failures": point.failures, "mean": point.mean,
             "std_error": point.std_error, "lower": point.lower, "upper": point.upper,
@@ -80,17 +116,19 @@ fn shape(systems: &[System], means: &[MeanPoint], fit: Option<&PowerLawFit>, lev
 fn say(
     context: &Context,
     systems: &[System],
+    reversals: &[(f64, ReversalTest)],
     fit: &Result<PowerLawFit, life::repair::NoPowerLaw>,
     level: Level,
 ) -> Result<(), Trouble> {
     let out = &context.out;
     let fit = match fit {
         Ok(fit) => fit,
-        Err(none) => return out.line(none.to_string()),
+        Err(none) => return out.prose("", &format!("No law: {none}.")),
     };
     let (law, ends, (shape, _)) = (fit.law(), fit.end_bounds(level), fit.shape_bounds(level));
-    let percent = level.get() * 100.0;
-    out.line(format!("{} failures of {} systems; bounds hold {percent} %\n", fit.failures(), systems.len()))?;
+    let (failures, watched) =
+        (words::count(fit.failures() as u64, "failures"), words::count(systems.len() as u64, "systems"));
+    out.line(format!("{failures} of {watched}; bounds hold {}\n", share(level.get())))?;
     let columns = [("", Align::Left), ("fit", Align::Right), ("from", Align::Right), ("to", Align::Right)];
     let mut printed = Table::new(columns);
     let mut row = |name: String, value: f64, bounds: Bounds| {
@@ -100,7 +138,28 @@ fn say(
     row(format!("mean time between failures at {}", figure(fit.end())), law.mtbf(fit.end()), ends.mtbf);
     out.table(&printed)?;
     out.line("")?;
-    out.prose("", &trend(systems, law.shape()))
+    out.prose("", &trend(systems, law.shape()))?;
+    if reversals.is_empty() { Ok(()) } else { say_reversals(context, reversals) }
+}
+
+/// The test by reversals, which takes no law, of each system.
+fn say_reversals(context: &Context, reversals: &[(f64, ReversalTest)]) -> Result<(), Trouble> {
+    let columns = ["system", "spans", "reversals", "by chance", "p"].map(|name| (name, Align::Right));
+    let mut printed = Table::new(columns);
+    for (number, test) in reversals {
+        let counts = [test.spans, test.reversals].map(|count| count.to_string());
+        let [spans, found] = counts;
+        let row = [figure(*number), spans, found, figure(test.expected()), format!("{:.3}", test.two_sided())];
+        printed.row(row, Dress::Plain);
+    }
+    context.out.line("")?;
+    context.out.table(&printed)?;
+    context.out.line("")?;
+    context.out.prose(
+        "",
+        "A reversal is a pair of spans between failures of which the later is the longer: many tell that failures come ever \
+         slower, few that they come ever faster, whatever their law.",
+    )
 }
 
 /// Whether failures come faster or slower, as far as the tests can tell.

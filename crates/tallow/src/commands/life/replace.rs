@@ -5,7 +5,7 @@ use serde_json::json;
 
 use super::costs::Costs;
 use super::source::Source;
-use super::{end, figure, refused};
+use super::{end, figure, refused, share};
 use crate::chart::{Chart, Layer};
 use crate::cli;
 use crate::context::Context;
@@ -161,15 +161,15 @@ impl Ways {
 
 /// What the lives leave open.
 fn band_words(band: &Band, level: Level) -> String {
-    let percent = level.get() * 100.0;
-    let saving = band.saving.map(|share| format!("{:.0}", share * 100.0)).join(" to ");
+    let percent = share(level.get());
+    let saving = band.saving.map(|saving| format!("{:.0}", saving * 100.0)).join(" to ");
     let with_best = band.with_best * 100.0;
     if band.with_best == 0.0 && band.age.lower.is_none() {
-        return format!("None of the laws that the lives allow at {percent} % has a best age.");
+        return format!("None of the laws that the lives allow at {percent} has a best age.");
     }
     let [from, to] = [band.age.lower, band.age.upper].map(end);
     format!(
-        "The lives leave open ({percent} %): the best age from {from} to {to}, the saving from {saving} %. Of the laws on the \
+        "The lives leave open ({percent}): the best age from {from} to {to}, the saving from {saving} %. Of the laws on the \
          edge of what they allow {with_best:.0} % have a best age."
     )
 }

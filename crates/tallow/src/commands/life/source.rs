@@ -3,7 +3,7 @@
 use life::{Family, Fit, Law, Life, NoFit};
 use serde_json::{Value, json};
 
-use super::{figure, refused, table};
+use super::{a_law, among, figure, refused, table};
 use crate::cli;
 use crate::trouble::Trouble;
 
@@ -47,9 +47,9 @@ impl Source {
         };
         let from = match self {
             Source::Told(_) => String::new(),
-            Source::Fitted(fit, lives) => format!(", fitted to {} failures among {lives} lives", fit.failures()),
+            Source::Fitted(fit, lives) => format!(", fitted to {}", among(fit.failures(), *lives)),
         };
-        format!("A {} law, {parameters}{from}.", law.family().name())
+        format!("{}, {parameters}{from}.", a_law(law.family()))
     }
 
     /// The law as JSON.

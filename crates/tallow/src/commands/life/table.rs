@@ -24,6 +24,9 @@ impl Table {
     /// # Errors
     /// A file that can't be read, a column that is not among `known`, a cell that is no number.
     pub(crate) fn read(path: &Path, known: &[&str]) -> Result<Table, Trouble> {
+        if path.is_dir() {
+            return Err(Trouble::refused(format!("{} is a folder, not a table", path.display())).help("name a file"));
+        }
         let source = Source::named(path);
         let file = source.name();
         let progress = Arc::new(Progress::new(source.size(), Unit::Bytes));
@@ -116,7 +119,7 @@ fn broken(file: &str, error: &csv::Error) -> Trouble {
         csv::ErrorKind::UnequalLengths { pos, expected_len, len } => {
             let line = pos.as_ref().map_or(0, csv::Position::line);
             Trouble::refused(format!("{file}, line {line}: {len} cells, but the header names {expected_len} columns"))
-                .help("decimal commas need columns that are separated by semicolons")
+                .help("leave a cell empty where nothing is known; decimal commas need semicolons between columns")
         }
         csv::ErrorKind::Utf8 { .. } => Trouble::refused(format!("{file} is not text")),
         _ => Trouble::refused(format!("{file} is no table: {error}")),
