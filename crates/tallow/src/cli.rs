@@ -124,11 +124,14 @@ Examples:
   tallow limit \"look into feed tube 1\" --every \"25 spools\" --reason \"ten failures in two years\"")]
     Limit(Limit),
     /// Say how old the parts were that were there when a machine joined
-    #[command(allow_missing_positional = true, after_help = "\
+    #[command(
+        override_usage = "tallow age [OPTIONS] <MACHINE> [POSITION] <AMOUNT>",
+        after_help = "\
 Examples:
   tallow age bowline \"8 months\"
   tallow age bowline \"1200 h\" --of time --note \"by its own hour meter\"
-  tallow age bowline nozzle \"3 spools\"")]
+  tallow age bowline nozzle \"3 spools\""
+    )]
     Age(Age),
     /// What things cost in the shop's money: show it, or set what is named
     #[command(after_help = "\
@@ -495,11 +498,13 @@ pub(crate) struct Limit {
 pub(crate) struct Age {
     /// The machine
     pub(crate) machine: String,
-    /// The position of the part; every part that was there if left out
-    pub(crate) position: Option<String>,
-    /// Its age when the machine joined: an amount, or a span of the calendar
-    #[arg(allow_hyphen_values = true)]
-    pub(crate) amount: String,
+    /// The age when the machine joined, an amount or a span of the calendar: of every part that was there, or of the one
+    /// whose position stands before it
+    #[arg(value_name = "AMOUNT")]
+    pub(crate) first: String,
+    /// The amount, where `first` is a position
+    #[arg(hide = true)]
+    pub(crate) second: Option<String>,
     /// What the amount is of; not needed where one quantity alone fits
     #[arg(long, value_name = "QUANTITY")]
     pub(crate) of: Option<String>,

@@ -7,7 +7,7 @@ use upkeep::{Event, amount, measure};
 
 use crate::cli;
 use crate::commands::history::aged;
-use crate::commands::record::{measured, say_recorded};
+use crate::commands::record::say_recorded;
 use crate::context::{self, Context};
 use crate::trouble::Trouble;
 use crate::when;
@@ -15,12 +15,10 @@ use crate::when;
 pub(crate) async fn age(context: &Context, args: &cli::Age) -> Result<(), Trouble> {
     let ledger = context.open().await?;
     let machine = context::machine(&ledger, &args.machine).await?;
-    let position = match &args.position {
-        Some(name) => Some(machine.build.position(name)?.name.clone()),
-        None => None,
+    let (position, amount) = match &args.second {
+        Some(amount) => (Some(machine.build.position(&args.first)?.name.clone()), sensible(amount)?),
+        None => (None, sensible(&args.first)?),
     };
-    let amount = args.amount.trim().to_owned();
-    measured(&amount)?;
     let of = match &args.of {
         Some(name) => Some(name.trim().to_lowercase()),
         None if amount::is_span(&amount) => None,
@@ -43,6 +41,19 @@ pub(crate) async fn age(context: &Context, args: &cli::Age) -> Result<(), Troubl
     };
     let entry = ledger.append(new).await?;
     say_recorded(context, entry, context.now, &said)
+}
+
+/// An age as typed, if it begins with a number that is not negative.
+fn sensible(text: &str) -> Result<String, Trouble> {
+    let read = amount::parse_measured(text);
+    let (number, _) = read.map_err(|error| {
+        Trouble::refused(error.found()).help("write the age as a number and its unit: \"1200 h\", \"8 months\"")
+    })?;
+    if number < 0.0 {
+        return Err(Trouble::refused(format!("an age of {} can't be: it is negative", text.trim()))
+            .help("give 0 of it for a part that was new"));
+    }
+    Ok(text.trim().to_owned())
 }
 
 /// The one quantity that the amount can be of, among those by which tasks on the position, or any, are limited.

@@ -51,7 +51,8 @@ fn show(context: &Context, rates: &Rates, entry: Option<EntryId>) -> Result<(), 
         table.row([what.to_owned(), amount], Dress::Plain);
     }
     context.out.table(&table)?;
-    context.out.prose("", &format!("\n{MEANING}"))?;
+    context.out.line("")?;
+    context.out.prose("", MEANING)?;
     match rates.amounts().iter().any(|(_, amount)| amount.is_none()) {
         true => context.out.prose("", NOT_SET),
         false => Ok(()),

@@ -89,7 +89,7 @@ fn parts_may_have_an_age_when_their_machine_joins() {
     let told = shop.told("age bowline \"8 months\" --reason \"bought in March\"");
     assert!(told.contains("every part on bowline: 8 months when it joined, Sun 1 Nov"), "{told}");
     assert_eq!(age(&shop), json!({ "position": null, "of": null, "amount": "8 months" }));
-    shop.told("age bowline \"1200 h\" --of Time");
+    shop.told("age bowline --of Time \"1200 h\"");
     assert_eq!(age(&shop), json!({ "position": null, "of": "time", "amount": "1200 h" }));
     // The nozzle has one limit that is told in spools.
     let nozzle = shop.json("age bowline NOZZLE \"3 spools\"");
@@ -107,10 +107,12 @@ fn an_age_that_can_not_be_told_is_refused_with_what_could() {
     shop.refused("age bowline \"1 km\" --of \"travle x\"", &["\"travle x\"", "did you mean travel x?"]);
     shop.refused("age bowline \"1 km\" --of time", &["\"km\" is not a unit", "s, min, h"]);
     shop.refused("age bowline nozzle \"1 km\"", &["what 1 km is an amount of", "--of", "8 months"]);
-    shop.refused("age bowline old", &["\"old\" is not a measured value"]);
-    shop.refused("age bowline nozzle \"-3 h\"", &["negative"]);
+    shop.refused("age bowline old", &["\"old\" does not begin with a number", "8 months"]);
+    let negative = shop.ask("age bowline -- \"-3 h\"");
+    assert_eq!(negative.code, Some(1));
+    negative.mentions(&["an age of -3 h", "negative", "give 0"]);
     shop.refused("age bowline \"3 parsecs\"", &["3 parsecs"]);
-    shop.refused("age bowline \"half a year\"", &["is not a measured value"]);
+    shop.refused("age bowline \"half a year\"", &["does not begin with a number"]);
     shop.refused("age bowline \"1.5 years\"", &["is not a whole number"]);
     assert_eq!(shop.entries().len(), 1);
     assert_eq!(shop.ask("age bowline").code, Some(2));
