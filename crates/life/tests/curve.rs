@@ -4,7 +4,7 @@
 
 mod published;
 
-use life::{CurvePoint, End, Level, Life, curve, median, median_between, plot_positions, turnbull};
+use life::{CurvePoint, End, Fall, Level, Life, curve, median, median_between, plot_positions, turnbull};
 use published::PATIENTS;
 
 fn life(end: End) -> Life {
@@ -288,5 +288,41 @@ fn the_curve_between_looks_is_found_for_lives_of_every_kind() {
         // All but empty cells, each below 1e-5, is told.
         let left = falls.last().map_or(1.0, |fall| fall.survival);
         assert!((chances + left - 1.0).abs() < 1e-3, "{falls:?}");
+    }
+}
+
+/// Gentleman & Geyer (1994), Biometrika 81: 618–623: a curve is the best exactly if at no age Σ 1/chance of the intervals
+/// that hold it is above the number of lives, and nowhere that it falls below it.
+#[test]
+fn the_curve_of_a_thousand_intervals_meets_the_conditions_of_the_best() {
+    let mut random = Random(0x5eed_0f_7e57);
+    let mut lives = Vec::new();
+    while lives.len() < 1000 {
+        let (age, step, offset) = (100.0 * random.next().powi(2), 3.0 + 30.0 * random.next(), random.next());
+        let look = ((age / step - offset).floor() + offset).max(0.0) * step;
+        let end = if random.next() < 0.2 { End::Good(look + step) } else { End::Between(look, look + step) };
+        lives.extend(Life::new(end));
+    }
+    let falls = turnbull(&lives).unwrap();
+    let interval = |life: &Life| match life.end() {
+        End::Good(age) => (age, f64::INFINITY),
+        end => (end.known_good(), end.last()),
+    };
+    let holds = |(from, to): (f64, f64), fall: &Fall| from <= fall.from && fall.to <= to;
+    let beyond = falls.last().unwrap().survival;
+    let chance = |inner: (f64, f64)| {
+        let within = falls.iter().filter(|fall| holds(inner, fall)).map(|fall| fall.chance).sum::<f64>();
+        within + if inner.1.is_infinite() { beyond } else { 0.0 }
+    };
+    let known: Vec<((f64, f64), f64)> = lives.iter().map(interval).map(|inner| (inner, chance(inner))).collect();
+    for fall in &falls {
+        let sum: f64 = known.iter().filter(|(inner, _)| holds(*inner, fall)).map(|(_, chance)| 1.0 / chance).sum();
+        assert!((sum / 1000.0 - 1.0).abs() < 1e-4, "{fall:?}: {sum}");
+    }
+    for place in 0..4000 {
+        let age = f64::from(place) / 30.0;
+        let sum: f64 =
+            known.iter().filter(|((from, to), _)| *from < age && age <= *to).map(|(_, chance)| 1.0 / chance).sum();
+        assert!(sum < 1000.0 * (1.0 + 1e-4), "{age}: {sum}");
     }
 }
