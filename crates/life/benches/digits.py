@@ -134,7 +134,7 @@ def main():
     for family, *how in CASES:
         data = lives(*how)
         mu, sigma, top = fit(family, data)
-        numbers = ", ".join(mp.nstr(x, 17) for x in (mu, sigma, top))
+        numbers = ", ".join(repr(float(x)) for x in (mu, sigma, top))
         print(f"    Case {{ family: Family::{family}, top: [{numbers}], lives: &[")
         print("        " + ", ".join(map(text, data)) + ",\n    ] },")
 

@@ -33,23 +33,34 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     Ok(())
 }
 
+/// How lives end that do not fail.
+#[derive(Clone, Copy)]
+enum Sample {
+    /// There are none.
+    Complete,
+    /// As many as failures were still good when the last failure stopped the test.
+    HalfCensored,
+    /// Each of twice as many lives as failures has an age of its own at which it is suspended, drawn from the same law: half
+    /// of them fail first, on average.
+    Suspended,
+}
+
 /// One line of the table.
 #[derive(Clone, Copy)]
 struct Cell {
+    sample: Sample,
     shape: f64,
     failures: usize,
-    /// Lives that were still good when the last failure stopped the test.
-    good: usize,
 }
 
 fn cells() -> Vec<Cell> {
     let mut cells = Vec::new();
-    for is_complete in [true, false] {
+    for sample in [Sample::Complete, Sample::HalfCensored] {
         for failures in FAILURES {
-            let good = if is_complete { 0 } else { failures };
-            cells.extend(SHAPES.map(|shape| Cell { shape, failures, good }));
+            cells.extend(SHAPES.map(|shape| Cell { sample, shape, failures }));
         }
     }
+    cells.extend(FAILURES.map(|failures| Cell { sample: Sample::Suspended, shape: 1.5, failures }));
     cells
 }
 
@@ -58,12 +69,16 @@ type Count = [[u32; 3]; 3];
 
 impl Cell {
     fn kind(&self) -> &'static str {
-        if self.good == 0 { "complete" } else { "half censored" }
+        match self.sample {
+            Sample::Complete => "complete",
+            Sample::HalfCensored => "half censored",
+            Sample::Suspended => "suspended",
+        }
     }
 
     fn count(&self, samples: u32) -> Count {
         // OK because the cell's numbers are small: each has a start of its own.
-        let mut random = Random(1 + (self.shape * 10.0) as u64 + 1000 * self.failures as u64 + 7 * self.good as u64);
+        let mut random = Random(1 + (self.shape * 10.0) as u64 + 1000 * self.failures as u64 + 7 * self.good() as u64);
         let mut count = Count::default();
         for _ in 0..samples {
             let held = self.held(&mut random);
@@ -95,10 +110,34 @@ impl Cell {
         held
     }
 
-    /// The first failures of so many lives, and the others good at the last of them.
+    /// Lives that do not fail, on average or exactly.
+    fn good(&self) -> usize {
+        if let Sample::Complete = self.sample { 0 } else { self.failures }
+    }
+
     fn lives(&self, random: &mut Random) -> Vec<Life> {
-        let mut ages: Vec<f64> =
-            (0..self.failures + self.good).map(|_| SCALE * (-random.next().ln()).powf(1.0 / self.shape)).collect();
+        let Sample::Suspended = self.sample else { return self.first_failures(random) };
+        loop {
+            let ends = (0..2 * self.failures).map(|_| match (self.age(random), self.age(random)) {
+                (age, limit) if age < limit => End::Failed(age),
+                (_, limit) => End::Good(limit),
+            });
+            // OK because every age is positive.
+            let lives: Vec<Life> = ends.map(|end| Life::new(end).expect("a life")).collect();
+            // One sample in a hundred with 5 failures on average has less than two, and no shape.
+            if 2.0 <= life::failures(&lives) {
+                return lives;
+            }
+        }
+    }
+
+    fn age(&self, random: &mut Random) -> f64 {
+        SCALE * (-random.next().ln()).powf(1.0 / self.shape)
+    }
+
+    /// The first failures of so many lives, and the others good at the last of them.
+    fn first_failures(&self, random: &mut Random) -> Vec<Life> {
+        let mut ages: Vec<f64> = (0..self.failures + self.good()).map(|_| self.age(random)).collect();
         ages.sort_by(f64::total_cmp);
         let last = ages[self.failures - 1];
         let end = |(index, &age): (usize, &f64)| if index < self.failures { End::Failed(age) } else { End::Good(last) };

@@ -91,7 +91,7 @@ mod tests {
     fn weighted() -> Vec<(f64, f64)> {
         (0..20_000_u32)
             .map(|i| (f64::from(i * 7919 % 20_011) / 20_011.0, i))
-            .map(|(share, i)| (-12.0 + 15.0 * share, if i % 10 == 0 { -0.3 } else { 1.0 }))
+            .map(|(share, i)| (-12.0 + 15.0 * share, if i.is_multiple_of(10) { -0.3 } else { 1.0 }))
             .collect()
     }
 

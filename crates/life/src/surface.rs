@@ -320,8 +320,10 @@ mod tests {
         let life = |i: u32| {
             let share = f64::from(i * 7919 % 20_011 + 1) / 20_012.0;
             let age = 500.0 * (-share.ln()).powf(0.6);
-            let end = if i % 3 == 0 { End::Good(0.7 * age) } else { End::Failed(age) };
-            Life::new(end).and_then(|life| life.entered_at(if i % 5 == 0 { 0.3 * age } else { 0.0 })).expect("a life")
+            let end = if i.is_multiple_of(3) { End::Good(0.7 * age) } else { End::Failed(age) };
+            Life::new(end)
+                .and_then(|life| life.entered_at(if i.is_multiple_of(5) { 0.3 * age } else { 0.0 }))
+                .expect("a life")
         };
         let lives: Vec<Life> = (0..20_000).map(life).collect();
         let binned = Sample::new(&lives, Standard::SmallestExtreme);
