@@ -133,6 +133,22 @@ mod tests {
     }
 
     #[test]
+    fn a_text_drawing_names_its_marks_where_there_is_room() {
+        let named = |words: &str| Chart {
+            layers: [chart().layers, vec![Layer::Mark(7.0, words.to_owned())]].concat(),
+            ..chart()
+        };
+        assert!(named("late").text(60).lines().any(|line| line.contains(" late")), "{}", named("late").text(60));
+        // No row has room for words as long as the drawing, and a mark off the drawing has no place.
+        assert!(!named(&"long".repeat(20)).text(60).contains("long"));
+        let off = Chart {
+            layers: vec![Layer::Line(vec![[0.0, 1.0], [1.0, 2.0]]), Layer::Mark(-3.0, "off".to_owned())],
+            ..chart()
+        };
+        assert!(!off.text(60).contains("off"));
+    }
+
+    #[test]
     fn nothing_to_show_is_said() {
         let empty = Chart { layers: vec![Layer::Line(vec![[f64::NAN, 1.0]])], ..chart() };
         assert!(empty.svg().contains("nothing to show") && empty.text(60).contains("nothing to show"));

@@ -14,6 +14,7 @@ impl Chart {
         let Some(spans) = self.spans() else { return format!("{}\n  nothing to show\n", self.title) };
         let mut grid = Grid { chart: self, spans, columns, cells: vec![vec![' '; columns]; ROWS] };
         self.layers.iter().for_each(|layer| grid.draw(layer));
+        self.layers.iter().for_each(|layer| grid.name(layer));
         grid.print()
     }
 }
@@ -60,12 +61,32 @@ impl Grid<'_> {
             }
             Layer::Points(points) => self.cells_of(points).into_iter().for_each(|cell| self.put(cell, 'o')),
             Layer::Mark(x, _) => {
-                let Some(place) = self.chart.x.scale.place(*x) else { return };
-                let [left, right] = self.spans[0];
-                let column = (place - left) / (right - left) * (self.columns - 1) as f64;
+                let Some(column) = self.column(*x) else { return };
                 (0..ROWS).step_by(2).for_each(|row| self.put([column, row as f64], ':'));
             }
         }
+    }
+
+    /// Writes the words of a mark beside it, in the first row that has room for them.
+    fn name(&mut self, layer: &Layer) {
+        let Layer::Mark(x, words) = layer else { return };
+        let Some(column) = self.column(*x) else { return };
+        let letters: Vec<char> = words.chars().collect();
+        let start = (column.round() + 2.0) as usize;
+        let room = start.saturating_sub(1)..start + letters.len() + 1;
+        let has_room =
+            |row: &&mut Vec<char>| row.get(room.clone()).is_some_and(|cells| cells.iter().all(|cell| *cell == ' '));
+        if let Some(row) = self.cells.iter_mut().find(has_room) {
+            row[start..start + letters.len()].copy_from_slice(&letters);
+        }
+    }
+
+    /// The column of a place along x, as a fraction; `None` off the drawing.
+    fn column(&self, x: f64) -> Option<f64> {
+        let place = self.chart.x.scale.place(x)?;
+        let [left, right] = self.spans[0];
+        let column = (place - left) / (right - left) * (self.columns - 1) as f64;
+        (-0.5 < column && column < self.columns as f64).then_some(column)
     }
 
     fn cells_of(&self, points: &[[f64; 2]]) -> Vec<[f64; 2]> {

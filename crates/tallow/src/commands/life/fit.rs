@@ -28,15 +28,15 @@ pub(crate) fn fit(context: &Context, args: &cli::LifeFit) -> Result<(), Trouble>
     }
     let fit = fitted(&lives, args.model, args.shape)?;
     let few = if fit.failures() < FEW { fit.conditional() } else { None };
+    // Only whoever names no law asks which.
+    let laws = if args.model.is_none() && args.shape.is_none() { compare::families(&lives) } else { Vec::new() };
     let told = Told { fit: &fit, lives: &lives, level, few };
     let (parts, asked) = (told.parts()?, told.asked(args)?);
     if context.json {
-        context.out.json(&told.shape(&parts, &asked))?;
+        context.out.json(&told.shape(&parts, &asked, &laws))?;
     } else {
         told.say(context, &parts, &asked)?;
-        if args.model.is_none() && args.shape.is_none() {
-            say_laws(context, &lives)?;
-        }
+        say_laws(context, &lives, &laws)?;
     }
     super::draw(context, || told.chart(), args.table.svg.as_deref())
 }
@@ -159,7 +159,7 @@ impl Told<'_> {
         out.line(format!("Log-likelihood {:.4}, AIC {:.3}.", self.fit.log_likelihood(), self.fit.aic()))
     }
 
-    fn shape(&self, parts: &[Part], asked: &Asked) -> Value {
+    fn shape(&self, parts: &[Part], asked: &Asked, laws: &[compare::Candidate]) -> Value {
         let law = self.fit.law();
         let mut shape = json!({
             "model": law.family().name(), "log_likelihood": self.fit.log_likelihood(),
@@ -168,7 +168,7 @@ impl Told<'_> {
             "mean": law.mean(), "sd": law.std_dev(), "failures": self.fit.failures(), "lives": life::total(self.lives),
             "standard_error": {},
             "bounds": { "level": self.level.get(), "wald": {}, "profile": {}, "conditional": null, "one_sided": null },
-            "laws": laws(self.lives),
+            "laws": laws.iter().map(law_shape).collect::<Vec<_>>(),
             "at": asked.survival.iter().map(|(age, part)| json!({
                 "age": age, "survival": part.value, "profile": ends(part.profile), "conditional": part.conditional,
                 "one_sided": null,
@@ -284,19 +284,19 @@ fn conditional_table(parts: &[&Part]) -> Table {
     printed
 }
 
-/// Every law with its share of the evidence.
-fn laws(lives: &[Life]) -> Value {
-    let shape = |law: &compare::Candidate| {
-        let aic = law.fit.as_ref().map(Fit::aic).ok();
-        json!({ "model": law.family.name(), "aic": aic, "evidence": law.weight })
-    };
-    compare::families(lives).iter().map(shape).collect()
+/// A law with its share of the evidence.
+fn law_shape(law: &compare::Candidate) -> Value {
+    let aic = law.fit.as_ref().map(Fit::aic).ok();
+    json!({ "model": law.family.name(), "aic": aic, "evidence": law.weight })
 }
 
-/// The laws beside each other, and whether age matters at all.
-fn say_laws(context: &Context, lives: &[Life]) -> Result<(), Trouble> {
+/// The laws beside each other, and whether age matters at all; nothing where one was named.
+fn say_laws(context: &Context, lives: &[Life], laws: &[compare::Candidate]) -> Result<(), Trouble> {
+    if laws.is_empty() {
+        return Ok(());
+    }
     let mut printed = Table::new([("law", Align::Left), ("AIC", Align::Right), ("evidence", Align::Right)]);
-    for law in compare::families(lives) {
+    for law in laws {
         let aic = law.fit.as_ref().map_or_else(|_| "no fit".to_owned(), |fit| format!("{:.3}", fit.aic()));
         printed.row([law.family.name().to_owned(), aic, format!("{:.0} %", law.weight * 100.0)], Dress::Plain);
     }
