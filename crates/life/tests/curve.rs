@@ -295,7 +295,7 @@ fn the_curve_between_looks_is_found_for_lives_of_every_kind() {
 /// that hold it is above the number of lives, and nowhere that it falls below it.
 #[test]
 fn the_curve_of_a_thousand_intervals_meets_the_conditions_of_the_best() {
-    let mut random = Random(0x5eed_0f_7e57);
+    let mut random = Random(0x5eed_7e57);
     let mut lives = Vec::new();
     while lives.len() < 1000 {
         let (age, step, offset) = (100.0 * random.next().powi(2), 3.0 + 30.0 * random.next(), random.next());
