@@ -20,6 +20,7 @@ pub mod prices;
 pub mod rates;
 pub mod replay;
 pub mod risk;
+pub mod rounds;
 pub mod rules;
 pub mod stake;
 pub mod state;
