@@ -33,6 +33,5 @@ pub use catalogue::{BuildText, Program, ProgramKey};
 pub use error::Error;
 pub use kind::Kind;
 pub use ledger::{Ledger, Shop};
-pub use lives::Mark;
 pub use proof::{Difference, Verdict};
 pub use read::{Filter, Listed, MachineInfo};

@@ -2,26 +2,23 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use jiff::Timestamp;
-use upkeep::{Entry, EntryId, Usage};
+use upkeep::lives::Place;
+use upkeep::{Entry, Usage};
 
 use crate::names::Names;
 use crate::read::present;
 use crate::tables::{self, MachineRow};
 use crate::{Error, Kind, Ledger, time};
 
-/// A place in the order of a machine's entries: what happened earlier, or then with a lower number, is before it.
-pub type Mark = (Timestamp, EntryId);
-
 /// Connections that read at once. More gain little: the disk's cache serves them all.
 const READERS: usize = 2;
 
 /// What tells of lives, besides the tasks that look at parts.
-const TELLING: [Kind; 4] = [Kind::Added, Kind::Age, Kind::Failed, Kind::Replaced];
+const TELLING: [Kind; 5] = [Kind::Added, Kind::Age, Kind::Failed, Kind::Limit, Kind::Replaced];
 
 impl Ledger {
-    /// The entries that stand and say how machines joined, how old their parts were, and how parts failed or were
-    /// replaced; and those by which one of the tasks `looks` was done. Oldest first, by machine.
+    /// The entries that stand and say how machines joined, how old their parts were, which limits are the shop's own,
+    /// and how parts failed or were replaced; and those by which one of the tasks `looks` was done. Oldest first, by machine.
     ///
     /// # Errors
     /// Where the database refuses or an entry cannot be read.
@@ -51,9 +48,9 @@ impl Ledger {
     /// [`Error::NoSuchMachine`]; where the database refuses or an entry cannot be read.
     pub async fn used_before(
         &self,
-        marks: &BTreeMap<String, BTreeSet<Mark>>,
-    ) -> Result<BTreeMap<String, BTreeMap<Mark, Usage>>, Error> {
-        let all: Vec<(String, BTreeSet<Mark>)> =
+        marks: &BTreeMap<String, BTreeSet<Place>>,
+    ) -> Result<BTreeMap<String, BTreeMap<Place, Usage>>, Error> {
+        let all: Vec<(String, BTreeSet<Place>)> =
             marks.iter().map(|(machine, marks)| (machine.clone(), marks.clone())).collect();
         let share = all.len().div_ceil(READERS).max(1);
         let readers: Vec<_> =
@@ -70,8 +67,8 @@ impl Ledger {
 /// Reads the use of some machines over a connection of its own.
 async fn read_share(
     ledger: Ledger,
-    share: Vec<(String, BTreeSet<Mark>)>,
-) -> Result<Vec<(String, BTreeMap<Mark, Usage>)>, Error> {
+    share: Vec<(String, BTreeSet<Place>)>,
+) -> Result<Vec<(String, BTreeMap<Place, Usage>)>, Error> {
     let mut connection = ledger.pool.acquire().await?;
     let names = tables::names(&mut connection, &ledger.quantities).await?;
     drop(connection);
@@ -90,9 +87,9 @@ async fn read_share(
 async fn at_marks(
     connection: &mut sqlx::AnyConnection,
     machine: &MachineRow,
-    marks: BTreeSet<Mark>,
+    marks: BTreeSet<Place>,
     names: &Names,
-) -> Result<BTreeMap<Mark, Usage>, Error> {
+) -> Result<BTreeMap<Place, Usage>, Error> {
     let mut before = BTreeMap::new();
     let Some((first, _)) = marks.first() else { return Ok(before) };
     let mut later = tables::uses_from(connection, machine.id, time::to_micros(*first), names).await?;

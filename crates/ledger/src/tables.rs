@@ -11,12 +11,12 @@ use upkeep::{Entry, EntryId, Material, Usage};
 use crate::chains::Chains;
 use crate::codec::{self, Garbled};
 use crate::derived::{Derived, Joined};
-use crate::lives::Mark;
 use crate::names::Names;
 use crate::record;
 use crate::standing::Standings;
 use crate::time::{self, DaysOfMonth};
 use crate::{Error, Kind};
+use upkeep::lives::Place;
 
 /// A row of the table of machines.
 #[derive(Clone, Debug)]
@@ -345,7 +345,7 @@ pub(crate) async fn uses_from(
     machine: i64,
     at: i64,
     names: &Names,
-) -> Result<Vec<(Mark, Usage)>, Error> {
+) -> Result<Vec<(Place, Usage)>, Error> {
     let rows = sqlx::query(
         "select id, at, usage from entry where machine = $1 and at >= $2 and kind in ('run', 'hour meter') \
          and usage is not null order by at, id",

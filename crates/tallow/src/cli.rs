@@ -459,12 +459,12 @@ pub(crate) struct HourMeter {
 pub(crate) struct Lives {
     /// A kind of part, or a position; all kinds if left out
     pub(crate) kind: Option<String>,
-    /// What a planned replacement costs: part and labour, in the shop's money
-    #[arg(long, value_name = "MONEY", default_value_t = 20.0, value_parser = number)]
-    pub(crate) planned_cost: f64,
-    /// What a failure costs: what it spoils, and the replacement
-    #[arg(long, value_name = "MONEY", default_value_t = 60.0, value_parser = number)]
-    pub(crate) failure_cost: f64,
+    /// What a planned replacement costs: part and labour; labour by the shop's rates if left out
+    #[arg(long, value_name = "MONEY", value_parser = number)]
+    pub(crate) planned_cost: Option<f64>,
+    /// What a failure costs: what it spoils, and the replacement; by the shop's rates if left out
+    #[arg(long, value_name = "MONEY", value_parser = number)]
+    pub(crate) failure_cost: Option<f64>,
     /// The level of the bounds
     #[arg(long, default_value_t = 0.9, value_parser = number)]
     pub(crate) level: f64,

@@ -96,6 +96,12 @@ pub(crate) fn weights(counts: &[(String, f64)]) -> String {
     clauses.join(", ")
 }
 
+/// An amount of money, with what it is called if the shop has said so: `12.50 EUR`.
+pub(crate) fn money(amount: f64, currency: &str) -> String {
+    let places = if amount.abs() < 100.0 && 0.005 <= (amount - amount.round()).abs() { 2 } else { 0 };
+    format!("{amount:.places$} {currency}").trim_end().to_owned()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

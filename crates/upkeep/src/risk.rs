@@ -16,10 +16,10 @@ use life::bayes::{Belief, LifeBelief, Posterior, Prior};
 use life::{End, Level, Life};
 
 use crate::build::{Allowance, Build, Task};
-use crate::lives::{Records, as_limited_today};
+use crate::lives::as_limited_today;
 use crate::meter::Meter;
 use crate::used::{elapsed, meter};
-use crate::{Event, Materials};
+use crate::{Entry, Event, Materials};
 
 /// The share that has failed when the allowance is used up, as believed beforehand.
 const FAILED_AT_LIMIT: f64 = 0.05;
@@ -93,11 +93,11 @@ fn prior() -> Prior {
     Prior::new(Prior::common_shape(), life).expect("a prior")
 }
 
-/// The risk of each task of a build, in its order, out of the records of machines that have it, until the end of the records.
-/// The time zone is the shop's.
+/// The risk of each task of a build, in its order, out of the effective entries of machines that have it, oldest first, until
+/// the end of the records. The time zone is the shop's.
 pub fn risks(
     build: &Build,
-    machines: &[Records<'_>],
+    machines: &[&[Entry]],
     materials: &Materials,
     zone: &TimeZone,
     until: Timestamp,
@@ -105,7 +105,7 @@ pub fn risks(
     let mut tallies = vec![Tally::default(); build.tasks.len()];
     for machine in machines {
         // Today's limits stand for those of the past, so that an allowance means the same all along.
-        let today = as_limited_today(machine);
+        let today = as_limited_today(build, machine);
         Walk::new(&today, materials, zone).along(machine, until, &mut tallies);
     }
     tallies.iter().map(|tally| Risk::from_lives(&tally.lives())).collect()
@@ -176,8 +176,8 @@ impl<'a> Walk<'a> {
         Walk { build, materials, zone, meters, sharing: build.tasks.iter().map(sharing).collect(), tasks }
     }
 
-    fn along(mut self, machine: &Records<'_>, until: Timestamp, tallies: &mut [Tally]) {
-        for entry in machine.entries.iter().filter(|entry| entry.at <= until) {
+    fn along(mut self, entries: &[Entry], until: Timestamp, tallies: &mut [Tally]) {
+        for entry in entries.iter().filter(|entry| entry.at <= until) {
             if let Some(usage) = entry.event.usage() {
                 for (meter, sum) in &mut self.meters {
                     *sum += meter.amount(usage, self.materials);

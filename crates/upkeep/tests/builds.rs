@@ -154,7 +154,14 @@ fn a_hundred_mistakes_are_counted_but_not_all_printed() {
 #[track_caller]
 fn at(kind: &str) -> Position {
     let kind = Kind::from_name(kind).expect("the kind is listed");
-    Position { name: "here".to_owned(), kind: kind.name.clone(), along: None, tool: None, life: None, never: kind.never.clone() }
+    Position {
+        name: "here".to_owned(),
+        kind: kind.name.clone(),
+        along: None,
+        tool: None,
+        life: None,
+        never: kind.never.clone(),
+    }
 }
 
 #[track_caller]

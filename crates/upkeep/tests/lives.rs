@@ -5,7 +5,7 @@ use life::{End, Level};
 use motion::{Duty, Quantity};
 use upkeep::build::shipped;
 use upkeep::entry::{Basis, Because, Run};
-use upkeep::lives::{Clock, Costs, Ending, KindLives, Records, Verdict, stays};
+use upkeep::lives::{Clock, Costs, Ending, KindLives, Records, Uses, Verdict, stays};
 use upkeep::{Build, Entry, EntryId, Event, Material, Materials, Usage};
 
 const JOINED: &str = "2026-01-01T00:00:00Z";
@@ -80,7 +80,7 @@ fn each_way_of_leaving_is_told_apart_and_use_is_counted_while_a_part_is_there() 
     record.then(50.0, replaced("nozzle", Because::Worn));
     record.then(60.0, replaced("nozzle", Because::Good));
     record.then(70.0, run(4.0));
-    let all = stays(&build(), None, &record.entries, at(100.0));
+    let all = stays(&build(), None, &record.entries, &Uses::of(&record.entries, at(100.0)), at(100.0));
     let nozzle: Vec<_> = all.iter().filter(|stay| stay.position == "nozzle").collect();
     let told: Vec<_> = nozzle
         .iter()
@@ -110,7 +110,8 @@ fn a_failure_found_while_looking_lies_between_two_looks() {
     let mode = "bore scored".to_owned();
     record.then(40.0, Event::Failed { position: "feed tube 1".to_owned(), mode, found: true });
     let build = build();
-    let records = [Records { build: &build, entries: &record.entries }];
+    let uses = Uses::of(&record.entries, at(50.0));
+    let records = [Records { build: &build, entries: &record.entries, uses: &uses }];
     let lives = KindLives::of("feed tube", &records, Materials::built_in(), at(50.0)).unwrap();
     let mass = lives.told.iter().find(|told| told.clock.to_string() == "filament mass").unwrap();
     let ends: Vec<End> = mass.lives.iter().map(|life| life.end()).filter(|end| end.is_failure()).collect();
@@ -134,7 +135,8 @@ fn a_part_of_recorded_age_counts_from_that_age_on_by_every_clock() {
     record.then(10.0, run(2.0));
     record.then(240.0, failed("feed tube 1"));
     let build = build();
-    let records = [Records { build: &build, entries: &record.entries }];
+    let uses = Uses::of(&record.entries, at(300.0));
+    let records = [Records { build: &build, entries: &record.entries, uses: &uses }];
     let lives = KindLives::of("feed tube", &records, Materials::built_in(), at(300.0)).unwrap();
     let tube = lives.stays.iter().find(|stay| stay.position == "feed tube 1").unwrap();
     let of = |name: &str| {
@@ -158,7 +160,7 @@ fn doing_a_task_that_renews_a_part_ends_its_life_once_even_if_the_replacement_is
     record.then(200.0, done());
     record.then(200.0, replaced("carbon filter", Because::Good));
     let build = build();
-    let all = stays(&build, Some("carbon filter"), &record.entries, at(300.0));
+    let all = stays(&build, Some("carbon filter"), &record.entries, &Uses::default(), at(300.0));
     let ends: Vec<(Timestamp, Timestamp, Ending)> = all.iter().map(|stay| (stay.from, stay.to, stay.end)).collect();
     let expected = [
         (at(0.0), at(100.0), Ending::Good),
@@ -175,7 +177,8 @@ fn before_anything_failed_a_part_goes_by_what_its_build_believes() {
         record.then(f64::from(hour) * 4.0, run(0.1));
     }
     let build = build();
-    let records = [Records { build: &build, entries: &record.entries }];
+    let uses = Uses::of(&record.entries, at(168.0));
+    let records = [Records { build: &build, entries: &record.entries, uses: &uses }];
     let lives = KindLives::of("feed tube", &records, Materials::built_in(), at(168.0)).unwrap();
     assert_eq!(lives.count(Ending::Failed), 0);
     assert_eq!(lives.best_clock().unwrap().clock.to_string(), "time");
@@ -225,8 +228,12 @@ fn mixed(index: u32) -> f64 {
 fn the_clock_by_which_parts_wear_explains_their_failures_best() {
     let shop = shop(0.2, mixed);
     let build = build();
-    let records: Vec<Records<'_>> =
-        shop.iter().map(|record| Records { build: &build, entries: &record.entries }).collect();
+    let uses: Vec<Uses> = shop.iter().map(|record| Uses::of(&record.entries, at(25_000.0))).collect();
+    let records: Vec<Records<'_>> = shop
+        .iter()
+        .zip(&uses)
+        .map(|(record, uses)| Records { build: &build, entries: &record.entries, uses })
+        .collect();
     let lives = KindLives::of("feed tube", &records, Materials::built_in(), at(25_000.0)).unwrap();
     assert!(20 <= lives.count(Ending::Failed), "{}", lives.count(Ending::Failed));
     let best = lives.best_clock().unwrap();
@@ -255,7 +262,8 @@ fn the_clock_by_which_parts_wear_explains_their_failures_best() {
 fn no_money_is_weighed_against_an_injury() {
     let build = build();
     let record = Record::new("bowline");
-    let records = [Records { build: &build, entries: &record.entries }];
+    let uses = Uses::of(&record.entries, at(500.0));
+    let records = [Records { build: &build, entries: &record.entries, uses: &uses }];
     let lives = KindLives::of("smoke alarm", &records, Materials::built_in(), at(500.0)).unwrap();
     let costs = Costs { planned: 10.0, failure: 100.0 };
     let advice = lives.advice(costs, Level::new(0.9).unwrap(), Materials::built_in()).unwrap();
@@ -270,7 +278,8 @@ fn few_failures_and_none_are_not_advised_upon() {
     let mut record = Record::new("bowline");
     record.then(10.0, run(1.0));
     let advise = |record: &Record| {
-        let records = [Records { build: &build, entries: &record.entries }];
+        let uses = Uses::of(&record.entries, at(500.0));
+        let records = [Records { build: &build, entries: &record.entries, uses: &uses }];
         let lives = KindLives::of("feed tube", &records, Materials::built_in(), at(500.0)).unwrap();
         lives.advice(costs, level, Materials::built_in()).unwrap().verdict
     };

@@ -3,7 +3,6 @@
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 use upkeep::build::shipped;
-use upkeep::lives::Records;
 use upkeep::{Build, Entry, EntryId, Event, Materials, Prices, Rates, Risk, Stake, risks};
 
 const TASK: &str = "look into feed tube 1";
@@ -35,9 +34,8 @@ fn risk(events: Vec<Entry>, until: f64) -> Risk {
     let build = build();
     let added = entry(0.0, Event::Added { build: build.name.clone() });
     let entries: Vec<Entry> = std::iter::once(added).chain(events).collect();
-    let records = [Records { build: &build, entries: &entries }];
     let place = build.tasks.iter().position(|task| task.name == TASK).unwrap();
-    risks(&build, &records, Materials::built_in(), &TimeZone::UTC, at(until)).swap_remove(place)
+    risks(&build, &[&entries[..]], Materials::built_in(), &TimeZone::UTC, at(until)).swap_remove(place)
 }
 
 #[test]

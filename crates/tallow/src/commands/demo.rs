@@ -126,7 +126,9 @@ async fn fill(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
         })
         .collect();
     let events = demo::history(demo::SEED, context.now_in(ledger).date(), &ledger.shop().zone, &machines);
-    book(ledger, &machines, &events).await
+    book(ledger, &machines, &events).await?;
+    ledger.set_rates(demo::rates(), context.now, "invented, as all of this shop").await?;
+    Ok(())
 }
 
 /// Books the events machine by machine, then the corrections, which name entries by their place in the list.

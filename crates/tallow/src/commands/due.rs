@@ -9,10 +9,10 @@ use jiff::civil::Date;
 use jiff::{ToSpan, ZonedDateTime};
 use ledger::Ledger;
 use upkeep::build::Task;
-use upkeep::{Due, Likely, MachineState, Materials, When, due as due_on, forecast};
+use upkeep::{Due, Likely, MachineState, Materials, When, ahead, due as due_on, forecast};
 
 use crate::cli;
-use crate::commands::lives::{self, Hazard};
+use crate::commands::lives::Stakes;
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Out, Table};
 use crate::parallel;
@@ -39,11 +39,11 @@ pub(crate) async fn show_shop(context: &Context, ledger: &Ledger, args: &cli::Du
     }
     let title = args.machine.as_ref().map_or(ledger.shop().name.as_str(), |_| states[0].name.as_str());
     context.out.line(format!("{title}, {}\n", now.strftime("%A %-d %B %Y")))?;
-    let hazards = match (&args.machine, args.why) {
-        (Some(_), true) => lives::hazards(ledger, &states[0].name, context.now).await?,
-        _ => Vec::new(),
+    let stakes = match (&args.machine, args.why) {
+        (Some(_), true) => Some(Stakes::of(ledger, &states[0].name, context.now).await?),
+        _ => None,
     };
-    show(context, args, &states, &rows, &hazards, &now)
+    show(context, args, &states, &rows, &materials, stakes.as_ref(), &now)
 }
 
 async fn states(ledger: &Ledger, machine: Option<&str>, now: &ZonedDateTime) -> Result<Vec<MachineState>, Trouble> {
@@ -127,7 +127,8 @@ fn show(
     args: &cli::Due,
     states: &[MachineState],
     rows: &[Row<'_>],
-    hazards: &[Hazard],
+    materials: &Materials,
+    stakes: Option<&Stakes>,
     now: &ZonedDateTime,
 ) -> Result<(), Trouble> {
     if states.is_empty() {
@@ -137,9 +138,12 @@ fn show(
     if args.why {
         rows.iter().try_for_each(|row| {
             why::explain(context, row, now)?;
-            let part = hazards.iter().find(|hazard| hazard.position == row.task().at);
-            part.map_or(Ok(()), |hazard| context.out.prose("  the part: ", &hazard.words()))
+            stakes.map_or(Ok(()), |stakes| why::at_stake(context, row, stakes, &ahead(row.state, materials, now, 8)))
         })?;
+        if let Some(stakes) = stakes.filter(|stakes| !stakes.assumed.is_empty()) {
+            context.out.line("")?;
+            context.out.prose("", &why::assumed_words(stakes))?;
+        }
         if rows.iter().any(|row| row.likely().is_some_and(|likely| likely.late != Some(likely.early))) {
             context.out.line("")?;
             context.out.prose("", RANGE)?;

@@ -1,16 +1,17 @@
 //! `tallow lives`: how long parts live here, by the shop's own records, and what that advises.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::sync::Arc;
 
 use jiff::Timestamp;
-use ledger::{Filter, Kind, Ledger};
-use life::{Level, Of};
+use ledger::{Ledger, MachineInfo};
+use life::{Bounds, End, Law, Level, Of};
 use motion::Unit;
 use serde_json::{Value, json};
-use upkeep::lives::{Advice, Clock, Costs, Ending, KindLives, Records, Stay, Told, Verdict};
-use upkeep::{Build, Entry, Materials, amount, nearest};
+use upkeep::build::Position;
+use upkeep::lives::{Advice, Clock, Costs, Ending, KindLives, Place, Records, Stay, Told, Uses, Verdict};
+use upkeep::{Build, Entry, EntryId, Event, Materials, Prices, Rates, Risk, amount, nearest};
 
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
@@ -22,6 +23,14 @@ use crate::words;
 
 /// With fewer failures a comparison of machines is too rough to be told. Judgement, no source.
 const FEW: usize = 5;
+
+/// From so many failures on profile bounds hold the truth about as often as they say (docs/LIVES.md).
+const TRUSTED: f64 = 20.0;
+
+/// The place after all entries until `now`.
+fn the_end(now: Timestamp) -> Place {
+    (now, EntryId(i64::MAX))
+}
 
 fn no_machine() -> Trouble {
     Trouble::refused("the shop has no machine yet").help("add one: tallow machine add NAME --build BUILD")
@@ -40,19 +49,21 @@ pub(crate) async fn lives(context: &Context, args: &cli::Lives) -> Result<(), Tr
     match &args.kind {
         None => overview(context, &ledger).await,
         Some(name) => {
-            let shop = Shop::read(&ledger, None).await?;
+            let mut shop = Shop::new(&ledger, ledger.machines().await?).await?;
             let kinds = shop.named(name)?;
+            shop.read_ends(&ledger, &kinds, context.now).await?;
+            let rates = ledger.rates().await?;
             let mut shapes = Vec::new();
             let mut charts = Vec::new();
-            for (build, kind) in kinds {
-                let lives = shop.lives(build, &kind, context.now);
-                let costs = Costs { planned: args.planned_cost, failure: args.failure_cost };
+            for (build, kind) in &kinds {
+                let lives = shop.lives(build, kind, context.now);
+                let costs = Money::new(args, &rates, &lives);
                 if args.csv {
-                    csv(context, &lives, &shop.materials)?;
+                    csv(context, &lives)?;
                 } else if context.json {
-                    shapes.push(shape(build, &lives, costs, level, &shop.materials));
+                    shapes.push(shape(build, &lives, &costs, level, &shop.materials));
                 } else {
-                    charts.extend(detail(context, build, &lives, costs, level, &shop.materials)?);
+                    charts.extend(detail(context, build, &lives, &costs, level, &shop.materials)?);
                 }
             }
             if context.json {
@@ -63,52 +74,160 @@ pub(crate) async fn lives(context: &Context, args: &cli::Lives) -> Result<(), Tr
     }
 }
 
+/// What a replacement and a failure cost, and where that comes from.
+struct Money {
+    costs: Costs,
+    /// What the money is called.
+    currency: String,
+    /// In words, beginning with a blank; empty where both were given.
+    grounds: String,
+}
+
+/// How long replacing a part takes where no task tells, min. Judgement, no source.
+const REPLACING: f64 = 20.0;
+
+impl Money {
+    /// As given; else by the shop's rates: labour for a planned replacement, and for a failure what neglect leads to beside
+    /// it. The part's own price is not known here.
+    fn new(args: &cli::Lives, rates: &Rates, lives: &KindLives) -> Money {
+        let (prices, assumed) = Prices::from_rates(rates);
+        let minutes = lives.renewal.as_ref().map_or(REPLACING, |task| task.minutes);
+        let planned = args.planned_cost.unwrap_or_else(|| prices.labour(minutes));
+        let consequence = lives.neglect.and_then(|neglect| prices.of(neglect)).unwrap_or(0.0);
+        let failure = args.failure_cost.unwrap_or(planned + consequence);
+        let grounds = match (args.planned_cost.is_some() && args.failure_cost.is_some(), assumed.is_empty()) {
+            (true, _) => String::new(),
+            (false, true) => " (by the shop's rates, without the part itself; --planned-cost adds it)".to_owned(),
+            (false, false) => {
+                " (by assumed rates, without the part itself; tallow rates sets the shop's own, --planned-cost adds the part)"
+                    .to_owned()
+            }
+        };
+        Money { costs: Costs { planned, failure }, currency: rates.currency.clone(), grounds }
+    }
+
+    /// An amount of money, with what it is called.
+    fn words(&self, amount: f64) -> String {
+        words::money(amount, &self.currency)
+    }
+}
+
+/// Machines of one build, with what tells of their parts' lives.
+struct Alike {
+    build: Arc<Build>,
+    machines: Vec<Past>,
+}
+
+/// What tells of the lives of one machine's parts.
+#[derive(Default)]
+struct Past {
+    name: String,
+    /// Its effective entries, or those among them that tell of ends, oldest first.
+    entries: Vec<Entry>,
+    uses: Uses,
+}
+
 /// The shop's records, machines of one build together.
 struct Shop {
-    builds: BTreeMap<String, (Arc<Build>, Vec<Vec<Entry>>)>,
+    builds: BTreeMap<String, Alike>,
     materials: Materials,
 }
 
 impl Shop {
-    /// Reads all machines; or one, `like`, and some of the same build.
-    async fn read(ledger: &Ledger, like: Option<&str>) -> Result<Shop, Trouble> {
-        let mut builds: BTreeMap<String, (Arc<Build>, Vec<Vec<Entry>>)> = BTreeMap::new();
+    /// The machines' names and builds, without records.
+    async fn new(ledger: &Ledger, machines: Vec<MachineInfo>) -> Result<Shop, Trouble> {
+        if machines.is_empty() {
+            return Err(no_machine());
+        }
+        let mut builds: BTreeMap<String, Alike> = BTreeMap::new();
+        for machine in machines {
+            if !builds.contains_key(&machine.build) {
+                let build = ledger.build(&machine.build).await?;
+                builds.insert(machine.build.clone(), Alike { build, machines: Vec::new() });
+            }
+            if let Some(alike) = builds.get_mut(&machine.build) {
+                alike.machines.push(Past { name: machine.name, ..Past::default() });
+            }
+        }
+        Ok(Shop { builds, materials: context::materials(ledger).await? })
+    }
+
+    /// One machine and some of the same build, with all their records.
+    async fn around(ledger: &Ledger, name: &str, now: Timestamp) -> Result<Shop, Trouble> {
         let mut machines = ledger.machines().await?;
-        if let Some(place) = machines.iter().position(|machine| Some(machine.name.as_str()) == like) {
+        if let Some(place) = machines.iter().position(|machine| machine.name == name) {
             let one = machines.remove(place);
             machines.retain(|machine| machine.build == one.build);
             machines.truncate(ALIKE - 1);
             machines.push(one);
         }
-        for machine in machines {
-            let entries = ledger.effective(&machine.name).await?;
-            if !builds.contains_key(&machine.build) {
-                builds.insert(machine.build.clone(), (ledger.build(&machine.build).await?, Vec::new()));
-            }
-            if let Some((_, machines)) = builds.get_mut(&machine.build) {
-                machines.push(entries);
+        let mut shop = Shop::new(ledger, machines).await?;
+        for past in shop.builds.values_mut().flat_map(|alike| &mut alike.machines) {
+            past.entries = ledger.effective(&past.name).await?;
+            past.uses = Uses::of(&past.entries, now);
+        }
+        Ok(shop)
+    }
+
+    /// Reads what tells of the lives of these kinds, and the use up to each end, but not every run.
+    async fn read_ends(&mut self, ledger: &Ledger, kinds: &[(String, String)], now: Timestamp) -> Result<(), Trouble> {
+        let wanted =
+            |build: &str, position: &Position| kinds.iter().any(|(of, kind)| of == build && *kind == position.kind);
+        let mut telling: BTreeMap<&str, (BTreeSet<&str>, BTreeSet<&str>)> = BTreeMap::new();
+        for (name, Alike { build, .. }) in &self.builds {
+            let positions = build.positions.iter().filter(|position| wanted(name, position));
+            let positions: BTreeSet<&str> = positions.map(|position| position.name.as_str()).collect();
+            let tasks = build.tasks.iter().filter(|task| positions.contains(task.at.as_str()));
+            telling.insert(name, (tasks.map(|task| task.name.as_str()).collect(), positions));
+        }
+        let tasks: BTreeSet<&str> = telling.values().flat_map(|(tasks, _)| tasks).copied().collect();
+        let mut ends = ledger.ends(&tasks).await?;
+        let mut marks: BTreeMap<String, BTreeSet<Place>> = BTreeMap::new();
+        let mut entries: BTreeMap<String, Vec<Entry>> = BTreeMap::new();
+        for (build, alike) in &self.builds {
+            let (tasks, positions) = &telling[build.as_str()];
+            for past in alike.machines.iter().filter(|_| !positions.is_empty()) {
+                let own = ends.remove(&past.name).unwrap_or_default();
+                let at_ends = own.iter().filter(|entry| match &entry.event {
+                    Event::Failed { position, .. } | Event::Replaced { position, .. } => {
+                        positions.contains(position.as_str())
+                    }
+                    Event::Done { task, .. } => tasks.contains(task.as_str()),
+                    _ => false,
+                });
+                let mut places: BTreeSet<Place> = at_ends.map(|entry| (entry.at, entry.id)).collect();
+                places.insert(the_end(now));
+                marks.insert(past.name.clone(), places);
+                entries.insert(past.name.clone(), own);
             }
         }
-        if builds.is_empty() {
-            return Err(no_machine());
+        let mut used = ledger.used_before(&marks).await?;
+        for past in self.builds.values_mut().flat_map(|alike| &mut alike.machines) {
+            let mut before = used.remove(&past.name).unwrap_or_default();
+            past.entries = entries.remove(&past.name).unwrap_or_default();
+            past.uses = Uses { all: before.remove(&the_end(now)).unwrap_or_default(), before };
         }
-        Ok(Shop { builds, materials: context::materials(ledger).await? })
+        Ok(())
     }
 
     fn lives(&self, build: &str, kind: &str, now: Timestamp) -> KindLives {
-        let (build, machines) = &self.builds[build];
-        let records: Vec<Records<'_>> = machines.iter().map(|entries| Records { build, entries }).collect();
+        let Alike { build, machines } = &self.builds[build];
+        let records: Vec<Records<'_>> = machines
+            .iter()
+            .filter(|past| !past.entries.is_empty())
+            .map(|past| Records { build, entries: &past.entries, uses: &past.uses })
+            .collect();
         // OK because the kind is one of the build's, which at least one machine has.
         KindLives::of(kind, &records, &self.materials, now).expect("a kind of the build's own")
     }
 
     /// The kinds of part of every build, each once.
-    fn kinds(&self) -> Vec<(&str, String)> {
-        let mut kinds: Vec<(&str, String)> = Vec::new();
-        for (name, (build, _)) in &self.builds {
+    fn kinds(&self) -> Vec<(String, String)> {
+        let mut kinds: Vec<(String, String)> = Vec::new();
+        for (name, Alike { build, .. }) in &self.builds {
             for position in &build.positions {
                 if !kinds.iter().any(|(other, kind)| other == name && *kind == position.kind) {
-                    kinds.push((name, position.kind.clone()));
+                    kinds.push((name.clone(), position.kind.clone()));
                 }
             }
         }
@@ -116,11 +235,11 @@ impl Shop {
     }
 
     /// The kinds that are meant by a kind's or a position's name.
-    fn named(&self, name: &str) -> Result<Vec<(&str, String)>, Trouble> {
+    fn named(&self, name: &str) -> Result<Vec<(String, String)>, Trouble> {
         let wanted = name.trim().to_lowercase();
         let kinds = self.kinds();
         let is_meant = |build: &str, kind: &String| {
-            let positions = &self.builds[build].0.positions;
+            let positions = &self.builds[build].build.positions;
             kind.to_lowercase() == wanted
                 || positions.iter().any(|one| one.kind == *kind && one.name.to_lowercase() == wanted)
         };
@@ -138,40 +257,65 @@ impl Shop {
     }
 }
 
+/// What a machine's records, and those of machines like it, say of what waiting risks.
+pub(super) struct Stakes {
+    /// The chances to fail soon of its parts of which anything is known.
+    pub(super) parts: Vec<PartChance>,
+    /// The risk of each task of its build.
+    pub(super) risks: Vec<Risk>,
+    /// What things cost.
+    pub(super) prices: Prices,
+    /// Which of those are assumed.
+    pub(super) assumed: Vec<&'static str>,
+    /// What the money is called.
+    pub(super) currency: String,
+}
+
 /// A part's chance to fail soon.
-pub(super) struct Hazard {
+pub(super) struct PartChance {
     /// Where it sits.
     pub(super) position: String,
     chance: f64,
     failures: usize,
 }
 
-impl Hazard {
+impl PartChance {
     /// The chance in words, with what it rests on.
     pub(super) fn words(&self) -> String {
-        let failures = words::count(self.failures as u64, "failures");
-        format!("{} chance to fail within four weeks, by {failures} of its kind here", words::percent(self.chance))
+        let rests = match self.failures {
+            0 => "by what its build believes; none of its kind has failed here".to_owned(),
+            some => format!("by {} of its kind here", words::count(some as u64, "failures")),
+        };
+        format!("{} chance to fail within four weeks, {rests}", words::percent(self.chance))
     }
 }
 
-/// The chances of a machine's parts to fail soon, of those whose kind has failed on machines of its build.
-///
-/// # Errors
-/// Where the shop can't be read.
-pub(super) async fn hazards(ledger: &Ledger, machine: &str, now: Timestamp) -> Result<Vec<Hazard>, Trouble> {
-    let shop = Shop::read(ledger, Some(machine)).await?;
-    let mut hazards = Vec::new();
-    for (build, kind) in shop.kinds() {
-        let lives = shop.lives(build, &kind, now);
-        let failures = lives.count(Ending::Failed);
-        let there =
-            lives.stays.iter().filter(|stay| 0 < failures && stay.machine == machine && stay.end == Ending::StillThere);
-        hazards.extend(there.filter_map(|stay| {
-            let chance = lives.fails_within(stay, AHEAD, &shop.materials)?;
-            Some(Hazard { position: stay.position.clone(), chance, failures })
-        }));
+impl Stakes {
+    /// Out of the records of the machine and of some of the same build.
+    ///
+    /// # Errors
+    /// Where the shop can't be read.
+    pub(super) async fn of(ledger: &Ledger, machine: &str, now: Timestamp) -> Result<Stakes, Trouble> {
+        let shop = Shop::around(ledger, machine, now).await?;
+        let rates = ledger.rates().await?;
+        let (prices, assumed) = Prices::from_rates(&rates);
+        let mut parts = Vec::new();
+        let mut risks = Vec::new();
+        for (build, kind) in shop.kinds() {
+            let lives = shop.lives(&build, &kind, now);
+            let there = lives.stays.iter().filter(|stay| stay.machine == machine && stay.end == Ending::StillThere);
+            parts.extend(there.filter_map(|stay| {
+                let chance = lives.fails_within(stay, AHEAD, &shop.materials)?;
+                Some(PartChance { position: stay.position.clone(), chance, failures: lives.count(Ending::Failed) })
+            }));
+        }
+        // One machine's build alone was read.
+        for Alike { build, machines } in shop.builds.values() {
+            let entries: Vec<&[Entry]> = machines.iter().map(|past| past.entries.as_slice()).collect();
+            risks = upkeep::risks(build, &entries, &shop.materials, &ledger.shop().zone, now);
+        }
+        Ok(Stakes { parts, risks, prices, assumed, currency: rates.currency })
     }
-    Ok(hazards)
 }
 
 /// How the parts of a kind on the machines of a build ended.
@@ -192,21 +336,12 @@ async fn overview(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
     if machines.is_empty() {
         return Err(no_machine());
     }
-    let mut entries: BTreeMap<String, Vec<Entry>> = BTreeMap::new();
-    for kind in [Kind::Added, Kind::Failed, Kind::Replaced] {
-        let filter = Filter { kind: Some(kind), ..Filter::default() };
-        for listed in ledger.entries(&filter, u32::MAX).await? {
-            if listed.replaced_by.is_none() {
-                entries.entry(listed.entry.machine.clone()).or_default().push(listed.entry);
-            }
-        }
-    }
+    let entries = ledger.ends(&BTreeSet::new()).await?;
     let mut stays: BTreeMap<(String, String), Vec<Stay>> = BTreeMap::new();
     for machine in machines {
-        let Some(own) = entries.get_mut(&machine.name) else { continue };
-        own.sort_by_key(|entry| (entry.at, entry.id));
+        let Some(own) = entries.get(&machine.name) else { continue };
         let build = ledger.build(&machine.build).await?;
-        for stay in upkeep::lives::stays(&build, None, own, context.now) {
+        for stay in upkeep::lives::stays(&build, None, own, &Uses::default(), context.now) {
             // OK because a stay is of one of the build's positions.
             let kind = build.position(&stay.position).map(|position| position.kind.clone()).unwrap_or_default();
             stays.entry((machine.build.clone(), kind)).or_default().push(stay);
@@ -258,7 +393,7 @@ fn detail(
     context: &Context,
     build: &str,
     lives: &KindLives,
-    costs: Costs,
+    money: &Money,
     level: Level,
     materials: &Materials,
 ) -> Result<Vec<Chart>, Trouble> {
@@ -269,12 +404,11 @@ fn detail(
     out.prose(
         "",
         &format!(
-            "{failed} failed, {worn} replaced worn, {good} replaced good, {still} still there. {} of them sat there when \
-             their machine joined, and are counted as if they had been new then.",
-            lives.first()
+            "{failed} failed, {worn} replaced worn, {good} replaced good, {still} still there.{}",
+            unknown_ages(lives.of_unknown_age())
         ),
     )?;
-    let Some(advice) = lives.advice(costs, level, materials) else { return Ok(Vec::new()) };
+    let Some(advice) = lives.advice(money.costs, level, materials) else { return Ok(Vec::new()) };
     if 0 < failed {
         clocks(context, lives)?;
         if let Some(told) = lives.best_clock() {
@@ -284,12 +418,24 @@ fn detail(
     }
     still_there(context, lives, materials)?;
     out.line("")?;
-    out.prose("", &verdict_words(&advice, costs))?;
-    let charts = charts(lives, &advice, costs, level)?;
+    out.prose("", &verdict_words(&advice, money))?;
+    let charts = charts(lives, &advice, money.costs, level)?;
     for chart in &charts {
         out.verbatim(&format!("\n{}", chart.text(out.width())))?;
     }
     Ok(charts)
+}
+
+fn unknown_ages(n: usize) -> String {
+    match n {
+        0 => String::new(),
+        1 => " One sat there when its machine joined, and is counted as if it had been new then; tallow age corrects that."
+            .to_owned(),
+        n => format!(
+            " {n} of them sat there when their machine joined, and are counted as if they had been new then; tallow age \
+             corrects that."
+        ),
+    }
 }
 
 /// Writes the charts into the file that was named, and files beside it.
@@ -326,7 +472,13 @@ fn clocks(context: &Context, lives: &KindLives) -> Result<(), Trouble> {
 fn law(context: &Context, told: &Told, level: Level) -> Result<(), Trouble> {
     let Ok(fit) = &told.fit else { return Ok(()) };
     let law = fit.law();
-    let bounds = |of| fit.profile(of, level).map_err(|error| Trouble::refused(error.to_string()));
+    // Profile bounds of few failures are too narrow; docs/LIVES.md measures it.
+    let few = if fit.failures() < TRUSTED { fit.conditional() } else { None };
+    let bounds = |of| match &few {
+        Some(few) => few.band(of, level).map(|[lower, upper]| Bounds { lower: Some(lower), upper: Some(upper) }),
+        None => fit.profile(of, level),
+    };
+    let bounds = |of| bounds(of).map_err(|error| Trouble::refused(error.to_string()));
     let end = |bound: Option<f64>| bound.map_or_else(|| "no bound".to_owned(), |age| age_words(&told.clock, age));
     let (b10, shape) = (bounds(Of::Quantile(0.1))?, bounds(Of::Shape)?);
     let number = |bound: Option<f64>| bound.map_or_else(|| "no bound".to_owned(), |shape| format!("{shape:.2}"));
@@ -399,12 +551,21 @@ fn still_there(context: &Context, lives: &KindLives, materials: &Materials) -> R
 }
 
 /// The advice in words that do not say more than the lives do.
-fn verdict_words(advice: &Advice, costs: Costs) -> String {
-    let Costs { planned, failure } = costs;
-    let money = format!("a planned replacement at {planned} and a failure at {failure}");
+fn verdict_words(advice: &Advice, costs: &Money) -> String {
+    let Costs { planned, failure } = costs.costs;
+    let money = format!(
+        "a planned replacement at {} and a failure at {}{}",
+        costs.words(planned),
+        costs.words(failure),
+        costs.grounds
+    );
     let age = |age: f64| age_words(&advice.clock, age);
     let failures = advice.failures;
     let per_year = |rate: Option<f64>| rate.map_or_else(|| "?".to_owned(), |rate| format!("{rate:.0}"));
+    let today = match advice.today {
+        Some(at) => format!("{} as today at {}", per_year(advice.today_per_year), age(at)),
+        None => format!("{} as today, when run until they fail", per_year(advice.today_per_year)),
+    };
     match &advice.verdict {
         Verdict::MayInjure => {
             "Neglect of this part may injure somebody, so no money is weighed against it: keep the build's limits, and the \
@@ -429,22 +590,20 @@ fn verdict_words(advice: &Advice, costs: Costs) -> String {
         Verdict::Unsure { best, band } => {
             let from = band.age.lower.map_or_else(String::new, |lower| format!(", and anything from {} up is possible", age(lower)));
             format!(
-                "{failures} failures: the likeliest law would replace at {} ({} instead of {} a year and position, with \
+                "{failures} failures: the likeliest law would replace at {} ({} instead of {today} a year and position, with \
                  {money}), but the lives do not rule out laws by which replacing early gains nothing{from}. Keep the build's limits for now.",
                 age(best.age),
                 per_year(advice.best_per_year),
-                per_year(advice.to_failure_per_year)
             )
         }
         Verdict::Replace { best, band } => {
             let [from, to] = [band.age.lower, band.age.upper].map(|end| end.map_or_else(|| "?".to_owned(), age));
             format!(
                 "{failures} failures: replace at {} ({from} to {to} by what the lives leave open). With {money} that costs {} a \
-                 year and position instead of {} when run to failure; the saving lies between {:.0} and {:.0} %. To make it the \
+                 year and position instead of {today}; against running to failure the saving lies between {:.0} and {:.0} %. To make it the \
                  shop's own limit: tallow limit TASK --every AMOUNT --reason \"{failures} failures\".",
                 age(best.age),
                 per_year(advice.best_per_year),
-                per_year(advice.to_failure_per_year),
                 band.saving[0] * 100.0,
                 band.saving[1] * 100.0
             )
@@ -478,10 +637,12 @@ fn charts(lives: &KindLives, advice: &Advice, costs: Costs, level: Level) -> Res
     };
     let mut charts = vec![curve.x_in(size, unit.clone())];
     let chosen = matches!(advice.verdict, Verdict::NoGain | Verdict::Unsure { .. } | Verdict::Replace { .. });
+    // Drawn in units that read well, the costs by the unit, too.
+    let law = Law::weibull(law.shape(), law.scale() / size).map_err(|error| Trouble::refused(error.to_string()))?;
     if let Ok(policy) = life::AgeReplacement::new(law, costs.planned, costs.failure)
         && chosen
     {
-        charts.push(replace_chart(&policy, law)?.x_in(size, format!("age at which parts are replaced, {unit}")));
+        charts.push(replace_chart(&policy, law)?.x_in(1.0, format!("age at which parts are replaced, {unit}")));
     }
     Ok(charts)
 }
@@ -496,8 +657,8 @@ fn large_unit(unit: Unit) -> (f64, &'static str) {
     }
 }
 
-fn shape(build: &str, lives: &KindLives, costs: Costs, level: Level, materials: &Materials) -> Value {
-    let advice = lives.advice(costs, level, materials);
+fn shape(build: &str, lives: &KindLives, money: &Money, level: Level, materials: &Materials) -> Value {
+    let advice = lives.advice(money.costs, level, materials);
     let told = lives.told.iter().map(|told| {
         let law = told.fit.as_ref().ok().map(life::Fit::law);
         json!({
@@ -518,10 +679,13 @@ fn shape(build: &str, lives: &KindLives, costs: Costs, level: Level, materials: 
         _ => None,
     });
     json!({
-        "build": build, "kind": lives.kind, "first": lives.first(), "clocks": told.collect::<Vec<_>>(),
+        "build": build, "kind": lives.kind, "unknown_age": lives.of_unknown_age(), "clocks": told.collect::<Vec<_>>(),
         "stays": stays.collect::<Vec<_>>(), "verdict": advice.as_ref().map(|advice| verdict_word(&advice.verdict)),
         "failures": advice.as_ref().map(|advice| advice.failures), "best_age": best.map(|(age, _)| age),
         "best_age_bounds": best.map_or([None, None], |(_, bounds)| [bounds.lower, bounds.upper]),
+        "planned_cost": money.costs.planned, "failure_cost": money.costs.failure,
+        "today_age": advice.as_ref().and_then(|advice| advice.today),
+        "cost_per_year_today": advice.as_ref().and_then(|advice| advice.today_per_year),
         "cost_per_year": advice.as_ref().and_then(|advice| advice.best_per_year),
         "cost_per_year_run_to_failure": advice.as_ref().and_then(|advice| advice.to_failure_per_year),
         "alike": lives.alike(materials).map(|(pooling, _)| pooling.ratio.chance),
@@ -550,12 +714,16 @@ fn verdict_word(verdict: &Verdict) -> &'static str {
 }
 
 /// The lives by the best clock as a table that `tallow life` reads.
-fn csv(context: &Context, lives: &KindLives, materials: &Materials) -> Result<(), Trouble> {
+fn csv(context: &Context, lives: &KindLives) -> Result<(), Trouble> {
     let Some(told) = lives.best_clock() else { return Ok(()) };
-    let mut text = String::from("time,event\n");
-    for stay in &lives.stays {
-        let age = told.clock.age_of(stay, materials);
-        text += &format!("{age},{}\n", u8::from(stay.end == Ending::Failed));
+    let mut text = String::from("time,event,entry,upper\n");
+    for life in &told.lives {
+        let (time, event, upper) = match life.end() {
+            End::Failed(age) => (age, 1, String::new()),
+            End::Good(age) => (age, 0, String::new()),
+            End::Between(from, to) => (from, 1, to.to_string()),
+        };
+        text += &format!("{time},{event},{},{upper}\n", life.entry());
     }
     context.out.verbatim(&text)
 }

@@ -17,6 +17,8 @@ mod random;
 mod runs;
 mod toolpath;
 
+use upkeep::Rates;
+
 pub(crate) use catalogue::{DemoProgram, programs};
 pub(crate) use history::{DemoEvent, DemoMachine, Metered, ProgramInfo, STOPS, history};
 
@@ -52,6 +54,18 @@ pub(crate) const LOFT: [Berth; 6] = [
     berth("rolling hitch", "rail-corexy", 46.0, 3),
     berth("figure eight", "delta", 28.0, 7),
 ];
+
+/// What things cost in the loft.
+pub(crate) fn rates() -> Rates {
+    Rates {
+        currency: "EUR".to_owned(),
+        labour_per_hour: Some(34.0),
+        standing_per_hour: Some(4.0),
+        nuisance: Some(6.0),
+        failed_print: Some(28.0),
+        damage: Some(160.0),
+    }
+}
 
 #[cfg(test)]
 mod tests {

@@ -204,6 +204,18 @@ fn the_shops_own_failures_give_a_law_a_clock_and_advice_in_careful_words() {
     }
     let why = shop.told("due bowline --all --why");
     assert!(why.contains("chance to fail within four weeks, by 6 failures"), "{why}");
+    assert!(why.contains("waiting a week: chance of a failure") && why.contains("Assumed, since the shop has not set"));
+    // The shop's own rates take the place of what is assumed, and an age on record that of a new part.
+    shop.json("rates --labour 60 --standing 0 --nuisance 1 --failed-print 100 --damage 100 --currency EUR");
+    let by_rates = shop.json("lives nozzle")[0].clone();
+    // By hand: twenty minutes of labour at 60 an hour, and what neglect of a nozzle leads to beside it.
+    assert_eq!((&by_rates["planned_cost"], &by_rates["failure_cost"]), (&20.0.into(), &120.0.into()));
+    assert!(shop.told("lives nozzle").replace('\n', " ").contains("by the shop's rates, without the part itself"));
+    assert!(!shop.told("due bowline --all --why").contains("Assumed"));
+    assert_eq!(by_rates["unknown_age"], 1);
+    shop.json("age bowline nozzle \"50 h\" --of time");
+    let lives = shop.json("lives nozzle")[0].clone();
+    assert_eq!(lives["unknown_age"], 0);
     // What is printed as a table is read again.
     shop.write("nozzles.csv", shop.told("lives nozzle --csv"));
     let fit = shop.json("life fit nozzles.csv");

@@ -134,15 +134,17 @@ mod tests {
     #[test]
     fn a_linear_ball_bearing_lasts_fifty_kilometres_times_the_cube_of_rating_over_load() {
         // By hand: (400/40)³ · 50 km = 50,000 km.
-        let life = believed("rating = { rolls = \"balls\", dynamic_N = 400, load_N = 40, of = \"travel x\", basis_km = 50 }");
+        let life =
+            believed("rating = { rolls = \"balls\", dynamic_N = 400, load_N = 40, of = \"travel x\", basis_km = 50 }");
         assert!((life.tenth - 5e7).abs() < 1.0, "{life:?}");
     }
 
     #[test]
     fn a_turning_bearing_lasts_a_million_turns_times_the_cube_of_rating_over_load() {
         // By hand: (1000/100)³ · 10⁶ turns of 40 mm = 40,000 km.
-        let life =
-            believed("rating = { rolls = \"balls\", dynamic_N = 1000, load_N = 100, of = \"travel x\", mm_per_turn = 40 }");
+        let life = believed(
+            "rating = { rolls = \"balls\", dynamic_N = 1000, load_N = 100, of = \"travel x\", mm_per_turn = 40 }",
+        );
         assert!((life.tenth - 4e7).abs() < 1.0, "{life:?}");
     }
 

@@ -114,16 +114,13 @@ impl KindLives {
 
     /// What is believed of the law by a clock before the lives: what the build says of it, if it tells by that clock.
     fn prior(&self, clock: &Clock) -> Prior {
-        let by_clock = |life: &&crate::build::BelievedLife| {
-            *clock == Clock::Meter { quantity: life.of, counts: Vec::new() }
-        };
+        let by_clock =
+            |life: &&crate::build::BelievedLife| *clock == Clock::Meter { quantity: life.of, counts: Vec::new() };
         let Some(life) = self.believed.as_ref().filter(by_clock) else { return Prior::common() };
-        let sure = Level::new(0.9).and_then(|level| {
-            Belief::between(life.tenth / BELIEVED_WITHIN, life.tenth * BELIEVED_WITHIN, level)
-        });
-        let prior = sure.and_then(|belief| {
-            Prior::new(Prior::common_shape(), LifeBelief::Quantile { failed: 0.1, belief })
-        });
+        let sure = Level::new(0.9)
+            .and_then(|level| Belief::between(life.tenth / BELIEVED_WITHIN, life.tenth * BELIEVED_WITHIN, level));
+        let prior =
+            sure.and_then(|belief| Prior::new(Prior::common_shape(), LifeBelief::Quantile { failed: 0.1, belief }));
         prior.unwrap_or(Prior::common())
     }
 

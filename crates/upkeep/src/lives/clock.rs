@@ -109,10 +109,9 @@ impl Clock {
     /// of it can explain.
     pub(super) fn life(&self, stay: &Stay, materials: &Materials) -> Option<Life> {
         let (entry, age) = (self.entry_age(stay, materials), self.age_of(stay, materials));
-        let looked = stay
-            .last_look
-            .as_ref()
-            .map(|(at, usage)| entry + self.age(at.duration_since(stay.from).as_secs_f64(), usage, stay.tool, materials));
+        let looked = stay.last_look.as_ref().map(|(at, usage)| {
+            entry + self.age(at.duration_since(stay.from).as_secs_f64(), usage, stay.tool, materials)
+        });
         let end = match (stay.end, looked) {
             (Ending::Failed, Some(good)) if good < age => End::Between(good, age),
             (Ending::Failed, _) => End::Failed(age),

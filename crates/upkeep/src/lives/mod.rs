@@ -9,7 +9,7 @@ use jiff::Timestamp;
 
 pub use advice::{Advice, Costs, Verdict};
 pub use clock::{Clock, Told, told};
-pub use stay::{Ending, Stay, stays};
+pub use stay::{Ending, Place, Stay, Uses, stays};
 
 use crate::build::{Allowance, BelievedLife, Build, Limit, Neglect, Task};
 use crate::{Entry, Event, Materials};
@@ -19,8 +19,10 @@ use crate::{Entry, Event, Materials};
 pub struct Records<'a> {
     /// Its build.
     pub build: &'a Build,
-    /// Its effective entries, oldest first.
+    /// Its effective entries, oldest first; those that tell of no part's end may be left out.
     pub entries: &'a [Entry],
+    /// What it had done by each of them.
+    pub uses: &'a Uses,
 }
 
 /// What the records say of one kind of part on the machines of one build.
@@ -54,7 +56,7 @@ impl KindLives {
                 clocks.push(clock);
             }
         }
-        let of_kind = |machine: &Records<'_>| stays(machine.build, Some(kind), machine.entries, until);
+        let of_kind = |machine: &Records<'_>| stays(machine.build, Some(kind), machine.entries, machine.uses, until);
         let stays: Vec<Stay> = machines.iter().flat_map(of_kind).collect();
         let believed = positions.iter().find_map(|position| position.life.clone());
         if let Some(life) = &believed {
@@ -64,7 +66,7 @@ impl KindLives {
             }
         }
         let told = told(&clocks, &stays.iter().collect::<Vec<_>>(), materials);
-        let today = as_limited_today(machines.first()?);
+        let today = as_limited_today(build, machines.first()?.entries);
         let tasks = today.tasks.iter().filter(|task| positions.iter().any(|position| position.name == task.at));
         let neglect = tasks.clone().map(|task| task.neglect).max();
         (!positions.is_empty()).then(|| KindLives {
@@ -90,9 +92,9 @@ impl KindLives {
 }
 
 /// A machine's build with the shop's own limits.
-pub(crate) fn as_limited_today(machine: &Records<'_>) -> Build {
-    let mut build = machine.build.clone();
-    for entry in machine.entries {
+pub(crate) fn as_limited_today(build: &Build, entries: &[Entry]) -> Build {
+    let mut build = build.clone();
+    for entry in entries {
         if let Event::Limit(own) = &entry.event {
             // A limit that the build no longer has holds no more.
             let _ = build.set_limit(own);

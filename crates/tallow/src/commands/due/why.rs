@@ -4,9 +4,10 @@ use jiff::ZonedDateTime;
 use jiff::civil::Date;
 use motion::Quantity;
 use upkeep::build::{Allowance, Limit, Task};
-use upkeep::{Grounds, Likely, SinceWhat, UseGrounds, When, amount};
+use upkeep::{Ahead, Grounds, Likely, SinceWhat, Stake, UseGrounds, When, amount};
 
 use super::Row;
+use crate::commands::lives::Stakes;
 use crate::context::Context;
 use crate::out::Dress;
 use crate::trouble::Trouble;
@@ -28,6 +29,52 @@ pub(super) fn explain(context: &Context, row: &Row<'_>, now: &ZonedDateTime) -> 
         context.out.prose("  the day: ", &grounds_words(row, likely, today))?;
     }
     Ok(())
+}
+
+/// Tells what is at stake in waiting, and the part's chance to fail.
+pub(super) fn at_stake(context: &Context, row: &Row<'_>, stakes: &Stakes, ahead: &Ahead) -> Result<(), Trouble> {
+    let task = row.due.task;
+    if let Some(part) = stakes.parts.iter().find(|part| part.position == row.task().at) {
+        context.out.prose("  the part: ", &part.words())?;
+    }
+    let (Some(risk), [today, .., week]) = (stakes.risks.get(task), &ahead.shares[task][..]) else { return Ok(()) };
+    let stake = Stake::new(row.task(), 0.0, &stakes.prices, risk);
+    let money = |amount: f64| words::money(amount, &stakes.currency);
+    let chance = words::percent(-(-risk.between(*today, *week)).exp_m1());
+    let waiting = match stake.waiting(*today, *week) {
+        Some(cost) => format!("{}, worth {}", chance, money(cost)),
+        None => format!("{chance}; somebody may be injured, so it is not weighed in money"),
+    };
+    let early = match stake.early(*today) {
+        0.0 => String::new(),
+        wasted => format!("; done today, {} of its work is thrown away", money(wasted)),
+    };
+    let rests = match risk.followed.round() as u64 {
+        0 => "its limit alone tells".to_owned(),
+        times => format!(
+            "{} of its part in {}",
+            failures(risk.failures),
+            match times {
+                1 => "one time from one doing to the next".to_owned(),
+                times => format!("{times} times from one doing to the next"),
+            }
+        ),
+    };
+    context.out.prose("  waiting a week: ", &format!("chance of a failure {waiting}{early} ({rests})"))
+}
+
+/// A number of failures; a share of one where several tasks care for the part.
+fn failures(number: f64) -> String {
+    match (number * 10.0).round() as u64 {
+        0 => "no failure".to_owned(),
+        10 => "1 failure".to_owned(),
+        tenths => format!("{} failures", tenths as f64 / 10.0),
+    }
+}
+
+/// Which prices are assumed.
+pub(super) fn assumed_words(stakes: &Stakes) -> String {
+    format!("Assumed, since the shop has not set them: {}. To set them: tallow rates.", stakes.assumed.join(", "))
 }
 
 fn said_when(row: &Row<'_>, today: Date) -> String {
