@@ -146,7 +146,7 @@ on_both_engines! {
             queued("b2", 1.0),
             done("wipe the x rods"),
             replaced("nozzle"),
-            Event::Replaced { position: "fan".into(), because: Because::Failed },
+            Event::Replaced { position: "fan".into(), because: Because::Failed, spare: None },
             Event::Failed { position: "fan".into(), mode: "rattles, then stops".into(), found: false },
             Event::Failed { position: "fan".into(), mode: "a blade is cracked".into(), found: true },
             // 0.1 + 0.2: a value whose last bit a careless reader of decimals loses.

@@ -7,6 +7,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use motion::Tool;
 
+use crate::shop::{Away, Counted, Keeper, Received, Terms, ThrownAway, Visit};
 use crate::{Material, Rates, Usage};
 
 /// The number of an entry, as screens and commands show it.
@@ -63,6 +64,8 @@ pub enum Event {
         position: String,
         /// Why the old part went.
         because: Because,
+        /// The spare of the stores of which one was put in; `None` where nobody said.
+        spare: Option<String>,
     },
     /// A part lost the ability to do its work (IEC 60050-192).
     Failed {
@@ -105,6 +108,27 @@ pub enum Event {
     },
     /// What things cost in the shop's money. Of the shop, not of a machine; what it leaves out stays as it was.
     Rates(Rates),
+    /// People have been told of a visit.
+    Visit(Visit),
+    /// A task of a visit was not done. Counts for nothing; the task stays as due as it was.
+    Skipped {
+        /// The task's name in the machine's build.
+        task: String,
+        /// Why.
+        reason: String,
+    },
+    /// Somebody looks after machines, or does no more. Of the shop.
+    Keeper(Keeper),
+    /// A keeper has days off. Of the shop.
+    Away(Away),
+    /// Something came into the stores. Of the shop.
+    Received(Received),
+    /// Something in the stores was counted. Of the shop.
+    Counted(Counted),
+    /// Something left the stores unused. Of the shop.
+    ThrownAway(ThrownAway),
+    /// How something is bought. Of the shop.
+    Terms(Terms),
     /// The entry that this one corrects did not happen.
     Withdrawn,
 }
@@ -191,6 +215,27 @@ impl Event {
 
     /// Whether it is of the shop itself, and not of a machine.
     pub fn is_of_the_shop(&self) -> bool {
-        matches!(self, Event::Rates(_))
+        match self {
+            Event::Rates(_)
+            | Event::Keeper(_)
+            | Event::Away(_)
+            | Event::Received(_)
+            | Event::Counted(_)
+            | Event::ThrownAway(_)
+            | Event::Terms(_) => true,
+            Event::Added { .. }
+            | Event::Run(_)
+            | Event::Queued(_)
+            | Event::Done { .. }
+            | Event::Replaced { .. }
+            | Event::Failed { .. }
+            | Event::Reading { .. }
+            | Event::HourMeter { .. }
+            | Event::Limit(_)
+            | Event::Age { .. }
+            | Event::Visit(_)
+            | Event::Skipped { .. }
+            | Event::Withdrawn => false,
+        }
     }
 }

@@ -66,7 +66,7 @@ fn failed(position: &str) -> Event {
 }
 
 fn replaced(position: &str, because: Because) -> Event {
-    Event::Replaced { position: position.to_owned(), because }
+    Event::Replaced { position: position.to_owned(), because, spare: None }
 }
 
 #[test]

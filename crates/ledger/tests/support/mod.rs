@@ -183,5 +183,5 @@ pub(crate) fn done(task: &str) -> Event {
 }
 
 pub(crate) fn replaced(position: &str) -> Event {
-    Event::Replaced { position: position.to_owned(), because: Because::Worn }
+    Event::Replaced { position: position.to_owned(), because: Because::Worn, spare: None }
 }

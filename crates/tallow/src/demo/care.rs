@@ -254,7 +254,7 @@ impl<'a> Keeper<'a> {
         self.events.push(DemoEvent { note: note.to_owned(), ..event(self.machine, at, done) });
         self.stand(Care::Task(task.name.clone()), at);
         if task.renews {
-            let replaced = Event::Replaced { position: task.at.clone(), because: Because::Good };
+            let replaced = Event::Replaced { position: task.at.clone(), because: Because::Good, spare: None };
             self.events.push(event(self.machine, at, replaced));
             self.renew(&task.at, at);
         }

@@ -133,7 +133,7 @@ fn renewed(machine: &DemoMachine, end: Timestamp, part: &Renewal) -> impl Iterat
         DemoEvent { recorded: end + BOOKING, ..failed }
     });
     let because = if part.failure.is_some() { Because::Failed } else { Because::Worn };
-    let replaced = event(machine, part.mended, Event::Replaced { position: position(), because });
+    let replaced = event(machine, part.mended, Event::Replaced { position: position(), because, spare: None });
     failed.into_iter().chain([replaced])
 }
 
@@ -287,7 +287,7 @@ mod tests {
             let Event::Failed { position, .. } = &failure.event else { unreachable!() };
             let after = events.iter().filter(|event| event.machine == failure.machine && failure.at <= event.at);
             let next = after.clone().find(|event| match &event.event {
-                Event::Replaced { position: renewed, because } => renewed == position && *because == Because::Failed,
+                Event::Replaced { position: renewed, because, .. } => renewed == position && *because == Because::Failed,
                 Event::Run(_) => failure.at < event.at,
                 _ => false,
             });

@@ -7,7 +7,7 @@ use toml::de::DeTable;
 use super::error::Report;
 use super::raw::Section;
 use super::task::Known;
-use super::{Build, Position, Task, expected, motion, position, task};
+use super::{Access, Build, Heat, Position, Task, access, expected, heat, motion, position, task, ties};
 
 /// The longest file, bytes: several times the longest shipped build, far below what could stall a screen.
 const LONGEST_FILE: usize = 256 * 1024;
@@ -32,7 +32,7 @@ pub(super) fn build(text: &str, report: &Report) -> Option<Build> {
 }
 
 fn document_of(document: &serde_spanned::Spanned<DeTable<'_>>, report: &Report) -> Option<Build> {
-    let keys = ["name", "about", "motion", "expected", "position", "task"];
+    let keys = ["name", "about", "motion", "expected", "visit", "heat", "access", "position", "task"];
     let top = Section::new("a build", 0..0, document.get_ref(), &keys, report);
     let name = top.need("name").and_then(|value| value.name());
     let about = top.need("about").and_then(|value| value.prose());
@@ -41,9 +41,17 @@ fn document_of(document: &serde_spanned::Spanned<DeTable<'_>>, report: &Report) 
     let expected = top.need("expected").and_then(|value| value.section("[expected]", expected::KEYS));
     let expected = expected.and_then(|section| expected::read(&section));
     let metered = expected.as_ref().map(|expected| expected.per_hour.iter().map(|(quantity, _)| *quantity).collect());
+    let visit_minutes = access::visit_minutes(&top);
+    let heat = match top.get("heat") {
+        Some(value) => value.section("[heat]", heat::KEYS).and_then(|section| heat::read(&section)),
+        None => Some(Heat::default()),
+    };
+    let (access_names, accesses) = accesses(&top);
     let (names, positions) = positions(&top);
-    let known = Known { motion, expected: metered, positions, names };
-    let tasks = tasks(&top, &known);
+    let sections = top.need("task").and_then(|value| value.sections("a task", task::KEYS)).unwrap_or_default();
+    let task_names = self::names(&sections, "task");
+    let known = Known { motion, expected: metered, positions, names, access_names, task_names };
+    let tasks = tasks(&sections, &known);
     let motion = known.motion?;
     Some(Build {
         name: name?,
@@ -52,6 +60,9 @@ fn document_of(document: &serde_spanned::Spanned<DeTable<'_>>, report: &Report) 
         travel: motion.travel,
         fans: motion.fans,
         expected: expected?,
+        visit_minutes: visit_minutes?,
+        heat: heat?,
+        accesses,
         positions: known.positions,
         tasks,
     })
@@ -65,10 +76,19 @@ fn positions(top: &Section<'_>) -> (Vec<String>, Vec<Position>) {
     (names, sections.iter().filter_map(position::read).collect())
 }
 
-fn tasks(top: &Section<'_>, known: &Known) -> Vec<Task> {
-    let sections = top.need("task").and_then(|value| value.sections("a task", task::KEYS)).unwrap_or_default();
-    names(&sections, "task");
-    sections.iter().filter_map(|section| task::read(section, known)).collect()
+/// The names of all ways of access, and those that could be read.
+fn accesses(top: &Section<'_>) -> (Vec<String>, Vec<Access>) {
+    let sections = top.get("access").and_then(|value| value.sections("an access", access::KEYS)).unwrap_or_default();
+    (names(&sections, "access name"), sections.iter().filter_map(access::read).collect())
+}
+
+fn tasks(sections: &[Section<'_>], known: &Known) -> Vec<Task> {
+    let tasks: Vec<Task> = sections.iter().filter_map(|section| task::read(section, known)).collect();
+    // What could not be read has been told; what it says of other tasks would be told for the second time.
+    if tasks.len() == sections.len() {
+        ties::check(sections, &known.task_names);
+    }
+    tasks
 }
 
 /// The names of the sections; notes those that were given before.

@@ -1,8 +1,10 @@
 //! Builds: the description of a machine type, as a text file in TOML.
 
+mod access;
 mod check;
 mod error;
 mod expected;
+mod heat;
 mod life;
 mod limit;
 mod motion;
@@ -12,14 +14,19 @@ mod raw;
 mod safety;
 mod shipped;
 mod task;
+mod ties;
 mod words;
+mod work;
 
 use ::motion::{Machine, Quantity, Tool};
 
+pub use access::Access;
 pub use error::{BuildError, BuildErrors};
+pub use heat::{Heat, LONGEST_TOUCH_C};
 pub use life::BelievedLife;
 pub use own_limit::LimitError;
 pub use shipped::shipped;
+pub use work::Work;
 
 use crate::Unknown;
 
@@ -38,6 +45,12 @@ pub struct Build {
     pub fans: Vec<String>,
     /// What a shop expects of the machine before it has records.
     pub expected: Expected,
+    /// What every visit takes besides its tasks, min: powering down, opening, homing, a test move.
+    pub visit_minutes: f64,
+    /// How it heats and cools.
+    pub heat: Heat,
+    /// Ways of getting at parts.
+    pub accesses: Vec<Access>,
     /// Places where parts sit.
     pub positions: Vec<Position>,
     /// Preventive and inspection tasks.
@@ -167,6 +180,18 @@ pub struct Task {
     pub qualified: bool,
     /// Whether doing it puts a new part in.
     pub renews: bool,
+    /// What kind of work it is.
+    pub work: Work,
+    /// Whether it may be done while the machine cools, because nothing hot is within its reach.
+    pub while_cooling: bool,
+    /// The name of the way of access that it needs.
+    pub access: Option<String>,
+    /// Names of tasks that are not to be done on a later day, and in one visit before it.
+    pub after: Vec<String>,
+    /// Names of tasks that are never to be done in one visit with it.
+    pub apart: Vec<String>,
+    /// Names of tasks that are always to be done in one visit with it.
+    pub with: Vec<String>,
     /// Protective gear to wear.
     pub gear: Vec<String>,
     /// Tools to lay out.

@@ -3,7 +3,7 @@
 //! Signal words: ANSI Z535.6, ISO 3864-2. The rules themselves: common practice, no source.
 
 use super::raw::Section;
-use super::{Position, SignalWord, State, Task};
+use super::{Position, SignalWord, State, Task, work};
 use crate::rules;
 use crate::supply::{Hazard, Kind, Supplies, spaced_words};
 
@@ -11,6 +11,7 @@ use crate::supply::{Hazard, Kind, Supplies, spaced_words};
 pub(super) fn check(section: &Section<'_>, task: &Task, position: Option<&Position>) {
     heat_needs_a_hot_machine(section, task);
     nothing_burns_on_a_hot_machine(section, task);
+    nothing_hot_is_near(section, task);
     dangers_carry_a_caution(section, task);
     gear_is_laid_out(section, task);
     if let Some(position) = position {
@@ -48,6 +49,15 @@ fn nothing_burns_on_a_hot_machine(section: &Section<'_>, task: &Task) {
     if let Some(name) = rules::burns(task.state, names, Supplies::built_in()) {
         let found = format!("\"{name}\" {}, but the task's state is \"hot\"", Hazard::Flammable.says());
         section.report.add(&section.span_of("uses"), found, "use it in a task of its own, on an isolated machine");
+    }
+}
+
+/// While a machine cools, its parts are hot and its power is on.
+fn nothing_hot_is_near(section: &Section<'_>, task: &Task) {
+    if task.while_cooling && (task.state != State::Cold || work::burns(&task.uses)) {
+        let found = "\"while_cooling\" is true, but this task cannot be done on a powered machine with hot parts";
+        let help = "take the line out: only a task whose state is \"cold\", with no supply that burns, may say so";
+        section.report.add(&section.span_of("while_cooling"), found, help);
     }
 }
 

@@ -2,14 +2,27 @@
 
 use super::motion::Motion;
 use super::raw::{Entry, Section, Value, all};
-use super::{Allowance, Caution, Limit, Neglect, Position, SignalWord, State, Supply, Task, limit, safety};
+use super::{Allowance, Caution, Limit, Neglect, Position, SignalWord, State, Supply, Task, Work, limit, safety, work};
 use crate::amount;
 use crate::supply::Supplies;
 use motion::Quantity;
 
 /// The keys of the table.
-pub(super) const KEYS: &[&str] =
-    &["name", "at", "state", "minutes", "neglect", "qualified", "renews", "gear", "tools", "uses", "steps", "caution", "limit"];
+pub(super) const KEYS: &[&str] = &[
+    "name",
+    "at",
+    "state",
+    "minutes",
+    "neglect",
+    "qualified",
+    "renews",
+    "gear",
+    "tools",
+    "uses",
+    "steps",
+    "caution",
+    "limit",
+];
 
 /// What the rest of the build says; `None` or missing where that was wrong, so that nothing is complained of twice.
 pub(super) struct Known {
@@ -18,49 +31,75 @@ pub(super) struct Known {
     pub(super) positions: Vec<Position>,
     /// The names of all positions, also of those that could not be read.
     pub(super) names: Vec<String>,
+    /// The names of all ways of access.
+    pub(super) access_names: Vec<String>,
+    /// The names of all tasks.
+    pub(super) task_names: Vec<String>,
 }
 
 /// Reads one task.
 pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
     let name = section.need("name").and_then(|value| value.name());
-    let at = section.need("at").and_then(|value| at(&value, &known.names));
+    let at = section.need("at").and_then(|value| one_of(&value, "position", &known.names));
     let state = section.need("state").and_then(|value| value.choice(State::ALL.map(|state| (state.name(), state))));
     let minutes = section.need("minutes").and_then(|value| value.positive());
     let neglect = section.need("neglect").and_then(|value| value.choice(Neglect::ALL.map(|n| (n.name(), n))));
     let qualified = section.get("qualified").map_or(Some(false), |value| value.boolean());
     let renews = section.get("renews").map_or(Some(false), |value| value.boolean());
+    let work = section.get("work").map(|value| value.choice(Work::ALL.map(|work| (work.name(), work))));
+    let while_cooling = section.get("while_cooling").map(|value| value.boolean());
+    let access = section.get("access").map(|value| one_of(&value, "access", &known.access_names));
+    let [after, apart, with] = ["after", "apart", "with"].map(|key| others(section, key, &known.task_names));
     let uses = section.get("uses").map_or(Some(Vec::new()), |value| uses(&value));
     let steps = section.need("steps").and_then(|value| steps(&value));
     let cautions = section.get("caution").map_or(Some(Vec::new()), |value| cautions(&value, steps.as_deref()));
     let limits = section.need("limit").and_then(|value| limits(&value, known));
     let (gear, tools) = (section.names("gear"), section.names("tools"));
+    let (name, at, state, uses, renews) = (name?, at?, state?, uses?, renews?);
+    let position = known.positions.iter().find(|position| position.name == at);
+    let derived = position.is_some_and(|position| work::while_cooling(state, &uses, position));
     let task = Task {
-        name: name?,
-        at: at?,
-        state: state?,
+        work: work.unwrap_or_else(|| Some(Work::derived(&name, &uses, renews)))?,
+        while_cooling: while_cooling.unwrap_or(Some(derived))?,
+        access: access.map_or(Some(None), |access| access.map(Some))?,
+        after: after?,
+        apart: apart?,
+        with: with?,
+        name,
+        at,
+        state,
         minutes: minutes?,
         neglect: neglect?,
         qualified: qualified?,
-        renews: renews?,
+        renews,
         gear: gear?,
         tools: tools?,
-        uses: uses?,
+        uses,
         steps: steps?,
         cautions: cautions?,
         limits: limits?,
     };
-    safety::check(section, &task, known.positions.iter().find(|position| position.name == task.at));
+    safety::check(section, &task, position);
     Some(task)
 }
 
-fn at(value: &Value<'_>, names: &[String]) -> Option<String> {
+/// The names of other tasks in the list `key`; none where it is left out.
+fn others(section: &Section<'_>, key: &'static str, names: &[String]) -> Option<Vec<String>> {
+    match section.get(key) {
+        Some(value) => all(value.list()?.iter().map(|item| one_of(item, "task", names))),
+        None => Some(Vec::new()),
+    }
+}
+
+/// A name that must be one of `names`, which are those of all of `what`.
+fn one_of(value: &Value<'_>, what: &str, names: &[String]) -> Option<String> {
     let name = value.name()?;
     if names.contains(&name) {
         return Some(name);
     }
     value.report.add_unknown(
         &value.span,
-        format!("this build has no position \"{name}\""),
+        format!("this build has no {what} \"{name}\""),
         &name,
         names.iter().map(String::as_str),
     );

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use super::{Axis, Neglect, SignalWord, State};
+use super::{Axis, Neglect, SignalWord, State, Work};
 
 /// Gives a type of a few choices its words: a list of all, a name for each, and how it prints.
 macro_rules! words {
@@ -29,3 +29,4 @@ words!(Axis, 3, X => "x", Y => "y", Z => "z");
 words!(State, 3, Isolated => "isolated", Cold => "cold", Hot => "hot");
 words!(Neglect, 4, Nuisance => "nuisance", FailedPrint => "failed print", Damage => "damage", Injury => "injury");
 words!(SignalWord, 4, Danger => "danger", Warning => "warning", Caution => "caution", Notice => "notice");
+words!(Work, 6, Clean => "clean", Look => "look", Replace => "replace", Adjust => "adjust", Lubricate => "lubricate", Test => "test");

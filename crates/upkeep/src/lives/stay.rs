@@ -178,7 +178,7 @@ impl<'a> Walk<'a> {
                 self.begin(entry, false);
             }
             Event::Failed { position, .. } if *position == self.position.name => self.end(entry, Ending::Failed),
-            Event::Replaced { position, because } if *position == self.position.name => {
+            Event::Replaced { position, because, .. } if *position == self.position.name => {
                 self.end(entry, because_of(*because));
                 self.begin(entry, false);
             }

@@ -18,6 +18,9 @@ pub(super) const B10: f64 = 0.1;
 /// With fewer failures profile bounds are too narrow (docs/LIVES.md measures it), and conditional ones stand beside them.
 const FEW: f64 = 20.0;
 
+/// Among more lives than this conditional bounds take seconds, and gain little over profile ones where so many were seen good.
+const MANY: usize = 20_000;
+
 pub(crate) fn fit(context: &Context, args: &cli::LifeFit) -> Result<(), Trouble> {
     let lives = table::lives(&args.table.file)?;
     let level = Level::new(args.table.level).map_err(refused)?;
@@ -27,7 +30,8 @@ pub(crate) fn fit(context: &Context, args: &cli::LifeFit) -> Result<(), Trouble>
         return below::below(context, args, &lives, shape, level);
     }
     let fit = fitted(&lives, args.model, args.shape)?;
-    let few = if fit.failures() < FEW { fit.conditional() } else { None };
+    let is_rough = fit.failures() < FEW && lives.len() <= MANY;
+    let few = if is_rough { fit.conditional() } else { None };
     // Only whoever names no law asks which.
     let laws = if args.model.is_none() && args.shape.is_none() { compare::families(&lives) } else { Vec::new() };
     let told = Told { fit: &fit, lives: &lives, level, few };
