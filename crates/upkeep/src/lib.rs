@@ -15,6 +15,7 @@ pub mod lives;
 pub mod material;
 pub mod measure;
 mod meter;
+pub mod moves;
 mod nearest;
 pub mod prices;
 pub mod rates;
@@ -28,6 +29,7 @@ pub mod state;
 pub mod supply;
 pub mod usage;
 pub mod used;
+pub mod visit;
 
 pub use ahead::{Ahead, ahead};
 pub use build::{Build, BuildError, BuildErrors};

@@ -1,0 +1,79 @@
+//! Which task of a visit comes before which.
+
+use crate::build::{State, Task, Work};
+
+/// A partial order of tasks, always without cycles.
+#[derive(Clone, Debug)]
+pub(super) struct Before {
+    /// `[earlier][later]`, through others too.
+    pairs: Vec<Vec<bool>>,
+}
+
+impl Before {
+    /// The order among `tasks`. What the build's author says stands first; then, at one position, what kinds of work ask
+    /// for; then cleaning before oil wherever on the machine. A rule that would contradict what stands already gives way.
+    pub(super) fn of(tasks: &[&Task]) -> Before {
+        let mut before = Before { pairs: vec![vec![false; tasks.len()]; tasks.len()] };
+        before.add_all(tasks, |one, other| other.after.contains(&one.name));
+        before.add_all(tasks, |one, other| one.at == other.at && comes_first(one.work, other.work));
+        before.add_all(tasks, sheds_dirt_on);
+        before
+    }
+
+    /// Whether `earlier` must be done before `later`.
+    pub(super) fn is(&self, earlier: usize, later: usize) -> bool {
+        self.pairs[earlier][later]
+    }
+
+    /// The tasks in an order that holds to this one, otherwise as they came.
+    pub(super) fn listed(&self) -> Vec<usize> {
+        let mut left: Vec<usize> = (0..self.pairs.len()).collect();
+        let mut listed = Vec::with_capacity(left.len());
+        // OK because an order without cycles has a first among those that are left.
+        while let Some(at) = left.iter().position(|later| left.iter().all(|earlier| !self.is(*earlier, *later))) {
+            listed.push(left.remove(at));
+        }
+        listed
+    }
+
+    fn add_all(&mut self, tasks: &[&Task], is_before: impl Fn(&Task, &Task) -> bool) {
+        for (earlier, one) in tasks.iter().enumerate() {
+            for (later, other) in tasks.iter().enumerate() {
+                if earlier != later && is_before(one, other) {
+                    self.add(earlier, later);
+                }
+            }
+        }
+    }
+
+    /// Adds a pair and what follows from it, unless it would close a cycle.
+    fn add(&mut self, earlier: usize, later: usize) {
+        if self.is(earlier, later) || self.is(later, earlier) {
+            return;
+        }
+        let all = 0..self.pairs.len();
+        let until: Vec<usize> = all.clone().filter(|one| *one == earlier || self.is(*one, earlier)).collect();
+        let from: Vec<usize> = all.filter(|one| *one == later || self.is(later, *one)).collect();
+        for one in until {
+            for other in &from {
+                self.pairs[one][*other] = true;
+            }
+        }
+    }
+}
+
+/// Whether, at one position, the first kind of work is done before the second: dirt and old parts go before oil comes,
+/// and the test is last.
+fn comes_first(one: Work, other: Work) -> bool {
+    match other {
+        Work::Test => one != Work::Test,
+        Work::Lubricate => matches!(one, Work::Clean | Work::Replace),
+        _ => false,
+    }
+}
+
+/// Whether the first task loosens dirt that would stick to the oil of the second. Plastic brushed off a hot nozzle lies
+/// still; what is cleaned while the machine cools is away from it.
+fn sheds_dirt_on(one: &Task, other: &Task) -> bool {
+    one.work == Work::Clean && one.state != State::Hot && !one.while_cooling && other.work == Work::Lubricate
+}
