@@ -14,7 +14,7 @@ impl Skills {
 /// A round to be planned.
 #[derive(Clone, Debug, Default)]
 pub struct Problem {
-    /// How many days, from today on.
+    /// How many days, from today on; at most [`Problem::MOST_DAYS`].
     pub days: usize,
     /// Who can do the work.
     pub keepers: Vec<Keeper>,
@@ -49,7 +49,8 @@ pub struct MachineWork {
     /// What a visit costs besides its jobs on each day, and after the last: labour, and the machine standing still where it has
     /// work. `days + 1` amounts of money.
     pub setup_cost: Vec<f64>,
-    /// What a minute of a visit's jobs costs on each day because the machine stands still, and after the last: money, `days + 1`.
+    /// What a minute of a visit's jobs and accesses costs on each day because the machine stands still, and after the last:
+    /// money, `days + 1`. Jobs that are left pay it for the day after the last.
     pub minute_cost: Vec<f64>,
     /// Minutes on each day in which the machine may be visited.
     pub window: Vec<f64>,
@@ -57,7 +58,7 @@ pub struct MachineWork {
     pub accesses: Vec<f64>,
     /// What is open.
     pub jobs: Vec<Job>,
-    /// Pairs of jobs of which the second is not to be done on an earlier day than the first.
+    /// Pairs of jobs of which the second is not to be done on an earlier day than the first, nor without it.
     pub after: Vec<[usize; 2]>,
     /// Pairs of jobs that are never done in one visit.
     pub apart: Vec<[usize; 2]>,
@@ -74,7 +75,7 @@ pub struct Job {
     /// until after the last day: `days + 1` amounts of money. Labour that is spent in any case is not among them.
     pub costs: Vec<f64>,
     /// Whether it is due by the end of the last day, so that leaving it means a visit thereafter: a machine of which such a job is
-    /// left pays its set-up once more, at the cost after the last day.
+    /// left pays its set-up once more, and the accesses of such jobs, at the cost after the last day.
     pub is_due_within: bool,
     /// Whether somebody may be hurt or the machine damaged while it is left: it goes before all else, as early as it can.
     pub is_urgent: bool,
@@ -95,7 +96,7 @@ pub struct Stock {
     pub by_day: Vec<f64>,
 }
 
-/// A visit that people have been told of.
+/// A visit that people have been told of. Where the keeper still goes to the machine on that day it stands, with whatever jobs.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ToldVisit {
     /// The machine's index.
@@ -106,7 +107,8 @@ pub struct ToldVisit {
     pub keeper: usize,
     /// Indices of its jobs.
     pub jobs: Vec<usize>,
-    /// Whether it stands whatever it costs.
+    /// Whether it stands whatever it costs, with all its jobs, even where minutes, windows, supplies or skills lack or other
+    /// jobs should go before.
     pub is_locked: bool,
 }
 
@@ -188,6 +190,11 @@ pub enum Reason {
     },
     /// It waits for itself through others.
     Cycle,
+    /// It waits for a job that can't be done: that job's index.
+    Waits {
+        /// The index of the job that goes before.
+        job: usize,
+    },
     /// Each of these would do, but others need the same minutes or supplies more.
     Crowded,
 }

@@ -1,0 +1,208 @@
+//! A plan for all machines at once: put together along the prices, then improved by taking machines out and putting each back
+//! at its best in the room that the others leave.
+//!
+//! Heuristic: how far it is from the best is told by the bound alone.
+
+use super::bound::Bound;
+use super::cost::machine_cost;
+use super::group::Prices;
+use super::problem::Placed;
+use super::random::Random;
+use super::room::Room;
+use super::stage::Stage;
+
+/// How many branches a machine is looked into when it is put back.
+const BRANCHES: usize = 40;
+
+/// Up to how many machines are taken out at once.
+const TAKEN_OUT: usize = 4;
+
+/// How many machines are drawn to take out the one that is furthest from its own best.
+const DRAWN: usize = 3;
+
+/// In how many orders a plan is put together before the cheapest is improved.
+const ORDERS: usize = 6;
+
+/// How much worse than before a plan may get in a step at first, as a share of the mean cost of a machine; falls to nothing.
+const HEAT: f64 = 0.03;
+
+/// The visits of every machine.
+pub(crate) type Visits = Vec<Vec<Placed>>;
+
+/// The cheapest visits found in some steps.
+pub(crate) fn search(stage: &Stage<'_>, bound: &Bound, steps: usize, stop: &dyn Fn() -> bool) -> Visits {
+    let mut random = Random::new(1);
+    let mut state = (0..ORDERS).map(|order| put_together(stage, &bound.prices, order, &mut random));
+    // OK because there is at least one order.
+    let first = state.next().expect("an order");
+    let state = state.fold(first, |best, next| if next.total < best.total { next } else { best });
+    if stage.works.is_empty() { state.visits } else { Improver::new(stage, &bound.prices, state, random).run(steps, stop) }
+}
+
+/// A plan on its way.
+#[derive(Clone, Debug)]
+struct State {
+    visits: Visits,
+    /// What each machine costs, moved visits included.
+    costs: Vec<f64>,
+    total: f64,
+    room: Room,
+}
+
+impl State {
+    /// The fixed visits alone.
+    fn new(stage: &Stage<'_>) -> State {
+        let visits: Visits = stage.works.iter().map(|work| work.fixed.clone()).collect();
+        let costs: Vec<f64> = (0..visits.len()).map(|machine| cost(stage, machine, &visits[machine])).collect();
+        State { total: costs.iter().sum(), visits, costs, room: stage.room.clone() }
+    }
+
+    /// Gives a machine other visits.
+    fn set(&mut self, stage: &Stage<'_>, machine: usize, visits: Vec<Placed>) {
+        let of = &stage.problem.machines[machine];
+        self.visits[machine].iter().for_each(|visit| self.room.give_back(of, visit));
+        visits.iter().for_each(|visit| self.room.take(of, visit));
+        let cost = cost(stage, machine, &visits);
+        self.total += cost - self.costs[machine];
+        self.costs[machine] = cost;
+        self.visits[machine] = visits;
+    }
+
+    /// Leaves a machine with its fixed visits alone.
+    fn take_out(&mut self, stage: &Stage<'_>, machine: usize) -> Vec<Placed> {
+        let before = self.visits[machine].clone();
+        self.set(stage, machine, stage.works[machine].fixed.clone());
+        before
+    }
+
+    /// Puts a machine in at its best by some prices.
+    fn put_in(&mut self, stage: &Stage<'_>, machine: usize, prices: &Prices) {
+        if let Some(visits) = stage.best_visits(machine, prices, &mut self.room, BRANCHES) {
+            self.set(stage, machine, visits);
+        }
+    }
+}
+
+fn cost(stage: &Stage<'_>, machine: usize, visits: &[Placed]) -> f64 {
+    machine_cost(&stage.problem.machines[machine], stage.problem.days, visits) + stage.told_cost(machine, visits)
+}
+
+/// A plan put together machine by machine along the prices, those first that have been told of.
+fn put_together(stage: &Stage<'_>, prices: &Prices, order: usize, random: &mut Random) -> State {
+    let mut state = State::new(stage);
+    let mut machines: Vec<usize> = (0..stage.works.len()).collect();
+    if 0 < order {
+        random.shuffle(&mut machines);
+    }
+    machines.sort_by_key(|&machine| !stage.is_told(machine));
+    for machine in machines {
+        state.put_in(stage, machine, prices);
+    }
+    state
+}
+
+/// Improves a plan step by step.
+struct Improver<'a, 'b> {
+    stage: &'a Stage<'b>,
+    /// The prices as they are, halved, and none.
+    prices: [Prices; 3],
+    /// What each machine costs at its best, alone.
+    alone: Vec<f64>,
+    /// The days on which it would then be visited.
+    wanted: Vec<Vec<usize>>,
+    state: State,
+    random: Random,
+    best: Option<(f64, Visits)>,
+}
+
+impl<'a, 'b> Improver<'a, 'b> {
+    fn new(stage: &'a Stage<'b>, prices: &Prices, state: State, random: Random) -> Improver<'a, 'b> {
+        let none = Prices::none(stage.problem.days);
+        let relaxed = |machine: usize| stage.works[machine].relaxed(&stage.works[machine].costs(&none));
+        let relaxed: Vec<_> = (0..stage.works.len()).map(relaxed).collect();
+        let alone = |(machine, relaxed): (usize, &Option<super::group::Relaxed>)| {
+            relaxed.as_ref().map_or(0.0, |relaxed| relaxed.cost) + stage.fixed_cost(machine)
+        };
+        let days = |relaxed: &Option<super::group::Relaxed>| {
+            relaxed.iter().flat_map(|relaxed| relaxed.asked.iter().map(|(day, _)| *day)).collect()
+        };
+        Improver {
+            stage,
+            prices: [prices.clone(), prices.scaled(0.5), none],
+            alone: relaxed.iter().enumerate().map(alone).collect(),
+            wanted: relaxed.iter().map(days).collect(),
+            state,
+            random,
+            best: None,
+        }
+    }
+
+    fn run(mut self, steps: usize, stop: &dyn Fn() -> bool) -> Visits {
+        let heat = HEAT * self.state.total / self.stage.works.len() as f64;
+        for step in 0..steps {
+            if stop() {
+                break;
+            }
+            self.step(heat * (1.0 - step as f64 / steps as f64));
+        }
+        match self.best {
+            Some((total, visits)) if total < self.state.total => visits,
+            _ => self.state.visits,
+        }
+    }
+
+    /// Takes some machines out and puts them back; takes that back if it is worse than `heat` allows.
+    fn step(&mut self, heat: f64) {
+        let machines = self.some_machines();
+        let before = self.state.total;
+        let visits: Vec<(usize, Vec<Placed>)> =
+            machines.iter().map(|&machine| (machine, self.state.take_out(self.stage, machine))).collect();
+        for &machine in &machines {
+            let prices = &self.prices[self.random.below(self.prices.len())];
+            self.state.put_in(self.stage, machine, prices);
+        }
+        let worse = self.state.total - before;
+        let allowed = -heat * (1.0 - self.random.share()).ln();
+        if allowed < worse {
+            for &machine in &machines {
+                self.state.take_out(self.stage, machine);
+            }
+            visits.into_iter().for_each(|(machine, visits)| self.state.set(self.stage, machine, visits));
+            self.state.total = before;
+        } else if 0.0 < worse {
+            self.remember(before, &visits);
+        }
+    }
+
+    /// Keeps the plan from before a step to the worse, if none was better.
+    fn remember(&mut self, total: f64, changed: &[(usize, Vec<Placed>)]) {
+        if self.best.as_ref().is_some_and(|(best, _)| *best <= total) {
+            return;
+        }
+        let mut visits = self.state.visits.clone();
+        changed.iter().for_each(|(machine, before)| visits[*machine].clone_from(before));
+        self.best = Some((total, visits));
+    }
+
+    /// A machine that is far from its own best, and some that are visited on the days that it would like.
+    fn some_machines(&mut self) -> Vec<usize> {
+        let count = self.stage.works.len();
+        let drawn: Vec<usize> = (0..DRAWN).map(|_| self.random.below(count)).collect();
+        let regret = |machine: usize| self.state.costs[machine] - self.alone[machine];
+        // OK because at least one is drawn.
+        let first = drawn.into_iter().max_by(|&a, &b| regret(a).total_cmp(&regret(b))).expect("a machine");
+        let mut days = self.wanted[first].clone();
+        days.extend(self.state.visits[first].iter().map(|visit| visit.day));
+        let mut machines = vec![first];
+        if !days.is_empty() {
+            let day = days[self.random.below(days.len())];
+            let is_there = |machine: &usize| self.state.visits[*machine].iter().any(|visit| visit.day == day);
+            let mut there: Vec<usize> = (0..count).filter(|machine| *machine != first && is_there(machine)).collect();
+            self.random.shuffle(&mut there);
+            there.truncate(1 + self.random.below(TAKEN_OUT - 1));
+            machines.extend(there);
+        }
+        self.random.shuffle(&mut machines);
+        machines
+    }
+}
