@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use sqlx::AnyConnection;
 use upkeep::entry::Run;
-use upkeep::{Entry, EntryId, Event, Rates, Unknown, Usage};
+use upkeep::{Entry, EntryId, Event, Rates, ShopError, Unknown, Usage};
 
 use crate::chains::Chains;
 use crate::derived::{Derived, Joined, care, run_name};
@@ -200,6 +200,14 @@ impl Ledger {
             | Event::HourMeter { .. }
             | Event::Age { .. }
             | Event::Rates(_)
+            | Event::Visit(_)
+            | Event::Skipped { .. }
+            | Event::Keeper(_)
+            | Event::Away(_)
+            | Event::Received(_)
+            | Event::Counted(_)
+            | Event::ThrownAway(_)
+            | Event::Terms(_)
             | Event::Withdrawn => Ok(()),
         }
     }
@@ -380,7 +388,9 @@ fn checked(new: NewEntry) -> Result<NewEntry, Error> {
         if (0.0..f64::INFINITY).contains(&value) { Ok(()) } else { Err(Error::BadAmount { what, value }) }
     };
     match (new.event.is_of_the_shop(), new.machine == tables::THE_SHOP) {
-        (true, false) => return Err(Error::OfTheShop { machine: new.machine }),
+        (true, false) => {
+            return Err(Error::OfTheShop { kind: Kind::of(&new.event).word(), machine: new.machine });
+        }
         (true, true) => {}
         (false, _) => named("machine", &new.machine)?,
     }
@@ -410,6 +420,19 @@ fn checked(new: NewEntry) -> Result<NewEntry, Error> {
             named("amount", amount)?;
         }
         Event::Rates(rates) => rates.check()?,
+        Event::Visit(visit) => visit.check()?,
+        Event::Skipped { task, reason } => {
+            named("task", task)?;
+            if reason.trim().is_empty() {
+                return Err(ShopError::Missing { what: "why it was skipped" }.into());
+            }
+        }
+        Event::Keeper(keeper) => keeper.check()?,
+        Event::Away(away) => away.check()?,
+        Event::Received(received) => received.check()?,
+        Event::Counted(counted) => counted.check()?,
+        Event::ThrownAway(thrown) => thrown.check()?,
+        Event::Terms(terms) => terms.check()?,
         Event::Withdrawn => return Err(Error::NothingToWithdraw),
     }
     Ok(new)

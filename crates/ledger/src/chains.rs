@@ -8,7 +8,8 @@ use upkeep::EntryId;
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Chains {
     root_of: HashMap<EntryId, EntryId>,
-    newest_of_root: HashMap<EntryId, EntryId>,
+    /// The corrections of each first entry, oldest first.
+    corrections: HashMap<EntryId, Vec<EntryId>>,
 }
 
 impl Chains {
@@ -18,7 +19,7 @@ impl Chains {
         for (id, corrects) in corrections {
             let root = chains.root(corrects);
             chains.root_of.insert(id, root);
-            chains.newest_of_root.insert(root, id);
+            chains.corrections.entry(root).or_default().push(id);
         }
         chains
     }
@@ -31,7 +32,12 @@ impl Chains {
     /// The last entry of the chain that `id` belongs to.
     pub(crate) fn newest(&self, id: EntryId) -> EntryId {
         let root = self.root(id);
-        self.newest_of_root.get(&root).copied().unwrap_or(root)
+        self.corrections(root).last().copied().unwrap_or(root)
+    }
+
+    /// The corrections of the first entry of a chain, oldest first.
+    pub(crate) fn corrections(&self, root: EntryId) -> &[EntryId] {
+        self.corrections.get(&root).map_or(&[], Vec::as_slice)
     }
 
     /// Whether no later entry replaces `id`.
@@ -49,6 +55,7 @@ mod tests {
         let chains = Chains::new([(EntryId(5), EntryId(2)), (EntryId(8), EntryId(5)), (EntryId(9), EntryId(2))]);
         assert_eq!(chains.root(EntryId(8)), EntryId(2));
         assert_eq!(chains.newest(EntryId(5)), EntryId(9));
+        assert_eq!(chains.corrections(EntryId(2)), [EntryId(5), EntryId(8), EntryId(9)]);
         assert!(chains.is_newest(EntryId(9)) && !chains.is_newest(EntryId(8)));
         assert!(chains.is_newest(EntryId(3)), "an entry that nothing corrects stands");
     }

@@ -1,7 +1,7 @@
 //! What can go wrong between a keeper and the record.
 
 use jiff::Timestamp;
-use upkeep::{EntryId, RateError, Unknown};
+use upkeep::{EntryId, RateError, ShopError, Unknown};
 
 /// Why the ledger refused. Its text says in the first line what was refused, and in the following ones what to do.
 #[derive(Debug, thiserror::Error)]
@@ -183,9 +183,14 @@ pub enum Error {
     /// Rates that can't stand.
     #[error(transparent)]
     BadRates(#[from] RateError),
+    /// A fact of keepers, stores or visits that can't stand.
+    #[error(transparent)]
+    BadFact(#[from] ShopError),
     /// What is of the shop was said of a machine.
-    #[error("rates are the shop's, not those of machine \"{machine}\"\n  record them without a machine")]
+    #[error("\"{kind}\" is said of the shop, not of machine \"{machine}\"\n  record it without a machine")]
     OfTheShop {
+        /// The kind of entry.
+        kind: &'static str,
         /// The machine.
         machine: String,
     },

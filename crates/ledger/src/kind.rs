@@ -27,13 +27,29 @@ pub enum Kind {
     Age,
     /// What things cost in the shop's money.
     Rates,
+    /// People have been told of a visit.
+    Visit,
+    /// A task of a visit was not done.
+    Skipped,
+    /// Somebody looks after machines, or does no more.
+    Keeper,
+    /// A keeper has days off.
+    Away,
+    /// Something came into the stores.
+    Received,
+    /// Something in the stores was counted.
+    Counted,
+    /// Something left the stores unused.
+    ThrownAway,
+    /// How something is bought.
+    Terms,
     /// Another entry was withdrawn.
     Withdrawn,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Kind; 12] = [
+    pub const ALL: [Kind; 20] = [
         Kind::Added,
         Kind::Run,
         Kind::Queued,
@@ -45,6 +61,14 @@ impl Kind {
         Kind::Limit,
         Kind::Age,
         Kind::Rates,
+        Kind::Visit,
+        Kind::Skipped,
+        Kind::Keeper,
+        Kind::Away,
+        Kind::Received,
+        Kind::Counted,
+        Kind::ThrownAway,
+        Kind::Terms,
         Kind::Withdrawn,
     ];
 
@@ -62,6 +86,14 @@ impl Kind {
             Event::Limit(_) => Kind::Limit,
             Event::Age { .. } => Kind::Age,
             Event::Rates(_) => Kind::Rates,
+            Event::Visit(_) => Kind::Visit,
+            Event::Skipped { .. } => Kind::Skipped,
+            Event::Keeper(_) => Kind::Keeper,
+            Event::Away(_) => Kind::Away,
+            Event::Received(_) => Kind::Received,
+            Event::Counted(_) => Kind::Counted,
+            Event::ThrownAway(_) => Kind::ThrownAway,
+            Event::Terms(_) => Kind::Terms,
             Event::Withdrawn => Kind::Withdrawn,
         }
     }
@@ -80,6 +112,14 @@ impl Kind {
             Kind::Limit => "limit",
             Kind::Age => "age",
             Kind::Rates => "rates",
+            Kind::Visit => "visit",
+            Kind::Skipped => "skipped",
+            Kind::Keeper => "keeper",
+            Kind::Away => "away",
+            Kind::Received => "received",
+            Kind::Counted => "counted",
+            Kind::ThrownAway => "thrown away",
+            Kind::Terms => "terms",
             Kind::Withdrawn => "withdrawn",
         }
     }

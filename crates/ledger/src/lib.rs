@@ -23,10 +23,12 @@ mod proof;
 mod read;
 mod record;
 mod schema;
+mod shop;
 mod standing;
 mod states;
 mod tables;
 mod time;
+mod visits;
 
 pub use append::{Imported, NewEntry};
 pub use catalogue::{BuildText, Program, ProgramKey};
@@ -35,3 +37,4 @@ pub use kind::Kind;
 pub use ledger::{Ledger, Shop};
 pub use proof::{Difference, Verdict};
 pub use read::{Filter, Listed, MachineInfo};
+pub use visits::Told;

@@ -30,7 +30,7 @@ pub struct Filter {
     pub machine: Option<String>,
     /// Of this kind only.
     pub kind: Option<Kind>,
-    /// Only those about this build, label, task or position.
+    /// Only those about this build, label, task, position, day, keeper or item.
     pub about: Option<String>,
     /// Only those before this one in the list: the instant and number of the last entry of the page before.
     pub before: Option<(Timestamp, EntryId)>,
@@ -147,10 +147,7 @@ impl Ledger {
     /// # Errors
     /// Where the database refuses.
     pub async fn rates(&self) -> Result<Rates, Error> {
-        let mut snapshot = self.snapshot().await?;
-        let shop = holder(&mut snapshot, tables::THE_SHOP).await?;
-        let names = tables::names(&mut snapshot, &self.quantities).await?;
-        let (entries, _) = tables::effective(&mut snapshot, shop.id, &names).await?;
+        let entries = self.of_the_shop().await?;
         let said = entries.iter().filter_map(|entry| match &entry.event {
             Event::Rates(rates) => Some(rates),
             _ => None,

@@ -6,6 +6,7 @@ use jiff::civil::Date;
 use motion::Tool;
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use upkeep::entry::{Basis, Because, OwnLimit, Queued, Run};
+use upkeep::shop::{Away, Counted, Keeper, Received, Terms, ThrownAway, Visit};
 use upkeep::{EntryId, Event, Material, Rates, Usage};
 
 use crate::Kind;
@@ -14,7 +15,7 @@ use crate::Kind;
 pub(crate) struct Columns {
     /// Which of the events it is.
     pub kind: Kind,
-    /// The build, label, task or position; empty where the machine as a whole, or the shop, is meant.
+    /// The build, label, task, position, day, keeper or item; empty where the machine as a whole, or the shop, is meant.
     pub about: String,
     /// The rest, as a JSON object.
     pub body: String,
@@ -27,8 +28,9 @@ pub(crate) fn to_columns(event: &Event) -> Columns {
         Event::Run(run) => (run.label.clone(), json(&RunBody::from(run))),
         Event::Queued(queued) => (queued.label.clone(), json(&QueuedBody::from(queued))),
         Event::Done { task, supplies } => (task.clone(), json(&DoneBody { supplies: supplies.clone() })),
-        Event::Replaced { position, because } => {
-            (position.clone(), json(&ReplacedBody { because: because_to_word(*because).to_owned() }))
+        Event::Replaced { position, because, spare } => {
+            let body = ReplacedBody { because: because_to_word(*because).to_owned(), spare: spare.clone() };
+            (position.clone(), json(&body))
         }
         Event::Failed { position, mode, found } => {
             (position.clone(), json(&FailedBody { mode: mode.clone(), found: *found }))
@@ -43,6 +45,16 @@ pub(crate) fn to_columns(event: &Event) -> Columns {
             (position.clone().unwrap_or_default(), json(&body))
         }
         Event::Rates(rates) => (String::new(), json(&RatesBody::from(rates))),
+        Event::Visit(visit) => (visit.day.to_string(), json(&VisitBody::from(visit))),
+        Event::Skipped { task, reason } => (task.clone(), json(&SkippedBody { reason: reason.clone() })),
+        Event::Keeper(keeper) => (keeper.name.clone(), json(&KeeperBody::from(keeper))),
+        Event::Away(away) => (away.keeper.clone(), json(&AwayBody::from(away))),
+        Event::Received(received) => (received.item.clone(), json(&ReceivedBody::from(received))),
+        Event::Counted(Counted { item, amount }) => (item.clone(), json(&CountedBody { amount: amount.clone() })),
+        Event::ThrownAway(ThrownAway { item, amount, why }) => {
+            (item.clone(), json(&ThrownAwayBody { amount: amount.clone(), why: why.clone() }))
+        }
+        Event::Terms(terms) => (terms.item.clone(), json(&TermsBody::from(terms))),
         Event::Withdrawn => (String::new(), String::from("{}")),
     };
     Columns { kind: Kind::of(event), about, body }
@@ -64,7 +76,8 @@ pub(crate) fn from_columns(kind: Kind, about: String, body: &str, usage: Usage) 
         Kind::Queued => Event::Queued(parse::<QueuedBody>(body)?.into_queued(about, usage)),
         Kind::Done => Event::Done { task: about, supplies: parse::<DoneBody>(body)?.supplies },
         Kind::Replaced => {
-            Event::Replaced { position: about, because: because_from_word(&parse::<ReplacedBody>(body)?.because)? }
+            let ReplacedBody { because, spare } = parse(body)?;
+            Event::Replaced { position: about, because: because_from_word(&because)?, spare }
         }
         Kind::Failed => {
             let FailedBody { mode, found } = parse(body)?;
@@ -84,6 +97,17 @@ pub(crate) fn from_columns(kind: Kind, about: String, body: &str, usage: Usage) 
             Event::Age { position: Some(about).filter(|position| !position.is_empty()), of, amount }
         }
         Kind::Rates => Event::Rates(parse::<RatesBody>(body)?.into()),
+        Kind::Visit => Event::Visit(parse::<VisitBody>(body)?.into_visit(about.parse().ok()?)),
+        Kind::Skipped => Event::Skipped { task: about, reason: parse::<SkippedBody>(body)?.reason },
+        Kind::Keeper => Event::Keeper(parse::<KeeperBody>(body)?.into_keeper(about)),
+        Kind::Away => Event::Away(parse::<AwayBody>(body)?.into_away(about)),
+        Kind::Received => Event::Received(parse::<ReceivedBody>(body)?.into_received(about)),
+        Kind::Counted => Event::Counted(Counted { item: about, amount: parse::<CountedBody>(body)?.amount }),
+        Kind::ThrownAway => {
+            let ThrownAwayBody { amount, why } = parse(body)?;
+            Event::ThrownAway(ThrownAway { item: about, amount, why })
+        }
+        Kind::Terms => Event::Terms(parse::<TermsBody>(body)?.into_terms(about)),
         Kind::Withdrawn => Event::Withdrawn,
     })
 }
@@ -172,6 +196,9 @@ struct DoneBody {
 #[derive(Serialize, Deserialize)]
 struct ReplacedBody {
     because: String,
+    /// Left out where nobody said: so is that of every part replaced before this was asked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    spare: Option<String>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -245,6 +272,138 @@ impl From<RatesBody> for Rates {
     fn from(body: RatesBody) -> Rates {
         let RatesBody { currency, labour_per_hour, standing_per_hour, nuisance, failed_print, damage } = body;
         Rates { currency, labour_per_hour, standing_per_hour, nuisance, failed_print, damage }
+    }
+}
+
+/// The day is the column `about`: visits are looked for by it.
+#[derive(Serialize, Deserialize)]
+struct VisitBody {
+    keeper: String,
+    tasks: Vec<String>,
+    minutes: f64,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    locked: bool,
+}
+
+impl From<&Visit> for VisitBody {
+    fn from(visit: &Visit) -> VisitBody {
+        let Visit { day: _, keeper, tasks, minutes, is_locked } = visit.clone();
+        VisitBody { keeper, tasks, minutes, locked: is_locked }
+    }
+}
+
+impl VisitBody {
+    fn into_visit(self, day: Date) -> Visit {
+        let VisitBody { keeper, tasks, minutes, locked } = self;
+        Visit { day, keeper, tasks, minutes, is_locked: locked }
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+struct SkippedBody {
+    reason: String,
+}
+
+#[derive(Serialize, Deserialize)]
+struct KeeperBody {
+    /// From Monday on.
+    minutes: [u16; 7],
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    skills: Vec<String>,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    gone: bool,
+}
+
+impl From<&Keeper> for KeeperBody {
+    fn from(keeper: &Keeper) -> KeeperBody {
+        KeeperBody { minutes: keeper.minutes, skills: keeper.skills.clone(), gone: keeper.is_gone }
+    }
+}
+
+impl KeeperBody {
+    fn into_keeper(self, name: String) -> Keeper {
+        Keeper { name, minutes: self.minutes, skills: self.skills, is_gone: self.gone }
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+struct AwayBody {
+    from: Date,
+    to: Date,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    why: String,
+}
+
+impl From<&Away> for AwayBody {
+    fn from(away: &Away) -> AwayBody {
+        AwayBody { from: away.from, to: away.to, why: away.why.clone() }
+    }
+}
+
+impl AwayBody {
+    fn into_away(self, keeper: String) -> Away {
+        Away { keeper, from: self.from, to: self.to, why: self.why }
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+struct ReceivedBody {
+    amount: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    price: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    expires: Option<Date>,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    supplier: String,
+}
+
+impl From<&Received> for ReceivedBody {
+    fn from(received: &Received) -> ReceivedBody {
+        let Received { item: _, amount, price, expires, supplier } = received.clone();
+        ReceivedBody { amount, price, expires, supplier }
+    }
+}
+
+impl ReceivedBody {
+    fn into_received(self, item: String) -> Received {
+        let ReceivedBody { amount, price, expires, supplier } = self;
+        Received { item, amount, price, expires, supplier }
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+struct CountedBody {
+    amount: String,
+}
+
+#[derive(Serialize, Deserialize)]
+struct ThrownAwayBody {
+    amount: String,
+    why: String,
+}
+
+#[derive(Serialize, Deserialize)]
+struct TermsBody {
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    supplier: String,
+    lead_days: u16,
+    pack: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    price: Option<f64>,
+    service: f64,
+}
+
+impl From<&Terms> for TermsBody {
+    fn from(terms: &Terms) -> TermsBody {
+        let Terms { item: _, supplier, lead_days, pack, price, service } = terms.clone();
+        TermsBody { supplier, lead_days, pack, price, service }
+    }
+}
+
+impl TermsBody {
+    fn into_terms(self, item: String) -> Terms {
+        let TermsBody { supplier, lead_days, pack, price, service } = self;
+        Terms { item, supplier, lead_days, pack, price, service }
     }
 }
 

@@ -325,6 +325,32 @@ pub(crate) async fn entries_of_kind(
     query.fetch_all(connection).await?.iter().map(|row| entry_from_row(row, names)).collect()
 }
 
+/// The tasks done and parts replaced in the whole shop at or after `at`, in µs, corrected ones too; in no order.
+pub(crate) async fn care_from(connection: &mut AnyConnection, at: i64, names: &Names) -> Result<Vec<Entry>, Error> {
+    let query = sqlx::query(concat!(
+        "select ",
+        entry_columns!(),
+        " from entry e join machine m on m.id = e.machine where e.kind in ('done', 'replaced') and e.at >= $1"
+    ));
+    query.bind(at).fetch_all(connection).await?.iter().map(|row| entry_from_row(row, names)).collect()
+}
+
+/// The entries that tell of a visit on `from` or later, corrected ones too; in no order.
+pub(crate) async fn visits_from(
+    connection: &mut AnyConnection,
+    from: Date,
+    names: &Names,
+) -> Result<Vec<Entry>, Error> {
+    // Days are compared as text: those of four-digit years sort as they follow one another.
+    let query = sqlx::query(concat!(
+        "select ",
+        entry_columns!(),
+        " from entry e join machine m on m.id = e.machine \
+         where e.kind <> 'run' and e.kind = 'visit' and e.about >= $1"
+    ));
+    query.bind(from.to_string()).fetch_all(connection).await?.iter().map(|row| entry_from_row(row, names)).collect()
+}
+
 /// The use of the machine's effective entries at or after `at`, in µs.
 pub(crate) async fn usage_from(
     connection: &mut AnyConnection,

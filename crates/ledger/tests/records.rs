@@ -8,7 +8,8 @@ use motion::{Duty, Quantity};
 use sqlx::Row;
 use support::*;
 use upkeep::entry::{Because, OwnLimit, Run};
-use upkeep::{Care, EntryId, Event, MaterialClass, MaterialInfo, RateError, Rates};
+use upkeep::shop::{Away, Keeper, Received, Terms, ThrownAway, Visit};
+use upkeep::{Care, EntryId, Event, MaterialClass, MaterialInfo, RateError, Rates, ShopError};
 
 /// Panics unless `actual` metres are `expected`, to the grain.
 #[track_caller]
@@ -156,6 +157,10 @@ on_both_engines! {
             Event::Limit(OwnLimit { of: None, every: "6 weeks".into(), ..own_limit("") }),
             Event::Age { position: Some("nozzle".into()), of: Some("time".into()), amount: "1200 h".into() },
             Event::Age { position: None, of: None, amount: "8 months".into() },
+            Event::Replaced { position: "nozzle".into(), because: Because::Good, spare: Some("brass nozzle 0.4".into()) },
+            visit(date(2026, 11, 27)),
+            Event::Visit(Visit { day: date(2026, 12, 1), keeper: "mate".into(), tasks: vec!["wipe, wash".into()], minutes: 0.1 + 0.2, is_locked: true }),
+            Event::Skipped { task: "wipe the x rods".into(), reason: "no wipes left".into() },
         ];
         for (hour, event) in events.into_iter().enumerate() {
             let new = NewEntry { note: "it's \"fine\" 100 % ✓".into(), ..entry("bowline", &format!("2026-10-05T{hour:02}:00:00.123456Z"), event) };
@@ -165,6 +170,152 @@ on_both_engines! {
             assert_eq!((back.event, back.corrects), (new.event, None));
         }
         shop.prove().await;
+    }
+
+    async fn what_is_said_of_the_shop_is_read_back_whole(shop: &TestShop) {
+        let item = || "ISO VG 32 light oil".to_owned();
+        let events = [
+            keeper("first keeper", 60),
+            Event::Keeper(Keeper { name: "mate".into(), minutes: [0, 1, 2, 3, 4, 5, 1440], skills: vec![], is_gone: true }),
+            Event::Away(Away { keeper: "mate".into(), from: date(2026, 12, 24), to: date(2027, 1, 1), why: "sea".into() }),
+            Event::Away(Away { keeper: "mate".into(), from: date(2026, 12, 24), to: date(2026, 12, 24), why: String::new() }),
+            received("brass nozzle 0.4", "5"),
+            Event::Received(Received { item: item(), amount: "0.1 l".into(), price: Some(0.1 + 0.2), expires: Some(date(2028, 1, 31)), supplier: "the chandler".into() }),
+            counted("brass nozzle 0.4", "0"),
+            Event::ThrownAway(ThrownAway { item: item(), amount: "5 ml".into(), why: "dirty".into() }),
+            Event::Terms(Terms { item: item(), supplier: "the chandler".into(), lead_days: 10, pack: "100 ml".into(), price: Some(9.5), service: 0.95 }),
+            Event::Terms(Terms { item: item(), supplier: String::new(), lead_days: 0, pack: "1".into(), price: None, service: 0.5 }),
+        ];
+        for event in events {
+            let id = shop.ledger.append(entry("", "2026-10-05T08:00:00Z", event.clone())).await.unwrap();
+            let back = shop.ledger.entry(id).await.unwrap();
+            assert_eq!((back.machine.as_str(), back.event), ("", event.clone()));
+            let error = shop.append("2026-10-05T08:00:00Z", event).await.unwrap_err();
+            assert!(matches!(error, Error::OfTheShop { .. }), "{error}");
+        }
+        assert_eq!(shop.ledger.of_the_shop().await.unwrap().len(), 10);
+        shop.prove().await;
+    }
+
+    async fn a_keeper_is_what_was_said_last_and_a_withdrawn_word_brings_the_one_before_back(shop: &TestShop) {
+        let ledger = &shop.ledger;
+        let say = async |event| ledger.append(entry("", "2026-10-05T08:00:00Z", event)).await.unwrap();
+        let minutes = async || {
+            let keepers = ledger.keepers().await.unwrap();
+            keepers.iter().map(|one| (one.keeper.name.clone(), one.minutes_on(date(2026, 12, 24)))).collect::<Vec<_>>()
+        };
+        say(keeper("mate", 60)).await;
+        let second = say(keeper("mate", 30)).await;
+        assert_eq!(minutes().await, [("mate".to_owned(), 30)]);
+        let day = date(2026, 12, 24);
+        let off = say(Event::Away(Away { keeper: "mate".into(), from: day, to: day, why: String::new() })).await;
+        assert_eq!(minutes().await, [("mate".to_owned(), 0)]);
+        let later = Event::Away(Away { keeper: "mate".into(), from: date(2026, 12, 25), to: date(2026, 12, 26), why: String::new() });
+        ledger.correct(off, entry("", "2026-10-05T08:00:00Z", later)).await.unwrap();
+        assert_eq!(minutes().await, [("mate".to_owned(), 30)]);
+        ledger.withdraw(second, at(RECORDED), "").await.unwrap();
+        assert_eq!(minutes().await, [("mate".to_owned(), 60)]);
+        shop.prove().await;
+    }
+
+    async fn stores_are_told_by_what_came_and_what_care_used_since(shop: &TestShop) {
+        let ledger = &shop.ledger;
+        let say = async |when: &str, event| ledger.append(entry("", when, event)).await.unwrap();
+        let stock = async |item: &str| {
+            let all = ledger.stores(None).await.unwrap();
+            all.into_iter().find(|one| one.name == item).and_then(|one| one.stock)
+        };
+        assert_eq!(ledger.stores(None).await.unwrap(), []);
+        let wipe = "lint-free wipe";
+        // Each done task here uses 2 wipes; this one was before any came.
+        shop.append("2026-10-04T08:00:00Z", done("polish")).await.unwrap();
+        let came = say("2026-10-05T08:00:00Z", received(wipe, "20")).await;
+        let first = shop.append("2026-10-06T08:00:00Z", done("polish")).await.unwrap();
+        shop.append("2026-10-07T08:00:00Z", done("polish")).await.unwrap();
+        assert_eq!(stock(wipe).await, Some(16.0));
+        ledger.withdraw(first, at(RECORDED), "").await.unwrap();
+        assert_eq!(stock(wipe).await, Some(18.0), "what was withdrawn used nothing");
+        ledger.correct(came, entry("", "2026-10-05T08:00:00Z", received(wipe, "30"))).await.unwrap();
+        assert_eq!(stock(wipe).await, Some(28.0));
+        let count = say("2026-10-08T08:00:00Z", counted(wipe, "9")).await;
+        shop.append("2026-10-09T08:00:00Z", done("polish")).await.unwrap();
+        shop.append("2026-10-05T09:00:00Z", done("polish")).await.unwrap();
+        assert_eq!(stock(wipe).await, Some(7.0), "care recorded late, from before the count, was counted");
+        ledger.withdraw(count, at(RECORDED), "").await.unwrap();
+        assert_eq!(stock(wipe).await, Some(24.0));
+        say("2026-10-05T08:00:00Z", received("brass nozzle 0.4", "1")).await;
+        let spare = |spare: &str| Event::Replaced { position: "nozzle".into(), because: Because::Worn, spare: Some(spare.into()) };
+        for day in 10..=11 {
+            shop.append(&format!("2026-10-{day}T08:00:00Z"), spare("Brass nozzle 0.4")).await.unwrap();
+        }
+        assert_eq!(stock("brass nozzle 0.4").await, Some(-1.0));
+        let whole = ledger.stores(Some(at(JOINED))).await.unwrap();
+        let used: f64 = whole.iter().find(|one| one.name == wipe).unwrap().used.values().sum();
+        assert!((used - 8.0).abs() < 1e-9, "four tasks stand, the one before any came among them: {used}");
+        shop.prove().await;
+    }
+
+    async fn a_task_done_uses_what_the_build_of_its_machine_says(shop: &TestShop) {
+        let build = shop.ledger.build(&shop.build().await).await.unwrap();
+        let task = build.tasks.iter().find(|task| !task.uses.is_empty()).unwrap();
+        let supply = &task.uses[0];
+        shop.ledger.append(entry("", "2026-10-05T08:00:00Z", received(&supply.name, &format!("1000 {}", supply.unit)))).await.unwrap();
+        shop.append("2026-10-06T08:00:00Z", Event::Done { task: task.name.clone(), supplies: Default::default() }).await.unwrap();
+        let items = shop.ledger.stores(None).await.unwrap();
+        let stock = items.iter().find(|item| item.name == supply.name).unwrap().stock.unwrap();
+        assert!((stock - (1000.0 - supply.amount)).abs() < 1e-9, "{stock}");
+    }
+
+    async fn a_visit_keeps_its_number_however_often_it_is_moved(shop: &TestShop) {
+        let ledger = &shop.ledger;
+        let told = async |from| {
+            let visits = ledger.visits(from).await.unwrap();
+            visits.into_iter().map(|one| (one.id, one.sequence, one.visit.day, one.is_cancelled)).collect::<Vec<_>>()
+        };
+        let on = |day| date(2026, 11, day);
+        let when = "2026-11-20T08:00:00Z";
+        let first = shop.append(when, visit(on(27))).await.unwrap();
+        let second = shop.append(when, visit(on(26))).await.unwrap();
+        assert_eq!(told(on(26)).await, [(second, 0, on(26), false), (first, 0, on(27), false)]);
+        assert_eq!(told(on(27)).await, [(first, 0, on(27), false)]);
+        let moved = ledger.correct(first, entry("bowline", when, visit(on(25)))).await.unwrap();
+        assert_eq!(told(on(26)).await, [(second, 0, on(26), false)], "moved out of the span");
+        assert_eq!(told(on(20)).await, [(first, 1, on(25), false), (second, 0, on(26), false)]);
+        ledger.correct(moved, entry("bowline", when, visit(on(28)))).await.unwrap();
+        ledger.withdraw(first, at(RECORDED), "the machine is sold").await.unwrap();
+        assert_eq!(told(on(26)).await, [(second, 0, on(26), false), (first, 3, on(28), true)]);
+        assert_eq!(told(on(29)).await, []);
+        ledger.correct(first, entry("bowline", when, visit(on(30)))).await.unwrap();
+        assert_eq!(told(on(29)).await, [(first, 4, on(30), false)], "told anew after it was called off");
+        assert_eq!(ledger.visits(on(29)).await.unwrap()[0].machine, "bowline");
+        shop.prove().await;
+    }
+
+    async fn a_skipped_task_stays_as_due_as_it_was(shop: &TestShop) {
+        shop.append("2026-10-05T08:00:00Z", run("a1", 5.0)).await.unwrap();
+        let before = format!("{:?}", shop.state().await);
+        let skipped = Event::Skipped { task: "wipe".into(), reason: "no wipes left".into() };
+        let id = shop.append("2026-10-06T08:00:00Z", skipped).await.unwrap();
+        assert_eq!(format!("{:?}", shop.state().await), before);
+        let silent = Event::Skipped { task: "wipe".into(), reason: " ".into() };
+        let error = shop.append("2026-10-06T08:00:00Z", silent.clone()).await.unwrap_err();
+        assert_eq!(error.to_string(), "why it was skipped is not said\n  say it in a few words");
+        let error = shop.ledger.correct(id, entry("bowline", "2026-10-06T08:00:00Z", silent)).await.unwrap_err();
+        assert!(matches!(error, Error::BadFact(_)), "{error}");
+        shop.ledger.withdraw(id, at(RECORDED), "").await.unwrap();
+        shop.prove().await;
+    }
+
+    async fn facts_of_the_shop_that_can_not_be_are_refused(shop: &TestShop) {
+        let say = async |event| shop.ledger.append(entry("", "2026-10-05T08:00:00Z", event)).await.unwrap_err();
+        assert!(matches!(say(keeper("mate", 1441)).await, Error::BadFact(ShopError::Minutes { minutes: 1441 })));
+        assert!(matches!(say(received("wipe", "-1")).await, Error::BadFact(ShopError::TooLittle { .. })));
+        assert!(matches!(say(counted("", "1")).await, Error::BadFact(ShopError::Missing { .. })));
+        let Event::Visit(visit) = visit(date(2026, 11, 27)) else { unreachable!() };
+        let endless = Event::Visit(Visit { minutes: f64::NAN, ..visit });
+        let error = shop.append("2026-10-05T08:00:00Z", endless).await.unwrap_err();
+        assert!(matches!(error, Error::BadFact(ShopError::VisitMinutes { .. })), "{error}");
+        assert_eq!(shop.ledger.of_the_shop().await.unwrap(), []);
     }
 
     /// By the clock on the shop's wall, whose offset changes within the year.

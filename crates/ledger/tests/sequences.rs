@@ -5,6 +5,7 @@ mod support;
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use jiff::civil::date;
 use jiff::{SignedDuration, Timestamp};
 use ledger::{Error, Ledger, NewEntry};
 use motion::Quantity;
@@ -32,6 +33,8 @@ fn event() -> impl Strategy<Value = Event> {
         1 => Just(replaced("nozzle")),
         1 => metres.prop_map(|metres| Event::HourMeter { hours: metres, unbooked: travel(metres, "ASA") }),
         1 => Just(Event::Failed { position: "fan".into(), mode: "rattles".into(), found: false }),
+        1 => Just(visit(date(2026, 11, 30))),
+        1 => Just(Event::Skipped { task: "wipe".into(), reason: "no wipes left".into() }),
         1 => Just(Event::Age { position: None, of: None, amount: "8 months".into() }),
     ]
 }

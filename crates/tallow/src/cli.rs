@@ -1,6 +1,7 @@
 //! The command line: words, options and their examples.
 
 mod life;
+mod stores;
 
 use std::path::PathBuf;
 
@@ -9,6 +10,9 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 pub(crate) use self::life::{
     Edition, Life, LifeBearing, LifeBelieve, LifeDrift, LifeFit, LifeHidden, LifeLaw, LifeLook, LifeMtbf, LifeRemain,
     LifeReplace, LifeTable, LinearPer, Model, StoppedAt,
+};
+pub(crate) use self::stores::{
+    Count, Discard, Keeper, KeeperAway, KeeperRemove, KeeperSet, KeeperWord, Move, Receive, Stores, StoresWord, Terms,
 };
 
 const AFTER: &str = "\
@@ -103,7 +107,10 @@ Examples:
   tallow done \"oil the y and z rods\" --on bowline --when \"monday 8:30\" --used \"ISO VG 32 light oil=2 ml\"")]
     Done(Done),
     /// Record a part replaced
-    #[command(after_help = "Example:\n  tallow replace nozzle --on bowline --because worn")]
+    #[command(after_help = "\
+Examples:
+  tallow replace nozzle --on bowline --because worn
+  tallow replace nozzle --on bowline --because worn --spare \"brass nozzle 0.4\"")]
     Replace(Replace),
     /// Record a failure of a part
     #[command(after_help = "\
@@ -111,6 +118,9 @@ Examples:
   tallow failure \"feed tube 2\" \"filament sticks in the tube\" --on bowline
   tallow failure \"belt a\" \"a tooth is missing\" --on bowline --found")]
     Failure(Failure),
+    /// Record that a task of a visit was not done, and why; it stays as due as it was
+    #[command(after_help = "Example:\n  tallow skip bowline \"oil the y and z rods\" --why \"no oil left\"")]
+    Skip(Skip),
     /// Record a measured condition
     #[command(after_help = "Example:\n  tallow reading \"belt a\" \"belt frequency\" \"110 Hz\" --on bowline")]
     Reading(Reading),
@@ -140,6 +150,20 @@ Examples:
   tallow rates --currency EUR --labour 32 --standing 4
   tallow rates --nuisance 5 --failed-print 25 --damage 180 --note \"mean of last year\"")]
     Rates(Rates),
+    /// Who looks after machines: list keepers, set their minutes by weekday, their skills, their days off
+    #[command(after_help = "\
+Examples:
+  tallow keeper
+  tallow keeper set mate --minutes \"mon-fri 60, sat 30\" --skill qualified
+  tallow keeper away mate --from \"24 Dec\" --to \"2 Jan\"")]
+    Keeper(Keeper),
+    /// What is in the stores; record what came, what a count found, what was thrown away, how it is bought
+    #[command(after_help = "\
+Examples:
+  tallow stores
+  tallow stores receive \"ISO VG 32 light oil\" \"100 ml\" --price 9.50 --expires 2028-01
+  tallow stores count \"brass nozzle 0.4\" 3")]
+    Stores(Stores),
     /// What happened on a machine, newest first; without one, what the shop recorded of itself
     #[command(after_help = "\
 Examples:
@@ -418,6 +442,26 @@ pub(crate) struct Replace {
 }
 
 #[derive(Args, Debug)]
+    /// The spare of the stores that was put in: one is taken out
+    #[arg(long, value_name = "ITEM")]
+    pub(crate) spare: Option<String>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Skip {
+    /// The machine
+    pub(crate) machine: String,
+    /// The task
+    pub(crate) task: String,
+    /// Why it was not done
+    #[arg(long)]
+    pub(crate) why: String,
+    /// When; now if left out
+    #[arg(long, default_value = "now")]
+    pub(crate) when: String,
+    /// Words to keep with the entry
+    #[arg(long, default_value = "", hide_default_value = true)]
+    pub(crate) note: String,
 pub(crate) struct Failure {
     /// The position of the part
     pub(crate) position: String,
@@ -556,7 +600,7 @@ pub(crate) struct Correct {
     #[arg(value_parser = entry)]
     pub(crate) entry: i64,
     /// It did not happen
-    #[arg(long, conflicts_with_all = ["when", "materials", "because", "value"])]
+    #[arg(long, conflicts_with_all = ["when", "materials", "because", "spare", "value"])]
     pub(crate) withdraw: bool,
     /// When it really happened
     #[arg(long)]
@@ -567,7 +611,10 @@ pub(crate) struct Correct {
     /// Why the part was really replaced
     #[arg(long, value_name = "REASON")]
     pub(crate) because: Option<Reason>,
-    /// What was really measured, with its unit
+    /// The spare that was really put in
+    #[arg(long, value_name = "ITEM")]
+    pub(crate) spare: Option<String>,
+    /// What was really measured, counted, received or thrown away, with its unit
     #[arg(long, value_name = "VALUE")]
     pub(crate) value: Option<String>,
     /// Words to keep with the correction

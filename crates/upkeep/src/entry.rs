@@ -215,27 +215,15 @@ impl Event {
 
     /// Whether it is of the shop itself, and not of a machine.
     pub fn is_of_the_shop(&self) -> bool {
-        match self {
+        matches!(
+            self,
             Event::Rates(_)
-            | Event::Keeper(_)
-            | Event::Away(_)
-            | Event::Received(_)
-            | Event::Counted(_)
-            | Event::ThrownAway(_)
-            | Event::Terms(_) => true,
-            Event::Added { .. }
-            | Event::Run(_)
-            | Event::Queued(_)
-            | Event::Done { .. }
-            | Event::Replaced { .. }
-            | Event::Failed { .. }
-            | Event::Reading { .. }
-            | Event::HourMeter { .. }
-            | Event::Limit(_)
-            | Event::Age { .. }
-            | Event::Visit(_)
-            | Event::Skipped { .. }
-            | Event::Withdrawn => false,
-        }
+                | Event::Keeper(_)
+                | Event::Away(_)
+                | Event::Received(_)
+                | Event::Counted(_)
+                | Event::ThrownAway(_)
+                | Event::Terms(_)
+        )
     }
 }

@@ -12,6 +12,7 @@ use ledger::{Error, Ledger, NewEntry};
 use motion::{Duty, Quantity};
 use upkeep::build::shipped;
 use upkeep::entry::{Basis, Because, Queued, Run};
+use upkeep::shop::{Counted, Keeper, Received, Visit};
 use upkeep::{EntryId, Event, Material, Usage};
 
 use postgres::Server;
@@ -184,4 +185,25 @@ pub(crate) fn done(task: &str) -> Event {
 
 pub(crate) fn replaced(position: &str) -> Event {
     Event::Replaced { position: position.to_owned(), because: Because::Worn, spare: None }
+}
+
+/// A visit that the first keeper was told of.
+pub(crate) fn visit(day: jiff::civil::Date) -> Event {
+    let (keeper, tasks) = ("first keeper".to_owned(), vec!["wipe".to_owned(), "oil".to_owned()]);
+    Event::Visit(Visit { day, keeper, tasks, minutes: 12.5, is_locked: false })
+}
+
+/// A keeper with so many minutes on every day.
+pub(crate) fn keeper(name: &str, minutes: u16) -> Event {
+    let skills = vec!["qualified".to_owned()];
+    Event::Keeper(Keeper { name: name.to_owned(), minutes: [minutes; 7], skills, is_gone: false })
+}
+
+pub(crate) fn received(item: &str, amount: &str) -> Event {
+    let (item, amount, supplier) = (item.to_owned(), amount.to_owned(), String::new());
+    Event::Received(Received { item, amount, price: None, expires: None, supplier })
+}
+
+pub(crate) fn counted(item: &str, amount: &str) -> Event {
+    Event::Counted(Counted { item: item.to_owned(), amount: amount.to_owned() })
 }

@@ -11,8 +11,9 @@ use upkeep::{Entry, EntryId, Event, booking};
 use crate::cli;
 use crate::commands::history::said;
 use crate::commands::hours;
-use crate::commands::record::{because, measured, say_recorded};
+use crate::commands::record::{because, measured, say_recorded, spare};
 use crate::commands::slot::{self, Slot};
+use crate::commands::stores;
 use crate::context::{self, Context, OnMachine};
 use crate::printed::{self, Printed};
 use crate::trouble::Trouble;
@@ -25,29 +26,33 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
     if args.withdraw {
         return withdraw(context, &ledger, &old, args).await;
     }
-    if old.event.is_of_the_shop() {
-        return Err(Trouble::refused(format!(
-            "entry {} is the shop's own, and is set anew rather than changed",
-            old.id
-        ))
-        .help("set the rate anew: tallow rates --labour 32")
-        .help(format!("or, if it was never so: tallow correct {} --withdraw", old.id)));
+    if let Some(help) = set_anew(&old.event) {
+        return Err(Trouble::refused(format!("entry {} can't be changed: that is set anew", old.id))
+            .help(help)
+            .help(format!("or, if it was never so: tallow correct {} --withdraw", old.id)));
     }
-    let machine = context::machine(&ledger, &old.machine).await?;
+    let machine = match old.event.is_of_the_shop() {
+        true => None,
+        false => Some(context::machine(&ledger, &old.machine).await?),
+    };
     let at = match &args.when {
         Some(text) => when::past(text, &now)?.timestamp(),
         None => old.at,
     };
     let event = changed(&ledger, &old, args).await?;
-    allowed(&ledger, &machine, &old, at, &event, &now).await?;
+    if let Some(machine) = &machine {
+        allowed(&ledger, machine, &old, at, &event, &now).await?;
+    }
     if at == old.at && event == old.event && args.note.is_empty() {
         return Err(Trouble::refused(format!("entry {} already says that", args.entry))
-            .help("say what to change: --when, --material, --because, --value, --note; or --withdraw"));
+            .help("say what to change: --when, --material, --because, --spare, --value, --note; or --withdraw"));
     }
     let note = if args.note.is_empty() { old.note.clone() } else { args.note.clone() };
     let new = NewEntry { machine: old.machine.clone(), at, recorded: context.now, note, event };
     let id = ledger.correct(old.id, new).await?;
-    hours::settle(&ledger, &machine, context.now).await?;
+    if let Some(machine) = &machine {
+        hours::settle(&ledger, machine, context.now).await?;
+    }
     let corrected = ledger.entry(id).await?;
     let spoken = when::spoken(&corrected.at.to_zoned_datetime(now.time_zone().clone()));
     say_recorded(
@@ -56,6 +61,18 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
         corrected.at,
         &format!("entry {} now says: {}, {spoken}", args.entry, said(&corrected, &now)),
     )
+}
+
+/// How what an entry says is said anew, where it can't be changed.
+fn set_anew(event: &Event) -> Option<&'static str> {
+    match event {
+        Event::Rates(_) => Some("set the rate anew: tallow rates --labour 32"),
+        Event::Keeper(_) => Some("set it anew: tallow keeper set NAME --minutes \"mon-fri 60\""),
+        Event::Away(_) => Some("withdraw it and say it anew: tallow keeper away NAME --from DAY --to DAY"),
+        Event::Terms(_) => Some("set them anew: tallow stores terms ITEM --price 9.50"),
+        Event::Visit(_) => Some("a visit is moved by planning anew; --withdraw calls it off"),
+        _ => None,
+    }
 }
 
 /// Says that an entry did not happen, and settles the hour meter of its machine.
@@ -135,7 +152,17 @@ async fn changed(ledger: &Ledger, old: &Entry, args: &cli::Correct) -> Result<Ev
         };
         *old = because(reason);
     }
+    if let Some(name) = &args.spare {
+        let Event::Replaced { spare: old, .. } = &mut event else {
+            return Err(does_not_fit(old.id, "--spare", "a part replaced"));
+        };
+        *old = Some(spare(ledger, name).await?);
+    }
     if let Some(text) = &args.value {
+        if let Some((item, amount)) = moved(&mut event) {
+            *amount = stores::amount_in_unit(ledger, item, text).await?;
+            return Ok(event);
+        }
         let (measured, measured_in) = measured(text)?;
         match &mut event {
             Event::Reading { value, unit, .. } => {
@@ -149,10 +176,20 @@ async fn changed(ledger: &Ledger, old: &Entry, args: &cli::Correct) -> Result<Ev
                 return Err(Trouble::refused(format!("an hour meter shows hours, not {measured_in}"))
                     .help("write the hours alone, or with h: --value \"120 h\""));
             }
-            _ => return Err(does_not_fit(old.id, "--value", "a reading")),
+            _ => return Err(does_not_fit(old.id, "--value", "a reading or an amount in the stores")),
         }
     }
     Ok(event)
+}
+
+/// The item and the amount of what was moved in the stores.
+fn moved(event: &mut Event) -> Option<(&str, &mut String)> {
+    match event {
+        Event::Received(received) => Some((&received.item, &mut received.amount)),
+        Event::Counted(counted) => Some((&counted.item, &mut counted.amount)),
+        Event::ThrownAway(thrown) => Some((&thrown.item, &mut thrown.amount)),
+        _ => None,
+    }
 }
 
 fn does_not_fit(entry: EntryId, option: &str, what: &str) -> Trouble {

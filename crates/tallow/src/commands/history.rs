@@ -5,9 +5,11 @@ use ledger::{Filter, Kind, Listed};
 use motion::Quantity;
 use serde_json::{Value, json};
 use upkeep::entry::{Basis, Because, OwnLimit, Queued, Run};
+use upkeep::shop::Visit;
 use upkeep::{Entry, EntryId, Event, Rates, Usage, amount};
 
 use crate::cli;
+use crate::commands::{keeper, stores};
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
@@ -63,7 +65,10 @@ pub(crate) fn said(entry: &Entry, now: &ZonedDateTime) -> String {
         Event::Done { task, supplies } => {
             format!("done: {task}, with {}", supplies.iter().map(supply_words).collect::<Vec<_>>().join("; "))
         }
-        Event::Replaced { position, because } => format!("replaced: {position}, which {}", because_words(*because)),
+        Event::Replaced { position, because, spare } => {
+            let with = spare.as_ref().map_or_else(String::new, |spare| format!(", by a {spare}"));
+            format!("replaced: {position}, which {}{with}", because_words(*because))
+        }
         Event::Failed { position, mode, found: false } => format!("failed: {position}, {mode}"),
         Event::Failed { position, mode, found: true } => format!("found failed: {position}, {mode}"),
         Event::Reading { position, what, value, unit } => format!("{position}: {what} {value} {unit}"),
@@ -76,8 +81,23 @@ pub(crate) fn said(entry: &Entry, now: &ZonedDateTime) -> String {
             format!("{}: {}", old_words(position.as_deref()), aged(amount, of.as_deref()))
         }
         Event::Rates(rates) => format!("rates: {}", rates_words(rates)),
+        Event::Visit(visit) => visit_words(visit, now),
+        Event::Skipped { task, reason } => format!("skipped: {task}, because {reason}"),
+        Event::Keeper(keeper) => keeper::keeper_words(keeper),
+        Event::Away(away) => keeper::away_words(away, now.date()),
+        Event::Received(received) => stores::received_words(received, now.date()),
+        Event::Counted(counted) => format!("counted: {} of {}", counted.amount, counted.item),
+        Event::ThrownAway(thrown) => format!("thrown away: {} of {}, {}", thrown.amount, thrown.item, thrown.why),
+        Event::Terms(terms) => stores::terms_words(terms),
         Event::Withdrawn => "withdrawn".to_owned(),
     }
+}
+
+/// `visit on 27 Nov by mate, 25 min: wipe the x rods; oil the y and z rods`.
+fn visit_words(visit: &Visit, now: &ZonedDateTime) -> String {
+    let day = crate::words::day(visit.day, now.date());
+    let locked = if visit.is_locked { ", not to be moved" } else { "" };
+    format!("visit on {day} by {}, {:.0} min{locked}: {}", visit.keeper, visit.minutes.ceil(), visit.tasks.join("; "))
 }
 
 fn old_words(position: Option<&str>) -> String {
@@ -187,7 +207,9 @@ fn event_shape(event: &Event) -> Value {
             "materials": materials_shape(&queued.materials), "use": usage_shape(&queued.usage),
         }),
         Event::Done { task, supplies } => json!({ "task": task, "supplies": supplies }),
-        Event::Replaced { position, because } => json!({ "position": position, "because": because_word(*because) }),
+        Event::Replaced { position, because, spare } => {
+            json!({ "position": position, "because": because_word(*because), "spare": spare })
+        }
         Event::Failed { position, mode, found } => json!({ "position": position, "mode": mode, "found": found }),
         Event::Reading { position, what, value, unit } => {
             json!({ "position": position, "what": what, "value": value, "unit": unit })
@@ -198,6 +220,24 @@ fn event_shape(event: &Event) -> Value {
         }
         Event::Age { position, of, amount } => json!({ "position": position, "of": of, "amount": amount }),
         Event::Rates(rates) => rates_shape(rates),
+        Event::Visit(visit) => json!({
+            "day": visit.day.to_string(), "keeper": visit.keeper, "tasks": visit.tasks, "minutes": visit.minutes,
+            "locked": visit.is_locked,
+        }),
+        Event::Skipped { task, reason } => json!({ "task": task, "reason": reason }),
+        Event::Keeper(keeper) => {
+            json!({ "keeper": keeper.name, "minutes": keeper.minutes, "skills": keeper.skills, "gone": keeper.is_gone })
+        }
+        Event::Away(away) => json!({
+            "keeper": away.keeper, "from": away.from.to_string(), "to": away.to.to_string(), "why": away.why,
+        }),
+        Event::Received(received) => json!({
+            "item": received.item, "amount": received.amount, "price": received.price,
+            "expires": received.expires.map(|day| day.to_string()), "supplier": received.supplier,
+        }),
+        Event::Counted(counted) => json!({ "item": counted.item, "amount": counted.amount }),
+        Event::ThrownAway(thrown) => json!({ "item": thrown.item, "amount": thrown.amount, "why": thrown.why }),
+        Event::Terms(terms) => stores::terms_shape(terms),
         Event::Withdrawn => json!({}),
     }
 }

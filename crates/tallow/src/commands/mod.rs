@@ -7,6 +7,7 @@ mod demo;
 mod due;
 mod history;
 mod hours;
+mod keeper;
 mod life;
 mod limit;
 mod lives;
@@ -20,8 +21,10 @@ mod replay;
 mod run;
 mod shop;
 mod slot;
+mod skip;
 mod steps;
 
+mod stores;
 pub(crate) use quantities::symbol;
 
 use crate::cli::Command;
@@ -48,6 +51,7 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Replace(args) => record::replace(context, args).await,
         Command::Failure(args) => record::failure(context, args).await,
         Command::Reading(args) => record::reading(context, args).await,
+        Command::Skip(args) => skip::skip(context, args).await,
         Command::HourMeter(args) => record::hour_meter(context, args).await,
         Command::Lives(args) => lives::lives(context, args).await,
         Command::Life(args) => life::life(context, args),
@@ -56,6 +60,8 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Rates(args) => rates::rates(context, args).await,
         Command::History(args) => history::history(context, args).await,
         Command::Correct(args) => correct::correct(context, args).await,
+        Command::Keeper(args) => keeper::keeper(context, args).await,
+        Command::Stores(args) => stores::stores(context, args).await,
         Command::Replay(args) => replay::replay(context, args).await,
         Command::Quantities => quantities::quantities(context),
     }

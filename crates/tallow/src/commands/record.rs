@@ -13,6 +13,7 @@ use crate::cli::{self, Occasion, Reason};
 use crate::commands::history::use_words;
 use crate::commands::hours::{self, Hours, Reading};
 use crate::commands::run::ratios;
+use crate::commands::stores;
 use crate::context::{self, Context, OnMachine};
 use crate::printed;
 use crate::trouble::Trouble;
@@ -32,7 +33,24 @@ pub(crate) async fn replace(context: &Context, args: &cli::Replace) -> Result<()
     let scene = Scene::open(context, &args.occasion).await?;
     let position = scene.machine.build.position(&args.position)?.name.clone();
     let said = format!("{position} on {}: replaced; its meters start at zero", scene.name());
-    scene.record(context, Event::Replaced { position, because: because(args.because) }, &said).await
+    let spare = match &args.spare {
+        Some(name) => Some(spare(&scene.ledger, name).await?),
+        None => None,
+    };
+    scene.record(context, Event::Replaced { position, because: because(args.because), spare }, &said).await
+}
+
+/// A spare of the stores, of which one can be put in.
+///
+/// # Errors
+/// Where the stores have none of that name, or don't count it in pieces.
+pub(crate) async fn spare(ledger: &Ledger, name: &str) -> Result<String, Trouble> {
+    let kept = stores::kept(ledger, name).await?;
+    if kept.unit.is_empty() {
+        return Ok(kept.name);
+    }
+    Err(Trouble::refused(format!("{} is counted in {}, so one of it can't be put in", kept.name, kept.unit))
+        .help("say what was used with the task that was done: --used \"ITEM=AMOUNT\""))
 }
 
 pub(crate) async fn failure(context: &Context, args: &cli::Failure) -> Result<(), Trouble> {
@@ -121,15 +139,15 @@ async fn material_of(scene: &Scene<'_>, args: &cli::HourMeter) -> Result<String,
 }
 
 /// A machine at an instant, about which something is to be recorded.
-struct Scene<'a> {
+pub(crate) struct Scene<'a> {
     ledger: Ledger,
-    machine: OnMachine,
+    pub(crate) machine: OnMachine,
     at: ZonedDateTime,
     occasion: &'a Occasion,
 }
 
 impl<'a> Scene<'a> {
-    async fn open(context: &Context, occasion: &'a Occasion) -> Result<Scene<'a>, Trouble> {
+    pub(crate) async fn open(context: &Context, occasion: &'a Occasion) -> Result<Scene<'a>, Trouble> {
         let ledger = context.open().await?;
         let machine = context::machine(&ledger, &occasion.on).await?;
         let at = when::past(&occasion.when, &context.now_in(&ledger))?;
@@ -137,11 +155,11 @@ impl<'a> Scene<'a> {
         Ok(Scene { ledger, machine, at, occasion })
     }
 
-    fn name(&self) -> &str {
+    pub(crate) fn name(&self) -> &str {
         &self.machine.info.name
     }
 
-    async fn record(&self, context: &Context, event: Event, said: &str) -> Result<(), Trouble> {
+    pub(crate) async fn record(&self, context: &Context, event: Event, said: &str) -> Result<(), Trouble> {
         let new = NewEntry {
             machine: self.name().to_owned(),
             at: self.at.timestamp(),
@@ -216,7 +234,10 @@ async fn same_unit(scene: &Scene<'_>, position: &str, what: &str, unit: &str) ->
 const READINGS_TO_COMPARE: u32 = 200;
 
 /// Words that must be there.
-fn worded(text: &str, what: &str, example: &str) -> Result<String, Trouble> {
+///
+/// # Errors
+/// Where there are none.
+pub(crate) fn worded(text: &str, what: &str, example: &str) -> Result<String, Trouble> {
     match text.trim() {
         "" => Err(Trouble::refused(format!("{what} is not said")).help(format!("say it in a few words: {example}"))),
         words => Ok(words.to_owned()),

@@ -59,7 +59,7 @@ fn rates_that_can_not_be_are_refused() {
     shop.refused("rates --note why", &["no rate is given"]);
     let rates = shop.json("rates --labour 32");
     let when = format!("correct {} --when yesterday", number(&rates));
-    shop.refused(&when, &["the shop's own", "tallow rates --labour", "--withdraw"]);
+    shop.refused(&when, &["is set anew", "tallow rates --labour", "--withdraw"]);
     assert_eq!(shop.ask("rates --labour much").code, Some(2));
 }
 

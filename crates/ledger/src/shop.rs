@@ -1,0 +1,76 @@
+//! What the shop says of itself: keepers, and stores with the care that takes out of them.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+use jiff::Timestamp;
+use sqlx::AnyConnection;
+use upkeep::shop::{self, Item, Rostered, Use};
+use upkeep::{Build, Entry};
+
+use crate::names::Names;
+use crate::tables;
+use crate::{Error, Ledger, catalogue, time};
+
+impl Ledger {
+    /// The entries of the shop itself that stand, oldest first.
+    ///
+    /// # Errors
+    /// Where the database refuses or an entry cannot be read.
+    pub async fn of_the_shop(&self) -> Result<Vec<Entry>, Error> {
+        let mut snapshot = self.snapshot().await?;
+        let names = tables::names(&mut snapshot, &self.quantities).await?;
+        said(&mut snapshot, &names).await
+    }
+
+    /// The keepers of the shop and their days off, by name.
+    ///
+    /// # Errors
+    /// As [`Ledger::of_the_shop`].
+    pub async fn keepers(&self) -> Result<Vec<Rostered>, Error> {
+        Ok(shop::keepers(&self.of_the_shop().await?))
+    }
+
+    /// Everything in the stores, by name, and what care used besides. Use is read from `used_from` on, where that is
+    /// earlier than what the stocks need: no more is known of [`Item::used`] than that.
+    ///
+    /// # Errors
+    /// [`Error::BadBuild`]; where the database refuses or an entry cannot be read.
+    pub async fn stores(&self, used_from: Option<Timestamp>) -> Result<Vec<Item>, Error> {
+        let mut snapshot = self.snapshot().await?;
+        let names = tables::names(&mut snapshot, &self.quantities).await?;
+        let said = said(&mut snapshot, &names).await?;
+        let from = used_from.into_iter().chain(shop::used_from(&said)).min();
+        let uses = match from {
+            Some(from) => self.uses(&mut snapshot, from, &names).await?,
+            None => Vec::new(),
+        };
+        Ok(shop::stores(&said, &uses))
+    }
+
+    /// What care used at or after `from`.
+    async fn uses(&self, connection: &mut AnyConnection, from: Timestamp, names: &Names) -> Result<Vec<Use>, Error> {
+        let chains = tables::all_chains(connection).await?;
+        let mut care = tables::care_from(connection, time::to_micros(from), names).await?;
+        care.retain(|entry| chains.is_newest(entry.id));
+        let builds = self.builds_by_machine(connection).await?;
+        Ok(shop::uses(&care, |machine| builds.get(machine).map(Arc::as_ref), &self.shop.zone))
+    }
+
+    /// The build of every machine in the shop, by the machine's name.
+    async fn builds_by_machine(&self, connection: &mut AnyConnection) -> Result<BTreeMap<String, Arc<Build>>, Error> {
+        let machines = tables::machines(connection).await?;
+        let joined = || machines.iter().filter_map(|machine| Some((machine, machine.joined.as_ref()?)));
+        let wanted: BTreeSet<&str> = joined().map(|(_, joined)| joined.build.as_str()).collect();
+        let builds = catalogue::builds(connection, &wanted, &self.parsed).await?;
+        let build_of = |build: &str| builds.get(build).cloned();
+        Ok(joined().filter_map(|(machine, joined)| Some((machine.name.clone(), build_of(&joined.build)?))).collect())
+    }
+}
+
+async fn said(connection: &mut AnyConnection, names: &Names) -> Result<Vec<Entry>, Error> {
+    // OK because the row of the shop itself comes with the shape of every database.
+    let shop = tables::machine(connection, tables::THE_SHOP).await?;
+    let shop = shop.ok_or_else(|| Error::Damaged { what: "the row of the shop itself".to_owned() })?;
+    Ok(tables::effective(connection, shop.id, names).await?.0)
+}
