@@ -26,6 +26,7 @@ pub mod rules;
 pub mod shop;
 pub mod stake;
 pub mod state;
+pub mod stores;
 pub mod supply;
 pub mod usage;
 pub mod used;
