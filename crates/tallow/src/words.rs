@@ -96,6 +96,21 @@ pub(crate) fn weights(counts: &[(String, f64)]) -> String {
     clauses.join(", ")
 }
 
+/// How many days are planned for: `14 days`, `1 day`.
+pub(crate) fn within_days(days: usize) -> String {
+    count(days as u64, "days")
+}
+
+/// A day with its weekday and year: `Wednesday 25 November 2026`.
+pub(crate) fn long_day(date: Date) -> String {
+    date.strftime("%A %-d %B %Y").to_string()
+}
+
+/// A day with its weekday: `today`, `Thu 26 Nov`.
+pub(crate) fn weekday(date: Date, today: Date) -> String {
+    if date == today { "today".to_owned() } else { format!("{} {}", date.strftime("%a"), day(date, today)) }
+}
+
 /// An amount of money, with what it is called if the shop has said so: `12.50 EUR`.
 pub(crate) fn money(amount: f64, currency: &str) -> String {
     let places = if amount.abs() < 100.0 && 0.005 <= (amount - amount.round()).abs() { 2 } else { 0 };

@@ -2,8 +2,10 @@
 //!
 //! No I/O and no clock: the day is an argument, so that a list made last March can be made again and compared.
 
+pub mod agenda;
 pub mod ahead;
 pub mod amount;
+pub mod before;
 pub mod booking;
 pub mod build;
 pub mod due;
@@ -33,6 +35,7 @@ pub mod used;
 pub mod visit;
 
 pub use ahead::{Ahead, ahead};
+pub use before::{Asked, Before, Takes, Worth, before};
 pub use build::{Build, BuildError, BuildErrors};
 pub use due::{Due, When, due};
 pub use entry::{Entry, EntryId, Event};

@@ -127,7 +127,9 @@ async fn fill(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
         .collect();
     let events = demo::history(demo::SEED, context.now_in(ledger).date(), &ledger.shop().zone, &machines);
     book(ledger, &machines, &events).await?;
-    ledger.set_rates(demo::rates(), context.now, "invented, as all of this shop").await?;
+    for (at, event) in demo::loft(context.now_in(ledger).date(), &ledger.shop().zone) {
+        ledger.append(NewEntry { machine: String::new(), at, recorded: at, note: String::new(), event }).await?;
+    }
     Ok(())
 }
 

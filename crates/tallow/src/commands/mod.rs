@@ -14,17 +14,18 @@ mod lives;
 mod machine;
 mod material;
 mod meter;
+mod plan;
 mod quantities;
 mod rates;
 mod record;
 mod replay;
 mod run;
 mod shop;
-mod slot;
 mod skip;
+mod slot;
 mod steps;
-
 mod stores;
+
 pub(crate) use quantities::symbol;
 
 use crate::cli::Command;
@@ -50,18 +51,19 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Done(args) => record::done(context, args).await,
         Command::Replace(args) => record::replace(context, args).await,
         Command::Failure(args) => record::failure(context, args).await,
-        Command::Reading(args) => record::reading(context, args).await,
         Command::Skip(args) => skip::skip(context, args).await,
+        Command::Reading(args) => record::reading(context, args).await,
         Command::HourMeter(args) => record::hour_meter(context, args).await,
         Command::Lives(args) => lives::lives(context, args).await,
         Command::Life(args) => life::life(context, args),
+        Command::Plan(args) => plan::plan(context, args).await,
         Command::Limit(args) => limit::limit(context, args).await,
         Command::Age(args) => age::age(context, args).await,
         Command::Rates(args) => rates::rates(context, args).await,
-        Command::History(args) => history::history(context, args).await,
-        Command::Correct(args) => correct::correct(context, args).await,
         Command::Keeper(args) => keeper::keeper(context, args).await,
         Command::Stores(args) => stores::stores(context, args).await,
+        Command::History(args) => history::history(context, args).await,
+        Command::Correct(args) => correct::correct(context, args).await,
         Command::Replay(args) => replay::replay(context, args).await,
         Command::Quantities => quantities::quantities(context),
     }

@@ -287,7 +287,9 @@ mod tests {
             let Event::Failed { position, .. } = &failure.event else { unreachable!() };
             let after = events.iter().filter(|event| event.machine == failure.machine && failure.at <= event.at);
             let next = after.clone().find(|event| match &event.event {
-                Event::Replaced { position: renewed, because, .. } => renewed == position && *because == Because::Failed,
+                Event::Replaced { position: renewed, because, .. } => {
+                    renewed == position && *because == Because::Failed
+                }
                 Event::Run(_) => failure.at < event.at,
                 _ => false,
             });

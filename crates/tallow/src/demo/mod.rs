@@ -11,16 +11,16 @@ mod care;
 mod catalogue;
 mod geometry;
 mod history;
+mod loft;
 mod part;
 mod pen;
 mod random;
 mod runs;
 mod toolpath;
 
-use upkeep::Rates;
-
 pub(crate) use catalogue::{DemoProgram, programs};
 pub(crate) use history::{DemoEvent, DemoMachine, Metered, ProgramInfo, STOPS, history};
+pub(crate) use loft::loft;
 
 /// The seed of the demo that is shown.
 pub(crate) const SEED: u64 = 0x7a11_0000_0000_0001;
@@ -54,18 +54,6 @@ pub(crate) const LOFT: [Berth; 6] = [
     berth("rolling hitch", "rail-corexy", 46.0, 3),
     berth("figure eight", "delta", 28.0, 7),
 ];
-
-/// What things cost in the loft.
-pub(crate) fn rates() -> Rates {
-    Rates {
-        currency: "EUR".to_owned(),
-        labour_per_hour: Some(34.0),
-        standing_per_hour: Some(4.0),
-        nuisance: Some(6.0),
-        failed_print: Some(28.0),
-        damage: Some(160.0),
-    }
-}
 
 #[cfg(test)]
 mod tests {

@@ -1,0 +1,130 @@
+//! Everything that a plan is made of, read from the shop.
+
+use std::collections::BTreeMap;
+
+use jiff::ToSpan;
+use jiff::ZonedDateTime;
+use ledger::{Ledger, Told};
+use upkeep::agenda::{Agenda, Shop};
+use upkeep::shop::{Item, Rostered, Visit};
+use upkeep::{MachineState, Materials, Prices, Risk};
+
+use crate::context::{self, Context};
+use crate::trouble::Trouble;
+use crate::words::HISTORY_DAYS;
+
+/// How many machines of a build are read to tell of the risks of its tasks: more hardly change them, and a hall has thousands.
+const ALIKE: usize = 20;
+
+/// The shop on this morning.
+pub(in crate::commands) struct Assembled {
+    /// Its machines, by name.
+    pub(in crate::commands) states: Vec<MachineState>,
+    /// The risk of each task, by the name of the build.
+    pub(in crate::commands) risks: BTreeMap<String, Vec<Risk>>,
+    /// Who is there.
+    pub(in crate::commands) keepers: Vec<Rostered>,
+    /// What is in the stores.
+    pub(in crate::commands) items: Vec<Item>,
+    /// Visits that people have been told of, from today on, those called off among them.
+    pub(in crate::commands) told: Vec<Told>,
+    /// What things cost.
+    pub(in crate::commands) prices: Prices,
+    /// Which of those are assumed.
+    pub(in crate::commands) assumed: Vec<&'static str>,
+    /// What the money is called.
+    pub(in crate::commands) currency: String,
+    /// Filament materials.
+    pub(in crate::commands) materials: Materials,
+    /// Now, in the shop's time zone.
+    pub(in crate::commands) now: ZonedDateTime,
+}
+
+impl Assembled {
+    /// Reads it.
+    ///
+    /// # Errors
+    /// Where the shop can't be read.
+    pub(in crate::commands) async fn read(context: &Context, ledger: &Ledger) -> Result<Assembled, Trouble> {
+        let now = context.now_in(ledger);
+        let states = ledger.states(now.date().saturating_sub(HISTORY_DAYS.days())).await?;
+        let materials = context::materials(ledger).await?;
+        let rates = ledger.rates().await?;
+        let (prices, assumed) = Prices::from_rates(&rates);
+        Ok(Assembled {
+            risks: risks(context, ledger, &states, &materials).await?,
+            states,
+            keepers: ledger.keepers().await?,
+            items: ledger.stores(None).await?,
+            told: ledger.visits(now.date()).await?,
+            prices,
+            assumed,
+            currency: rates.currency,
+            materials,
+            now,
+        })
+    }
+
+    /// What is open within `days` days.
+    pub(in crate::commands) fn agenda(&self, days: usize) -> Agenda {
+        let machines: Vec<(&MachineState, &[Risk])> =
+            self.states.iter().map(|state| (state, self.risks_of(state))).collect();
+        let told = self.told.iter().filter(|told| !told.is_cancelled);
+        let told: Vec<(String, Visit)> = told.map(|told| (told.machine.clone(), told.visit.clone())).collect();
+        let stock = self.items.iter().filter_map(|item| Some((item.name.clone(), item.stock?))).collect();
+        let shop = Shop {
+            machines: &machines,
+            keepers: &self.keepers,
+            stock: &stock,
+            unit_prices: &self.unit_prices(),
+            told: &told,
+            prices: &self.prices,
+            materials: &self.materials,
+            now: &self.now,
+        };
+        Agenda::of(&shop, days)
+    }
+
+    /// The risk of each task of a machine's build.
+    pub(in crate::commands) fn risks_of(&self, state: &MachineState) -> &[Risk] {
+        self.risks.get(&state.build.name).map_or(&[], Vec::as_slice)
+    }
+
+    /// What a unit of each item costs: by what was paid for what is there, else by the terms of buying it.
+    pub(in crate::commands) fn unit_prices(&self) -> BTreeMap<String, f64> {
+        self.items.iter().filter_map(|item| Some((item.name.clone(), unit_price(item)?))).collect()
+    }
+}
+
+fn unit_price(item: &Item) -> Option<f64> {
+    let paid = item.batches.iter().rev().find_map(|batch| batch.price_each);
+    paid.or_else(|| {
+        let terms = item.terms.as_ref()?;
+        let pack = upkeep::shop::Measured::parse(&terms.pack).ok()?.of(&item.name, &item.unit).ok()?;
+        (0.0 < pack).then_some(terms.price? / pack)
+    })
+}
+
+/// The risk of each task of every build that a machine has, out of the records of some of its machines.
+async fn risks(
+    context: &Context,
+    ledger: &Ledger,
+    states: &[MachineState],
+    materials: &Materials,
+) -> Result<BTreeMap<String, Vec<Risk>>, Trouble> {
+    let mut alike: BTreeMap<&str, Vec<&MachineState>> = BTreeMap::new();
+    for state in states {
+        alike.entry(&state.build.name).or_default().push(state);
+    }
+    let mut risks = BTreeMap::new();
+    for (name, machines) in alike {
+        let build = ledger.build(name).await?;
+        let mut entries = Vec::new();
+        for machine in machines.iter().take(ALIKE) {
+            entries.push(ledger.effective(&machine.name).await?);
+        }
+        let entries: Vec<_> = entries.iter().map(Vec::as_slice).collect();
+        risks.insert(name.to_owned(), upkeep::risks(&build, &entries, materials, &ledger.shop().zone, context.now));
+    }
+    Ok(risks)
+}

@@ -1,0 +1,111 @@
+//! Telling people of a plan: visits are written down, moved or called off so that they are those of the plan.
+
+use std::fmt;
+
+use ledger::{Ledger, NewEntry, Told};
+use upkeep::Event;
+use upkeep::rounds::Placed;
+use upkeep::shop::Visit;
+
+use super::{Assembled, Round};
+use crate::context::Context;
+use crate::trouble::Trouble;
+use crate::words;
+
+/// What was changed of what people had been told.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Changes {
+    /// Visits that are new.
+    pub(super) new: u64,
+    /// Visits that were moved, or of which the tasks changed.
+    pub(super) changed: u64,
+    /// Visits that were called off.
+    pub(super) called_off: u64,
+    /// Visits that stand as told.
+    pub(super) same: u64,
+}
+
+impl fmt::Display for Changes {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let visits = words::count(self.new, "new visits");
+        write!(f, "{visits}, {} changed, {} called off, {} as told before.", self.changed, self.called_off, self.same)
+    }
+}
+
+/// Writes the plan's visits down.
+///
+/// # Errors
+/// Where the shop can't be written.
+pub(super) async fn keep(
+    context: &Context,
+    ledger: &Ledger,
+    shop: &Assembled,
+    round: &Round,
+) -> Result<Changes, Trouble> {
+    let last = round.date(round.agenda.problem.days.saturating_sub(1));
+    let mut open: Vec<&Told> = shop.told.iter().filter(|told| !told.is_cancelled && told.visit.day <= last).collect();
+    let mut changes = Changes::default();
+    let mut unmatched: Vec<&Placed> = Vec::new();
+    // First those that stay on their day, so that no other takes their place.
+    for placed in &round.plan.visits {
+        let is_same = |told: &&Told| told.machine == machine(round, placed) && told.visit.day == round.date(placed.day);
+        match open.iter().position(is_same) {
+            Some(place) => update(context, ledger, shop, round, open.remove(place), placed, &mut changes).await?,
+            None => unmatched.push(placed),
+        }
+    }
+    for placed in unmatched {
+        match open.iter().position(|told| told.machine == machine(round, placed)) {
+            Some(place) => update(context, ledger, shop, round, open.remove(place), placed, &mut changes).await?,
+            None => {
+                ledger.append(entry(context, shop, round, placed, false)).await?;
+                changes.new += 1;
+            }
+        }
+    }
+    for told in open.into_iter().filter(|told| !told.visit.is_locked) {
+        ledger.withdraw(told.id, context.now, "called off by the plan").await?;
+        changes.called_off += 1;
+    }
+    Ok(changes)
+}
+
+fn machine<'a>(round: &'a Round, placed: &Placed) -> &'a str {
+    &round.agenda.problem.machines[placed.machine].name
+}
+
+async fn update(
+    context: &Context,
+    ledger: &Ledger,
+    shop: &Assembled,
+    round: &Round,
+    told: &Told,
+    placed: &Placed,
+    changes: &mut Changes,
+) -> Result<(), Trouble> {
+    let new = entry(context, shop, round, placed, told.visit.is_locked);
+    if new.event == Event::Visit(told.visit.clone()) {
+        changes.same += 1;
+        return Ok(());
+    }
+    ledger.correct(told.id, new).await?;
+    changes.changed += 1;
+    Ok(())
+}
+
+fn entry(context: &Context, shop: &Assembled, round: &Round, placed: &Placed, is_locked: bool) -> NewEntry {
+    let visit = Visit {
+        day: round.date(placed.day),
+        keeper: round.agenda.problem.keepers[placed.keeper].name.clone(),
+        tasks: round.tasks(shop, placed).into_iter().map(str::to_owned).collect(),
+        minutes: placed.minutes.ceil(),
+        is_locked,
+    };
+    NewEntry {
+        machine: machine(round, placed).to_owned(),
+        at: context.now,
+        recorded: context.now,
+        note: String::new(),
+        event: Event::Visit(visit),
+    }
+}

@@ -1,0 +1,227 @@
+//! `tallow plan`: the visits of the days to come, as cheap as they can be made, with the reasons.
+
+mod assembled;
+mod keep;
+mod shape;
+
+use std::time::{Duration, Instant};
+
+use jiff::ToSpan;
+use jiff::civil::Date;
+use upkeep::agenda::Agenda;
+use upkeep::rounds::{self, Effort, Placed, Plan, Reason};
+
+pub(super) use assembled::Assembled;
+
+use crate::cli;
+use crate::context::Context;
+use crate::out::Dress;
+use crate::trouble::Trouble;
+use crate::words;
+
+pub(crate) async fn plan(context: &Context, args: &cli::Plan) -> Result<(), Trouble> {
+    let ledger = context.open().await?;
+    let shop = Assembled::read(context, &ledger).await?;
+    if shop.states.is_empty() {
+        return Err(
+            Trouble::refused("the shop has no machine yet").help("add one: tallow machine add NAME --build BUILD")
+        );
+    }
+    let round = Round::of(&shop, usize::from(args.days), Duration::from_secs(u64::from(args.seconds)));
+    let changes = if args.keep { Some(keep::keep(context, &ledger, &shop, &round).await?) } else { None };
+    if context.json {
+        return context.out.json(&shape::shape(&shop, &round, changes.as_ref()));
+    }
+    let screen = Screen { context, shop: &shop, round: &round };
+    screen.show(args.why)?;
+    match changes {
+        Some(changes) => context.out.line(format!("\n{changes}")),
+        None => context.out.line("\nTo tell people, and keep it when planning anew: tallow plan --keep"),
+    }
+}
+
+/// A plan with what it is a plan of, and what two simple rules would cost.
+pub(super) struct Round {
+    /// What is open.
+    pub(super) agenda: Agenda,
+    /// The plan.
+    pub(super) plan: Plan,
+    /// Each task on its own day.
+    pub(super) on_due_days: Plan,
+    /// Everything of a machine in one visit.
+    pub(super) at_once: Plan,
+}
+
+impl Round {
+    /// Plans `days` days within about `time`. The same shop gives the same plan, unless time runs out.
+    pub(super) fn of(shop: &Assembled, days: usize, time: Duration) -> Round {
+        let agenda = shop.agenda(days);
+        let start = Instant::now();
+        let effort = Effort { stop: &|| time <= start.elapsed(), ..Effort::default() };
+        let plan = rounds::plan(&agenda.problem, &effort);
+        let (on_due_days, at_once) = (rounds::on_due_days(&agenda.problem), rounds::monthly(&agenda.problem));
+        Round { agenda, plan, on_due_days, at_once }
+    }
+
+    /// The day of that number, from 0 for today.
+    pub(super) fn date(&self, day: usize) -> Date {
+        self.agenda.today.saturating_add((day as i64).days())
+    }
+
+    /// The names of the tasks of a visit, in the build's order.
+    pub(super) fn tasks<'a>(&self, shop: &'a Assembled, visit: &Placed) -> Vec<&'a str> {
+        let jobs = visit.jobs.iter().flat_map(|&job| &self.agenda.tasks[visit.machine][job]);
+        let mut tasks: Vec<usize> = jobs.copied().collect();
+        tasks.sort_unstable();
+        let build = &shop.states[visit.machine].build;
+        tasks.into_iter().map(|task| build.tasks[task].name.as_str()).collect()
+    }
+}
+
+struct Screen<'a> {
+    context: &'a Context,
+    shop: &'a Assembled,
+    round: &'a Round,
+}
+
+impl Screen<'_> {
+    fn show(&self, why: bool) -> Result<(), Trouble> {
+        let (out, round) = (&self.context.out, self.round);
+        let problem = &round.agenda.problem;
+        out.line(format!("{} from {}\n", words::within_days(problem.days), words::long_day(round.agenda.today)))?;
+        self.forbidden()?;
+        if round.plan.visits.is_empty() {
+            out.line("No visit is worth making in these days.")?;
+        }
+        for visit in &round.plan.visits {
+            self.visit(visit, why)?;
+        }
+        self.unplaced()?;
+        self.costs()
+    }
+
+    /// Machines that must not run before something is done.
+    fn forbidden(&self) -> Result<(), Trouble> {
+        let out = &self.context.out;
+        for (state, forbidden) in self.shop.states.iter().zip(&self.round.agenda.forbidden) {
+            if forbidden.is_empty() {
+                continue;
+            }
+            let tasks: Vec<&str> = forbidden.iter().map(|&task| state.build.tasks[task].name.as_str()).collect();
+            let text = format!("{} is not to be run until this is done: {}.", state.name, tasks.join("; "));
+            out.caution(upkeep::build::SignalWord::Warning, &text)?;
+        }
+        if self.round.agenda.forbidden.iter().any(|forbidden| !forbidden.is_empty()) { out.line("") } else { Ok(()) }
+    }
+
+    fn visit(&self, visit: &Placed, why: bool) -> Result<(), Trouble> {
+        let (out, round) = (&self.context.out, self.round);
+        let problem = &round.agenda.problem;
+        let day = words::weekday(round.date(visit.day), round.agenda.today);
+        let (keeper, machine) = (&problem.keepers[visit.keeper].name, &problem.machines[visit.machine].name);
+        out.dressed_line(&format!("{day}, {keeper}: {machine}, {:.0} min", visit.minutes), Dress::Bold)?;
+        for &job in &visit.jobs {
+            for &task in &round.agenda.tasks[visit.machine][job] {
+                let share = round.agenda.ahead[visit.machine].shares[task][visit.day];
+                let name = &self.shop.states[visit.machine].build.tasks[task].name;
+                out.prose("  ", &format!("{name}, {} used by then", words::percent(share)))?;
+            }
+            if why {
+                out.prose("      ", &self.why(visit, job))?;
+            }
+        }
+        Ok(())
+    }
+
+    /// What doing a job costs today, and on the days after.
+    fn why(&self, visit: &Placed, job: usize) -> String {
+        let job = &self.round.agenda.problem.machines[visit.machine].jobs[job];
+        let money = |day: usize| words::money(job.costs[day.min(job.costs.len() - 1)], &self.shop.currency);
+        let urgent = if job.is_urgent { "before all else, for neglect of it may injure or damage; " } else { "" };
+        format!(
+            "{urgent}today {}, a day later {}, a week later {}; on this day {}",
+            money(0),
+            money(1),
+            money(7),
+            money(visit.day)
+        )
+    }
+
+    fn unplaced(&self) -> Result<(), Trouble> {
+        let out = &self.context.out;
+        if self.round.plan.unplaced.is_empty() {
+            return Ok(());
+        }
+        out.line("\nNot in the plan, though it should be:")?;
+        for unplaced in &self.round.plan.unplaced {
+            let machine = &self.round.agenda.problem.machines[unplaced.machine];
+            let reason = self.reason(&unplaced.why, unplaced.machine);
+            out.prose("  ", &format!("{}: {}: {reason}", machine.name, machine.jobs[unplaced.job].name))?;
+        }
+        Ok(())
+    }
+
+    fn reason(&self, why: &Reason, machine: usize) -> String {
+        reason_words(why, &self.round.agenda, machine)
+    }
+
+    fn costs(&self) -> Result<(), Trouble> {
+        let (out, plan) = (&self.context.out, &self.round.plan);
+        let money = |amount: f64| words::money(amount, &self.shop.currency);
+        out.line("")?;
+        out.prose(
+            "",
+            &format!(
+                "Beside the work itself this costs {}: going to the machines, their standing still, work done early and risk taken \
+                 late. No plan can cost less than {} (a gap of {:.1} %).",
+                money(plan.cost),
+                money(plan.bound),
+                100.0 * plan.gap()
+            ),
+        )?;
+        out.prose(
+            "",
+            &format!(
+                "Each task on its own day would cost {}, everything of a machine at once {}.",
+                money(self.round.on_due_days.cost),
+                money(self.round.at_once.cost)
+            ),
+        )?;
+        if self.shop.assumed.is_empty() {
+            return Ok(());
+        }
+        out.prose(
+            "",
+            &format!(
+                "Assumed, since the shop has not set them: {}. To set them: tallow rates.",
+                self.shop.assumed.join(", ")
+            ),
+        )
+    }
+}
+
+/// Why a job could not be placed, and the cheapest way out.
+pub(super) fn reason_words(why: &Reason, agenda: &Agenda, machine: usize) -> String {
+    let problem = &agenda.problem;
+    match why {
+        Reason::NoKeeper => "the shop has no keeper; add one: tallow keeper set NAME --minutes \"mon-fri 60\"".to_owned(),
+        Reason::NoSkill => {
+            "no keeper may do it; somebody qualified can be added: tallow keeper set NAME --minutes \"fri 60\" --skill qualified"
+                .to_owned()
+        }
+        Reason::NoDayLongEnough { needed, longest } => format!(
+            "it takes {needed:.0} min with its visit, and no keeper who may do it has more than {longest:.0} min on a day; one long \
+             day would do"
+        ),
+        Reason::NoWindow { needed, longest } => format!(
+            "it takes {needed:.0} min with its visit, and the queue leaves the machine free for {longest:.0} min at most; queue \
+             less on one day"
+        ),
+        Reason::NoSupply { stock, needed, most } => {
+            format!("it uses {needed} of {}, and there is {most}; tallow stores buy", problem.stocks[*stock].name)
+        }
+        Reason::Cycle => "it waits for itself through other tasks; mend \"after\" in the build".to_owned(),
+        Reason::Waits { job } => format!("it waits for \"{}\", which can't be done", problem.machines[machine].jobs[*job].name),
+        Reason::Crowded => "other work needs the same minutes or supplies more; more minutes on one day would do".to_owned(),
+    }
+}

@@ -1,0 +1,56 @@
+//! A plan as JSON; the keys are in docs/JSON.md.
+
+use serde_json::{Value, json};
+use upkeep::rounds::Placed;
+
+use super::keep::Changes;
+use super::{Assembled, Round, reason_words};
+
+pub(super) fn shape(shop: &Assembled, round: &Round, changes: Option<&Changes>) -> Value {
+    let plan = &round.plan;
+    let forbidden = shop.states.iter().zip(&round.agenda.forbidden).filter(|(_, tasks)| !tasks.is_empty());
+    let forbidden = forbidden.map(|(state, tasks)| {
+        let names: Vec<&str> = tasks.iter().map(|&task| state.build.tasks[task].name.as_str()).collect();
+        json!({ "machine": state.name, "tasks": names })
+    });
+    let unplaced = plan.unplaced.iter().map(|unplaced| {
+        let machine = &round.agenda.problem.machines[unplaced.machine];
+        json!({
+            "machine": machine.name, "task": machine.jobs[unplaced.job].name,
+            "why": reason_words(&unplaced.why, &round.agenda, unplaced.machine),
+        })
+    });
+    let told = changes.map(|changes| {
+        json!({ "new": changes.new, "changed": changes.changed, "called_off": changes.called_off, "same": changes.same })
+    });
+    json!({
+        "from": round.agenda.today.to_string(), "days": round.agenda.problem.days, "currency": shop.currency,
+        "assumed": shop.assumed, "cost": plan.cost, "bound": plan.bound, "gap": plan.gap(),
+        "cost_on_due_days": round.on_due_days.cost, "cost_at_once": round.at_once.cost,
+        "not_to_be_run": forbidden.collect::<Vec<_>>(),
+        "visits": plan.visits.iter().map(|visit| visit_shape(shop, round, visit)).collect::<Vec<_>>(),
+        "unplaced": unplaced.collect::<Vec<_>>(), "told": told,
+    })
+}
+
+fn visit_shape(shop: &Assembled, round: &Round, visit: &Placed) -> Value {
+    let machine = &round.agenda.problem.machines[visit.machine];
+    let jobs = visit.jobs.iter().map(|&index| {
+        let job = &machine.jobs[index];
+        let tasks = round.agenda.tasks[visit.machine][index].iter().map(|&task| {
+            json!({
+                "task": shop.states[visit.machine].build.tasks[task].name,
+                "used": round.agenda.ahead[visit.machine].shares[task][visit.day],
+            })
+        });
+        let on = |day: usize| job.costs[day.min(job.costs.len() - 1)];
+        json!({
+            "tasks": tasks.collect::<Vec<_>>(), "urgent": job.is_urgent, "cost_today": on(0), "cost_a_day_later": on(1),
+            "cost_a_week_later": on(7), "cost": on(visit.day),
+        })
+    });
+    json!({
+        "day": round.date(visit.day).to_string(), "keeper": round.agenda.problem.keepers[visit.keeper].name,
+        "machine": machine.name, "minutes": visit.minutes, "jobs": jobs.collect::<Vec<_>>(),
+    })
+}

@@ -1,0 +1,298 @@
+//! What is open in a shop, as a problem for the planner of [`crate::rounds`].
+
+use std::collections::BTreeMap;
+
+use jiff::ZonedDateTime;
+use jiff::civil::Date;
+use motion::Quantity;
+
+use crate::build::{Neglect, State, Task};
+use crate::history::{days_after, days_between};
+use crate::rounds::{Job, Keeper, MachineWork, Problem, Skills, Stock, ToldVisit};
+use crate::shop::{QUALIFIED, Rostered, Visit};
+use crate::state::MachineState;
+use crate::visit::heat;
+use crate::{Ahead, Build, Materials, Prices, Risk, Stake, ahead};
+
+/// A task is open from the share of its allowance on that it will have reached by the end of the days planned for: before, doing
+/// it would throw half of its work away. Judgement, no source.
+const OPEN_FROM: f64 = 0.5;
+
+/// What a day beyond its limit costs for a task whose neglect may injure, in damages: so much that no saving outweighs it.
+const INJURY_IN_DAMAGES: f64 = 100.0;
+
+/// The least saving for which a told visit is moved, in hours of labour. Judgement, no source.
+const WORTH_MOVING_H: f64 = 0.25;
+
+/// A shop on the morning of a day.
+#[derive(Clone, Copy, Debug)]
+pub struct Shop<'a> {
+    /// Its machines with the risk of each task of their builds, in the build's order.
+    pub machines: &'a [(&'a MachineState, &'a [Risk])],
+    /// Who is there.
+    pub keepers: &'a [Rostered],
+    /// What the stores hold of each item that they count, in its unit.
+    pub stock: &'a BTreeMap<String, f64>,
+    /// What a unit of an item costs, where that is known.
+    pub unit_prices: &'a BTreeMap<String, f64>,
+    /// Visits that people have been told of, by machine.
+    pub told: &'a [(String, Visit)],
+    /// What things cost.
+    pub prices: &'a Prices,
+    /// Filament materials.
+    pub materials: &'a Materials,
+    /// Now, in the shop's time zone.
+    pub now: &'a ZonedDateTime,
+}
+
+/// What is open, and the problem that it makes.
+#[derive(Clone, Debug)]
+pub struct Agenda {
+    /// The problem.
+    pub problem: Problem,
+    /// For each machine and each of its jobs the indices of the build's tasks that it consists of.
+    pub tasks: Vec<Vec<Vec<usize>>>,
+    /// For each machine how its tasks stand and will.
+    pub ahead: Vec<Ahead>,
+    /// For each machine the tasks by which it is not to be run until they are done.
+    pub forbidden: Vec<Vec<usize>>,
+    /// The first day.
+    pub today: Date,
+}
+
+impl Agenda {
+    /// What is open in a shop within `days` days from today on.
+    pub fn of(shop: &Shop<'_>, days: usize) -> Agenda {
+        let today = shop.now.date();
+        let stocks: Vec<Stock> = shop
+            .stock
+            .iter()
+            .map(|(name, amount)| Stock { name: name.clone(), by_day: vec![amount.max(0.0); days] })
+            .collect();
+        let mut agenda = Agenda {
+            problem: Problem {
+                days,
+                keepers: shop.keepers.iter().map(|one| keeper(one, today, days)).collect(),
+                worth_moving: WORTH_MOVING_H * shop.prices.labour_per_hour,
+                stocks,
+                ..Problem::default()
+            },
+            tasks: Vec::new(),
+            ahead: Vec::new(),
+            forbidden: Vec::new(),
+            today,
+        };
+        for (state, risks) in shop.machines {
+            agenda.add(shop, state, risks);
+        }
+        agenda.tell(shop.told);
+        agenda
+    }
+
+    fn add(&mut self, shop: &Shop<'_>, state: &MachineState, risks: &[Risk]) {
+        let days = self.problem.days;
+        let ahead = ahead(state, shop.materials, shop.now, days + 1);
+        let tasks = &state.build.tasks;
+        let is_forbidding = |task: &usize| {
+            Neglect::Damage <= tasks[*task].neglect && ahead.shares[*task].first().is_some_and(|share| 1.0 <= *share)
+        };
+        let forbidden: Vec<usize> = (0..tasks.len()).filter(is_forbidding).collect();
+        let groups = groups(tasks, &ahead, days);
+        let context = Context { shop, state, risks, ahead: &ahead, days, stocks: &self.problem.stocks };
+        let jobs: Vec<Job> = groups.iter().map(|group| context.job(group)).collect();
+        let busy = busy_minutes(state, self.today, days);
+        let (after, apart) = ties(tasks, &groups);
+        // Where work is past its limit by which the machine must not run, what is queued waits for it.
+        let window = |minutes: &f64| if forbidden.is_empty() { (MINUTES_A_DAY - minutes).max(0.0) } else { MINUTES_A_DAY };
+        let standing = |minutes: &f64| if 0.0 < *minutes { shop.prices.standing(1.0) } else { 0.0 };
+        let setup = state.build.visit_minutes;
+        let minute_cost: Vec<f64> = busy.iter().map(standing).chain([0.0]).collect();
+        self.problem.machines.push(MachineWork {
+            name: state.name.clone(),
+            setup_minutes: setup,
+            setup_cost: minute_cost.iter().map(|minute| shop.prices.labour(setup) + minute * setup).collect(),
+            minute_cost,
+            window: busy.iter().map(window).collect(),
+            accesses: accesses(&state.build),
+            jobs,
+            after,
+            apart,
+        });
+        self.tasks.push(groups);
+        self.ahead.push(ahead);
+        self.forbidden.push(forbidden);
+    }
+
+    /// Adds the visits that people have been told of, those of machines, keepers and tasks that are still there.
+    fn tell(&mut self, told: &[(String, Visit)]) {
+        for (name, visit) in told {
+            let problem = &self.problem;
+            let Some(machine) = problem.machines.iter().position(|machine| machine.name == *name) else { continue };
+            let keeper = |keeper: &Keeper| keeper.name.eq_ignore_ascii_case(&visit.keeper);
+            let Some(keeper) = problem.keepers.iter().position(keeper) else { continue };
+            if visit.day < self.today || problem.days <= days_between(self.today, visit.day) {
+                continue;
+            }
+            let has_task = |job: &Job| visit.tasks.iter().any(|task| job.name.split(JOINED).any(|name| name == task));
+            let jobs = &problem.machines[machine].jobs;
+            let jobs: Vec<usize> = (0..jobs.len()).filter(|&index| has_task(&jobs[index])).collect();
+            if !jobs.is_empty() {
+                let day = days_between(self.today, visit.day);
+                self.problem.told.push(ToldVisit { machine, day, keeper, jobs, is_locked: visit.is_locked });
+            }
+        }
+    }
+}
+
+const MINUTES_A_DAY: f64 = 1440.0;
+
+/// The minutes of each of the build's ways of getting at parts, and last those of heating up and cooling down, which hot work
+/// shares as well.
+fn accesses(build: &Build) -> Vec<f64> {
+    let heat = heat::heating_minutes(&build.heat) + heat::cooling_minutes(&build.heat);
+    build.accesses.iter().map(|access| access.minutes).chain([heat]).collect()
+}
+
+/// What stands between the names of tasks that make one job.
+const JOINED: &str = "; ";
+
+fn keeper(one: &Rostered, today: Date, days: usize) -> Keeper {
+    let minutes = |day: usize| f64::from(one.minutes_on(days_after(today, day)));
+    let is_qualified = one.keeper.skills.iter().any(|skill| skill.eq_ignore_ascii_case(QUALIFIED));
+    let skills = Skills(u32::from(is_qualified));
+    Keeper { name: one.keeper.name.clone(), skills, minutes: (0..days).map(minutes).collect() }
+}
+
+/// Tasks that are open, those that go together in one group; a group is open where one of it is.
+fn groups(tasks: &[Task], ahead: &Ahead, days: usize) -> Vec<Vec<usize>> {
+    let is_open = |index: usize| ahead.shares[index].get(days).is_some_and(|share| OPEN_FROM <= *share);
+    let mut seen = vec![false; tasks.len()];
+    let mut groups = Vec::new();
+    for first in 0..tasks.len() {
+        let mut group = Vec::new();
+        let mut waiting = vec![first];
+        while let Some(index) = waiting.pop() {
+            if !std::mem::replace(&mut seen[index], true) {
+                group.push(index);
+                waiting.extend((0..tasks.len()).filter(|&other| go_together(&tasks[index], &tasks[other])));
+            }
+        }
+        group.sort_unstable();
+        if group.iter().any(|&index| is_open(index)) {
+            groups.push(group);
+        }
+    }
+    groups
+}
+
+fn go_together(one: &Task, other: &Task) -> bool {
+    one.with.contains(&other.name) || other.with.contains(&one.name)
+}
+
+/// The pairs of groups of which the second is not before the first, and those that are never in one visit.
+fn ties(tasks: &[Task], groups: &[Vec<usize>]) -> (Vec<[usize; 2]>, Vec<[usize; 2]>) {
+    let group_of = |name: &String| groups.iter().position(|group| group.iter().any(|&task| tasks[task].name == *name));
+    let (mut after, mut apart) = (Vec::new(), Vec::new());
+    for (index, group) in groups.iter().enumerate() {
+        for task in group.iter().map(|&task| &tasks[task]) {
+            after.extend(task.after.iter().filter_map(group_of).filter(|&other| other != index).map(|first| [first, index]));
+            apart.extend(task.apart.iter().filter_map(group_of).filter(|&other| other != index).map(|other| {
+                [index.min(other), index.max(other)]
+            }));
+        }
+    }
+    for pairs in [&mut after, &mut apart] {
+        pairs.sort_unstable();
+        pairs.dedup();
+    }
+    (after, apart)
+}
+
+/// What making jobs of tasks needs.
+struct Context<'a> {
+    shop: &'a Shop<'a>,
+    state: &'a MachineState,
+    risks: &'a [Risk],
+    ahead: &'a Ahead,
+    days: usize,
+    stocks: &'a [Stock],
+}
+
+impl Context<'_> {
+    fn job(&self, group: &[usize]) -> Job {
+        let tasks: Vec<&Task> = group.iter().map(|&index| &self.state.build.tasks[index]).collect();
+        let mut costs = vec![0.0; self.days + 1];
+        for &index in group {
+            for (sum, cost) in costs.iter_mut().zip(self.costs(index)) {
+                *sum += cost;
+            }
+        }
+        let share = |index: usize, day: usize| self.ahead.shares[index].get(day).copied().unwrap_or(0.0);
+        let accesses = &self.state.build.accesses;
+        let access_of = |task: &&Task| match &task.access {
+            Some(name) => accesses.iter().position(|access| access.name == *name),
+            None => (task.state == State::Hot).then_some(accesses.len()),
+        };
+        let mut uses: BTreeMap<usize, f64> = BTreeMap::new();
+        for supply in tasks.iter().flat_map(|task| &task.uses) {
+            // An item that the stores do not count is taken to be there.
+            if let Some(stock) = self.stocks.iter().position(|stock| stock.name == supply.name) {
+                *uses.entry(stock).or_default() += supply.amount;
+            }
+        }
+        Job {
+            name: tasks.iter().map(|task| task.name.as_str()).collect::<Vec<_>>().join(JOINED),
+            minutes: tasks.iter().map(|task| task.minutes).sum(),
+            costs,
+            is_due_within: group.iter().any(|&index| 1.0 <= share(index, self.days)),
+            is_urgent: group.iter().any(|&index| {
+                Neglect::Damage <= self.state.build.tasks[index].neglect && 1.0 <= share(index, 0)
+            }),
+            skills: Skills(u32::from(tasks.iter().any(|task| task.qualified))),
+            access: tasks.iter().find_map(access_of),
+            uses: uses.into_iter().collect(),
+        }
+    }
+
+    /// What a task costs on each day, and what leaving it until after the last day costs.
+    fn costs(&self, index: usize) -> Vec<f64> {
+        let task = &self.state.build.tasks[index];
+        let price = |name: &String| self.shop.unit_prices.get(name).copied().unwrap_or(0.0);
+        let supplies = task.uses.iter().map(|supply| supply.amount * price(&supply.name)).sum();
+        let believed;
+        let risk = match self.risks.get(index) {
+            Some(risk) => risk,
+            None => {
+                believed = Risk::believed();
+                &believed
+            }
+        };
+        let stake = Stake::new(task, supplies, self.shop.prices, risk);
+        let shares = &self.ahead.shares[index];
+        let late = |day: usize| match stake.failure {
+            Some(_) => stake.late(shares[day]) - stake.late(shares[0]),
+            None => {
+                let past = shares[..=day].iter().skip(1).filter(|share| 1.0 <= **share).count();
+                INJURY_IN_DAMAGES * self.shop.prices.damage * past as f64
+            }
+        };
+        (0..=self.days).map(|day| late(day) + if day < self.days { stake.early(shares[day]) } else { 0.0 }).collect()
+    }
+}
+
+/// Minutes of each day for which runs are queued; those that go on as soon as the machine is free fill the days from today on.
+fn busy_minutes(state: &MachineState, today: Date, days: usize) -> Vec<f64> {
+    let mut busy = vec![0.0; days];
+    for queued in &state.queue {
+        let time = |(_, grains): (_, &crate::usage::Grains)| grains.get(Quantity::Time) as f64;
+        let micros: f64 = queued.usage.streams().map(time).sum();
+        let mut minutes = micros * crate::usage::grain(Quantity::Time.unit()) / 60.0;
+        let first = queued.on.map_or(0, |on| if on <= today { 0 } else { days_between(today, on) });
+        for day in busy.iter_mut().skip(first) {
+            let here = minutes.min((MINUTES_A_DAY - *day).max(0.0));
+            *day += here;
+            minutes -= here;
+        }
+    }
+    busy
+}

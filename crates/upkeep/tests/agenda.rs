@@ -1,0 +1,254 @@
+//! What is open in a shop, and what a print would use up, on machines whose figures can be worked out by hand.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use jiff::ZonedDateTime;
+use jiff::civil::{Date, date};
+use motion::{Duty, Quantity};
+use upkeep::agenda::{Agenda, Shop};
+use upkeep::build::Neglect;
+use upkeep::shop::{Away, Keeper, Rostered, Visit};
+use upkeep::{
+    Asked, Build, Care, EntryId, MachineState, Material, Materials, Prices, QueuedUse, Rates, Risk, Standing, Usage, Worth,
+    before,
+};
+
+/// A machine that is expected to print seven hours a week, one each day, with four tasks and nothing else.
+const BUILD: &str = r#"
+name = "bench machine"
+about = "Made up for a test."
+[motion]
+kinematics = "cartesian"
+travel_mm = { x = 220, y = 220, z = 240 }
+belt_pitch_mm = 2
+pulley_teeth = 16
+screw_lead_mm = 8
+extruder_mm_per_turn = 33.5
+filament_diameter_mm = 1.75
+max_speed_mm_s = { x = 200, y = 200, z = 10, e = 60 }
+max_acceleration_mm_s2 = { x = 3000, y = 2000, z = 100, e = 5000 }
+acceleration_mm_s2 = { print = 1500, retract = 2000, travel = 2000 }
+jerk_mm_s = { x = 8, y = 8, z = 0.4, e = 5 }
+junction_deviation_mm = 0.02
+corner = "jerk"
+fans = ["part"]
+[expected]
+hours_per_week = 7
+days_per_week = 7
+[expected.per_hour]
+"time" = "1 h"
+[visit]
+minutes = 10
+[[position]]
+name = "nozzle"
+kind = "brass nozzle"
+[[position]]
+name = "frame"
+kind = "frame"
+[[task]]
+name = "brush the nozzle"
+at = "nozzle"
+state = "cold"
+minutes = 6
+neglect = "failed print"
+steps = ["Brush it."]
+[[task.limit]]
+every = "20 h"
+of = "time"
+source = "a test"
+[[task]]
+name = "measure the nozzle"
+at = "nozzle"
+state = "cold"
+minutes = 4
+neglect = "failed print"
+with = ["brush the nozzle"]
+steps = ["Measure it."]
+[[task.limit]]
+every = "1000 h"
+of = "time"
+source = "a test"
+[[task]]
+name = "look at the frame"
+at = "frame"
+state = "isolated"
+minutes = 3
+neglect = "injury"
+steps = ["Look at it."]
+[[task.limit]]
+every = "10 days"
+source = "a test"
+[[task]]
+name = "tighten the frame"
+at = "frame"
+state = "isolated"
+minutes = 12
+neglect = "damage"
+after = ["look at the frame"]
+steps = ["Tighten it."]
+[[task.limit]]
+every = "1 year"
+source = "a test"
+"#;
+
+fn now() -> ZonedDateTime {
+    "2026-03-02T08:00[Europe/Oslo]".parse().unwrap()
+}
+
+/// The machine `days` after it joined, all its tasks done then but for those that `done` says how many days ago.
+fn state(build: &Arc<Build>, days: i64, done: &[(&str, i64)]) -> MachineState {
+    let ago = |days: i64| (&now() - jiff::Span::new().days(days)).timestamp();
+    let standing = |days: i64| Standing { at: ago(days), entry: EntryId(1), base: Usage::new() };
+    MachineState {
+        name: "bench".to_owned(),
+        build: build.clone(),
+        added: ago(days),
+        total: Usage::new(),
+        standings: done.iter().map(|(task, days)| (Care::Task((*task).to_owned()), standing(*days))).collect(),
+        history_from: Date::MIN,
+        days: Vec::new(),
+        queue: Vec::new(),
+    }
+}
+
+fn build() -> Arc<Build> {
+    Arc::new(Build::parse("bench.toml", BUILD).unwrap_or_else(|errors| panic!("{errors}")))
+}
+
+fn usage(hours: f64) -> Usage {
+    let mut duty = Duty::default();
+    duty.tools.entry(0).or_default()[Quantity::Time] = hours * 3600.0;
+    Usage::from_duty(&duty, |_| Material::new("PLA"))
+}
+
+fn prices() -> Prices {
+    let rates = Rates { labour_per_hour: Some(60.0), standing_per_hour: Some(6.0), ..Rates::default() };
+    Prices::from_rates(&rates).0
+}
+
+fn keepers() -> Vec<Rostered> {
+    let keeper =
+        Keeper { name: "Mate".to_owned(), minutes: [30, 30, 30, 30, 30, 0, 0], skills: Vec::new(), is_gone: false };
+    let away = Away {
+        keeper: "mate".to_owned(),
+        from: date(2026, 3, 4),
+        to: date(2026, 3, 4),
+        why: String::new(),
+    };
+    vec![Rostered { keeper, entry: EntryId(1), away: vec![(EntryId(2), away)] }]
+}
+
+fn agenda(state: &MachineState, told: &[(String, Visit)]) -> Agenda {
+    let risks = vec![Risk::believed(); state.build.tasks.len()];
+    let none = BTreeMap::new();
+    let shop = Shop {
+        machines: &[(state, &risks)],
+        keepers: &keepers(),
+        stock: &none,
+        unit_prices: &none,
+        told,
+        prices: &prices(),
+        materials: Materials::built_in(),
+        now: &now(),
+    };
+    Agenda::of(&shop, 7)
+}
+
+#[test]
+fn what_will_be_half_used_is_open_with_what_goes_with_it_and_the_rest_is_not() {
+    let build = build();
+    let agenda = agenda(&state(&build, 4, &[]), &[]);
+    let machine = &agenda.problem.machines[0];
+    let names: Vec<&str> = machine.jobs.iter().map(|job| job.name.as_str()).collect();
+    // In seven days: 7 of 20 hours of the brush's allowance, 11 of 10 days for the look, 11 of 365 for the frame.
+    assert_eq!(names, ["look at the frame"]);
+    let later = self::agenda(&state(&build, 4, &[("brush the nozzle", 4)]), &[]);
+    assert_eq!(later.problem.machines[0].jobs.len(), 1);
+}
+
+#[test]
+fn costs_are_wasted_work_before_the_limit_and_no_saving_outweighs_an_injury_after_it() {
+    let build = build();
+    let agenda = agenda(&state(&build, 4, &[]), &[]);
+    let job = &agenda.problem.machines[0].jobs[0];
+    // Three minutes at one a minute; four days of ten are used today, and one more each day.
+    for (day, left) in [(0, 0.6), (1, 0.5), (5, 0.1)] {
+        assert!((job.costs[day] - 3.0 * left).abs() < 1e-9, "{day}: {:?}", job.costs);
+    }
+    assert!(1000.0 < job.costs[7] && job.is_due_within && !job.is_urgent, "{job:?}");
+}
+
+#[test]
+fn a_machine_past_a_limit_that_may_injure_or_damage_is_not_to_be_run_and_its_queue_waits() {
+    let build = build();
+    let mut machine = state(&build, 12, &[]);
+    machine.queue.push(QueuedUse { on: Some(date(2026, 3, 3)), usage: usage(20.0) });
+    let late = agenda(&machine, &[]);
+    assert_eq!(late.forbidden, [vec![2]]);
+    let jobs = &late.problem.machines[0].jobs;
+    // The queue brings the brush to its limit, and what always goes with it is done, too.
+    let told: Vec<(&str, bool)> = jobs.iter().map(|job| (job.name.as_str(), job.is_urgent)).collect();
+    assert_eq!(told, [("brush the nozzle; measure the nozzle", false), ("look at the frame", true)]);
+    assert!(late.problem.machines[0].window.iter().all(|window| (*window - 1440.0).abs() < 1e-9));
+    assert_eq!(build.tasks[2].neglect, Neglect::Injury);
+}
+
+#[test]
+fn queued_runs_keep_the_machine_and_make_standing_still_cost_something() {
+    let build = build();
+    let mut machine = state(&build, 4, &[]);
+    machine.queue.push(QueuedUse { on: None, usage: usage(30.0) });
+    machine.queue.push(QueuedUse { on: Some(date(2026, 3, 6)), usage: usage(2.0) });
+    let agenda = agenda(&machine, &[]);
+    let work = &agenda.problem.machines[0];
+    // Thirty hours from today on, and two on the fifth day.
+    let free: Vec<f64> = work.window.iter().map(|minutes| minutes.round()).collect();
+    assert_eq!(free, [0.0, 1080.0, 1440.0, 1440.0, 1320.0, 1440.0, 1440.0]);
+    // Ten minutes of labour at one, and on days with queued work ten minutes of standing still at a tenth.
+    let setup: Vec<f64> = work.setup_cost.iter().map(|cost| (cost * 10.0).round() / 10.0).collect();
+    assert_eq!(setup, [11.0, 11.0, 10.0, 10.0, 11.0, 10.0, 10.0, 10.0]);
+}
+
+#[test]
+fn keepers_have_their_minutes_by_weekday_less_their_days_off() {
+    let build = build();
+    let agenda = agenda(&state(&build, 4, &[]), &[]);
+    // The second of March 2026 is a Monday; Wednesday is off.
+    assert_eq!(agenda.problem.keepers[0].minutes, [30.0, 30.0, 0.0, 30.0, 30.0, 0.0, 0.0]);
+}
+
+#[test]
+fn told_visits_are_known_by_their_machine_day_keeper_and_tasks() {
+    let build = build();
+    let visit = Visit {
+        day: date(2026, 3, 5),
+        keeper: "MATE".to_owned(),
+        tasks: vec!["look at the frame".to_owned(), "no such task".to_owned()],
+        minutes: 13.0,
+        is_locked: true,
+    };
+    let gone = Visit { keeper: "nobody".to_owned(), ..visit.clone() };
+    let told = [("bench".to_owned(), visit), ("bench".to_owned(), gone)];
+    let agenda = agenda(&state(&build, 4, &[]), &told);
+    let [told] = &agenda.problem.told[..] else { panic!("{:?}", agenda.problem.told) };
+    assert_eq!((told.machine, told.day, told.keeper, &told.jobs[..], told.is_locked), (0, 3, 0, &[0][..], true));
+}
+
+#[test]
+fn a_print_uses_up_allowances_and_tells_what_falls_due_in_it() {
+    let build = build();
+    let machine = state(&build, 4, &[]);
+    let risks = vec![Risk::believed(); 4];
+    let prices = prices();
+    let worth = Worth { risks: &risks, supplies: &[2.0, 0.0, 0.0, 0.0], prices: &prices };
+    let usage = usage(25.0);
+    let answer = before(&machine, Asked { usage: &usage, seconds: 25.0 * 3600.0 }, worth, Materials::built_in(), &now());
+    let brush = &answer.tasks[0];
+    // 25 of 20 hours: due at four fifths of the print, and 1.25 times six minutes and two for supplies are used up.
+    assert!((brush.to - 1.25).abs() < 1e-9 && (brush.due_at.unwrap() - 0.8).abs() < 1e-9, "{brush:?}");
+    assert!((brush.wear - 1.25 * 8.0).abs() < 1e-9);
+    assert_eq!(answer.falling_due().len(), 1);
+    assert!(answer.forbidding.is_empty() && 0.0 < answer.risk);
+    assert!((answer.cost() - answer.wear - answer.risk).abs() < 1e-12);
+}
