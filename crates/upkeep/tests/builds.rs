@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use motion::{Corner, Kinematics, Quantity};
 use proptest::prelude::*;
-use upkeep::build::{Allowance, Position, State, shipped};
+use upkeep::build::{Access, Allowance, Heat, LONGEST_TOUCH_C, Position, State, Work, shipped};
 use upkeep::material::Materials;
 use upkeep::rules::refusal;
 use upkeep::{Build, Kind, Supplies};
@@ -91,6 +91,44 @@ fn the_reference_build_has_the_meters_default_limits() {
     };
     assert_eq!(machine.limits, expected);
     assert!((machine.hot_nozzle - 180.0).abs() < f64::EPSILON);
+}
+
+#[test]
+fn a_build_that_says_nothing_of_visits_has_the_defaults_of_the_guide() {
+    let build = read("docs/BUILDS.md", example());
+    assert!((build.visit_minutes - 10.0).abs() < f64::EPSILON);
+    assert_eq!((build.heat, build.accesses.len()), (Heat::default(), 0));
+    let [oil, clean] = build.tasks.as_slice() else { panic!("the example has two tasks") };
+    assert_eq!((oil.work, clean.work), (Work::Lubricate, Work::Clean));
+    assert!(!oil.while_cooling && oil.access.is_none() && oil.after.is_empty());
+    for value in [Heat::default().touch_c, Heat::default().nozzle_cool_s, Heat::default().bed_cool_s, LONGEST_TOUCH_C] {
+        assert!(GUIDE.contains(&format!("{value}")), "docs/BUILDS.md does not state {value}");
+    }
+}
+
+#[test]
+fn what_a_build_says_of_visits_is_read() {
+    let tables = "[visit]\nminutes = 15\n\n[heat]\nroom_C = 30\nbed_cool_s = 1200\n\n\
+                  [[access]]\nname = \"panels off\"\nminutes = 6\n\n[[position]]\nname = \"x rods\"";
+    let keys = "at = \"nozzle\"\nwork = \"look\"\naccess = \"panels off\"\nafter = [\"oil the x rods\"]";
+    let text = example().replace("[[position]]\nname = \"x rods\"", tables).replace("at = \"nozzle\"", keys);
+    let build = read("visits.toml", &text);
+    assert!((build.visit_minutes - 15.0).abs() < f64::EPSILON);
+    assert_eq!(build.heat, Heat { room_c: 30.0, bed_cool_s: 1200.0, ..Heat::default() });
+    assert_eq!(build.accesses, [Access { name: "panels off".to_owned(), minutes: 6.0 }]);
+    let clean = build.task("clean the nozzle outside").unwrap();
+    assert_eq!((clean.work, clean.access.as_deref()), (Work::Look, Some("panels off")));
+    assert_eq!(clean.after, ["oil the x rods"]);
+}
+
+#[test]
+fn only_cold_tasks_away_from_heat_fill_the_time_of_cooling() {
+    for (name, text) in shipped() {
+        for task in read(name, text).tasks.iter().filter(|task| task.while_cooling) {
+            assert_eq!(task.state, State::Cold, "{name}: {}", task.name);
+            assert!(!["bed", "nozzle", "hot end", "build plate"].contains(&task.at.as_str()), "{name}: {}", task.name);
+        }
+    }
 }
 
 #[test]

@@ -25,7 +25,8 @@ fn machine() -> Build {
 /// A task that says nothing of others.
 fn task(name: &str, at: &str, state: State, work: Work, minutes: f64) -> Task {
     let mut task = machine().tasks.swap_remove(0);
-    (name.clone_into(&mut task.name), at.clone_into(&mut task.at));
+    name.clone_into(&mut task.name);
+    at.clone_into(&mut task.at);
     (task.state, task.work, task.minutes) = (state, work, minutes);
     (task.while_cooling, task.access) = (false, None);
     (task.after, task.apart, task.with) = (vec![], vec![], vec![]);
@@ -186,9 +187,9 @@ fn more_tasks_than_one_search_takes_are_ordered_in_blocks() {
     let states = [State::Isolated, State::Cold, State::Hot];
     let mut tasks: Vec<Task> =
         (0..300).map(|n| task(&n.to_string(), "x rods", states[n % 3], Work::Look, 1.0)).collect();
-    for n in 0..300 {
-        tasks[n].while_cooling = tasks[n].state == State::Cold && n % 2 == 0;
-        tasks[n].after = if n < 20 { vec![] } else { vec![(n - 20).to_string()] };
+    for (n, task) in tasks.iter_mut().enumerate() {
+        task.while_cooling = task.state == State::Cold && n % 2 == 0;
+        task.after = if n < 20 { vec![] } else { vec![(n - 20).to_string()] };
     }
     let tasks: Vec<&Task> = tasks.iter().collect();
     for start in [Start::Cold, Start::Hot] {
@@ -348,7 +349,7 @@ fn any_task() -> impl Strategy<Value = Drawn> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(300))]
+    #![proptest_config(ProptestConfig::with_cases(150))]
 
     #[test]
     fn no_order_of_six_tasks_is_safer_or_shorter(

@@ -22,6 +22,12 @@ pub(super) const KEYS: &[&str] = &[
     "steps",
     "caution",
     "limit",
+    "work",
+    "while_cooling",
+    "access",
+    "after",
+    "apart",
+    "with",
 ];
 
 /// What the rest of the build says; `None` or missing where that was wrong, so that nothing is complained of twice.

@@ -4,7 +4,7 @@ use super::before::Before;
 use super::search::{self, Condition, Item, MOST, MOST_WHILE_COOLING, Stay, Waits, bit};
 use super::{Start, heat};
 use crate::Build;
-use crate::build::{State, Task};
+use crate::build::Task;
 
 /// What each switching off and on again takes after the first of a visit, min: booting and homing. The first is in the
 /// build's minutes for every visit. Judgement, no source.
