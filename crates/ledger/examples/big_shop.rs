@@ -1,10 +1,12 @@
-//! Makes a hall of machines with three years of invented records, and times what a due list and lives need of it.
+//! Makes a hall of machines with three years of invented records, and times what a due list, lives, stores and calendars
+//! need of it.
 //!
 //! ```text
 //! cargo run --release -p ledger --example big_shop -- make hall.shop [machines]   # a minute or two for 1000
 //! cargo run --release -p ledger --example big_shop -- states hall.shop
 //! cargo run --release -p ledger --example big_shop -- one hall.shop
 //! cargo run --release -p ledger --example big_shop -- lives hall.shop
+//! cargo run --release -p ledger --example big_shop -- stores hall.shop
 //! cargo run --release -p ledger --example big_shop -- prove hall.shop
 //! ```
 
@@ -20,7 +22,8 @@ use ledger::{Error, Ledger, NewEntry};
 use motion::{Duty, Quantity, Unit};
 use upkeep::build::shipped;
 use upkeep::entry::{Basis, Because, Run};
-use upkeep::{Build, EntryId, Event, Material, Usage};
+use upkeep::shop::Counted;
+use upkeep::{Build, EntryId, Event, Material, Supplies, Usage};
 
 /// The last day of the records.
 const TODAY: Date = date(2026, 9, 30);
@@ -46,8 +49,9 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
         ["states", at] => states(at).await,
         ["one", at] => one(at).await,
         ["lives", at] => lives(at).await,
+        ["stores", at] => stores(at).await,
         ["prove", at] => prove(at).await,
-        _ => Err("usage: big_shop make PLACE [machines] | big_shop states|one|lives|prove PLACE".into()),
+        _ => Err("usage: big_shop make PLACE [machines] | big_shop states|one|lives|stores|prove PLACE".into()),
     }
 }
 
@@ -74,6 +78,7 @@ async fn make(at: &str, machines: u64) -> Result<(), Box<dyn std::error::Error>>
         tasks += entries.iter().filter(|entry| matches!(entry.event, Event::Done { .. })).count();
         ledger.import(&name, entries).await?;
     }
+    count_all(&ledger).await?;
     ledger.close().await;
     println!("made {machines} machines, {runs} runs, {tasks} tasks done in {:.1?}", start.elapsed());
     Ok(())
@@ -125,6 +130,34 @@ fn parts(build: &Build, dice: &mut Dice) -> Result<Vec<NewEntry>, Box<dyn std::e
     }
     Ok(entries)
 }
+
+/// Counts every supply a quarter of a year before the last day.
+async fn count_all(ledger: &Ledger) -> Result<(), Box<dyn std::error::Error>> {
+    for supply in Supplies::built_in().iter() {
+        let (item, amount) = (supply.name.clone(), format!("100000 {}", supply.unit));
+        ledger.append(entry(midnight(-COUNTED_AGO)?, Event::Counted(Counted { item, amount }))).await?;
+    }
+    Ok(())
+}
+
+/// What a list of the stores, and one of what to buy, wait for.
+async fn stores(at: &str) -> Result<(), Box<dyn std::error::Error>> {
+    let ledger = Ledger::open(at).await?;
+    for (what, from) in [("stock alone", None), ("with half a year's use", Some(midnight(-WINDOW)?))] {
+        for pass in ["first", "again"] {
+            let start = Instant::now();
+            let items = ledger.stores(from).await?;
+            println!("{what}, {pass}: {} items in {:.1?}", items.len(), start.elapsed());
+        }
+    }
+    let start = Instant::now();
+    let visits = ledger.visits(TODAY).await?;
+    println!("visits: {} in {:.1?}", visits.len(), start.elapsed());
+    Ok(())
+}
+
+/// Days since the stores were counted.
+const COUNTED_AGO: i64 = 91;
 
 const MATERIALS: [&str; 6] = ["PLA", "PETG", "ASA", "ABS", "TPU", "PA-CF"];
 

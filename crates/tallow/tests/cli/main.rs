@@ -19,3 +19,4 @@ mod refusals;
 mod runs;
 mod shapes;
 mod shop;
+mod stores;

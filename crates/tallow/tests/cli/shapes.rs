@@ -175,6 +175,19 @@ mod tests {
             "age bowline \"8 months\"",
             "rates --labour 32 --damage 180",
             "rates",
+            "keeper set mate --minutes \"mon-fri 60, sat 30\" --skill qualified",
+            "keeper away mate --from \"24 Dec\" --to \"26 Dec\" --why \"at sea\"",
+            "keeper",
+            "keeper remove mate",
+            "stores receive \"lint-free wipe\" 50 --price 9.50 --expires 2028-01 --supplier chandler",
+            "stores receive \"brass nozzle 0.4\" 2",
+            "stores count \"brass nozzle 0.4\" 3",
+            "stores discard \"lint-free wipe\" 1 --why dirty",
+            "stores terms \"lint-free wipe\" --lead \"10 days\" --pack 100 --price 12 --supplier chandler",
+            "stores terms acetone --lead \"2 weeks\" --pack \"500 ml\"",
+            "stores",
+            "replace nozzle --on bowline --because worn --spare \"brass nozzle 0.4\"",
+            "skip bowline \"wipe the x rods\" --why \"no wipes left\"",
             "history",
             "machine show bowline",
             "history bowline",
@@ -222,8 +235,13 @@ mod tests {
     const WALL: &str = "M104 S200\nM140 S60\nM106 S128\nM83\nM999\nG1 X1 Y1 Z0.2 E1 F3000\nG1 X10 E1\nG1 Y10 E1\nG1 E-1\nT1\n\
                         G1 X20 E1\nG1 Xten\nG4 S1\n";
 
-    /// Keys that only long records or very large files print; other tests meet them.
-    const ELSEWHERE: [&str; 6] = [
+    /// Keys that only long records, very large files or plans print; other tests meet them.
+    const ELSEWHERE: [&str; 11] = [
+        "history: [].event.tasks.[]",
+        "history: [].event.took",
+        "history: [].event.day",
+        "history: [].event.minutes",
+        "history: [].event.locked",
         "shop verify: differences.[]",
         "replay: quantities.[].limit_on",
         "replay: quantities.[].before",

@@ -111,8 +111,8 @@ mod tests {
     fn a_task_uses_what_its_build_says_unless_another_amount_was_named() {
         let (task, supply) = a_task_with_supplies();
         let usual = (supply.name.clone(), Some((supply.amount, supply.unit.clone())));
-        assert_eq!(used(done(&task, &[])), [usual.clone()]);
-        assert_eq!(used(done(&task, &[(&supply.name, "")])), [usual.clone()], "named without an amount");
+        assert_eq!(used(done(&task, &[])), vec![usual.clone()]);
+        assert_eq!(used(done(&task, &[(&supply.name, "")])), vec![usual.clone()], "named without an amount");
         let other = format!("{} {}", supply.amount * 3.0, supply.unit);
         assert_eq!(
             used(done(&task, &[(&supply.name, &other)])),

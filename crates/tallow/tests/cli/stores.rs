@@ -1,0 +1,256 @@
+//! Keepers, stores, and visits that people have been told of.
+
+use ledger::{Ledger, NewEntry};
+use serde_json::{Value, json};
+use upkeep::Event;
+use upkeep::shop::Visit;
+
+use crate::shop::{Shop, near};
+
+#[track_caller]
+fn number(answer: &Value) -> i64 {
+    answer["entry"].as_i64().unwrap()
+}
+
+/// The stores' row of an item.
+#[track_caller]
+fn item(shop: &Shop, name: &str) -> Value {
+    let rows = shop.json("stores");
+    let row = rows.as_array().unwrap().iter().find(|row| row["item"] == name);
+    row.unwrap_or_else(|| panic!("no {name} in {rows:#}")).clone()
+}
+
+#[test]
+fn a_shop_has_no_keepers_before_it_names_them() {
+    let shop = Shop::new();
+    assert_eq!(shop.json("keeper"), json!([]));
+    assert!(shop.told("keeper").contains("tallow keeper set"));
+    shop.refused("keeper away mate --from friday", &["no keeper is called \"mate\"", "tallow keeper set"]);
+    shop.refused("keeper set mate --skill qualified", &["\"mate\" is new", "--minutes"]);
+}
+
+#[test]
+fn what_a_new_word_on_a_keeper_leaves_out_stays_as_it_was() {
+    let shop = Shop::new();
+    shop.told("keeper set mate --minutes \"mon-fri 60, sat 30\" --skill Qualified --skill lathe");
+    shop.told("keeper set MATE --minutes \"daily 20\"");
+    let mate = shop.json("keeper")[0].clone();
+    assert_eq!((&mate["keeper"], &mate["minutes"]), (&"mate".into(), &json!([20, 20, 20, 20, 20, 20, 20])));
+    assert_eq!(mate["skills"], json!(["qualified", "lathe"]));
+    shop.told("keeper set mate --no-skills");
+    assert_eq!(shop.json("keeper")[0]["skills"], json!([]));
+    let newest = shop.json("keeper")[0]["entry"].clone();
+    shop.json(&format!("correct {newest} --withdraw"));
+    assert_eq!(shop.json("keeper")[0]["skills"], json!(["qualified", "lathe"]), "the word before holds again");
+}
+
+#[test]
+fn days_off_ahead_are_listed_and_can_be_taken_back() {
+    let shop = Shop::new();
+    shop.told("keeper set mate --minutes \"daily 20\"");
+    let off = shop.json("keeper away mate --from \"24 Dec\" --to \"2 Jan\" --why \"at sea\"");
+    shop.told("keeper away mate --from today");
+    let away = shop.json("keeper")[0]["away"].clone();
+    assert_eq!((&away[0]["from"], &away[0]["to"]), (&"2026-11-25".into(), &"2026-11-25".into()));
+    assert_eq!((&away[1]["from"], &away[1]["to"]), (&"2026-12-24".into(), &"2027-01-02".into()));
+    assert!(shop.told("history").contains("mate is away 24 Dec–2 Jan 2027, at sea"));
+    shop.json(&format!("correct {} --withdraw", number(&off)));
+    assert_eq!(shop.json("keeper")[0]["away"].as_array().unwrap().len(), 1);
+    shop.told("keeper remove mate");
+    assert_eq!(shop.json("keeper"), json!([]));
+    assert!(shop.told("history").contains("looks after machines no more"));
+    shop.json("shop verify");
+}
+
+#[test]
+fn facts_of_keepers_that_can_not_be_are_refused() {
+    let shop = Shop::new();
+    shop.told("keeper set mate --minutes \"daily 20\"");
+    shop.refused("keeper set cook --minutes \"mon 1441\"", &["1441 minutes", "at most 1440"]);
+    shop.refused("keeper set cook --minutes sometimes", &["\"sometimes\"", "mon-fri 60"]);
+    shop.refused("keeper set cook --minutes \"mon-fri 60, tue 5\"", &["Tue is named twice"]);
+    shop.refused("keeper set \" \" --minutes \"mon 5\"", &["name is not said"]);
+    shop.refused("keeper remove mat", &["\"mat\"", "did you mean mate?"]);
+    shop.refused("keeper away mate --from \"26 Dec\" --to \"24 Dec\"", &["end before they begin"]);
+    shop.refused("keeper away mate --from yesterday", &["2026-11-24 is past"]);
+    shop.refused("keeper away mate --from soon", &["\"soon\" is not a date"]);
+    assert_eq!(shop.json("keeper")[0]["away"], json!([]));
+}
+
+#[test]
+fn stock_is_what_came_less_what_care_used_and_what_was_thrown_away() {
+    let shop = Shop::with_bowline();
+    shop.told("rates --currency EUR");
+    assert!(shop.told("stores").contains("tallow stores receive"));
+    let told = shop.told("stores receive \"lint-free WIPE\" 50 --price 10 --when \"2 Nov\"");
+    assert!(told.contains("received: 50 of lint-free wipe for 10") && told.contains("50 in stock"), "{told}");
+    // The task uses one wipe by its build, and 5 ml of alcohol of which the stores know nothing.
+    shop.told("done \"wipe the x rods\" --on bowline --when \"3 Nov\"");
+    let used = shop.json("done \"wipe the x rods\" --on bowline --when \"4 Nov\" --used \"lint-free wipe=4\"");
+    shop.told("stores discard \"lint-free wipe\" 5 --why \"fell into oil\" --when \"5 Nov\"");
+    let wipes = item(&shop, "lint-free wipe");
+    near(&wipes["stock"], 40.0, 1e-9);
+    near(&wipes["value"], 8.0, 1e-9);
+    assert_eq!(wipes["wants_count"], false);
+    assert!(shop.told("stores").contains("What is there cost 8 EUR."));
+    shop.json(&format!("correct {} --withdraw", number(&used)));
+    near(&item(&shop, "lint-free wipe")["stock"], 44.0, 1e-9);
+    shop.told("stores count \"lint-free wipe\" 30 --when \"6 Nov\"");
+    near(&item(&shop, "lint-free wipe")["stock"], 30.0, 1e-9);
+    assert_eq!(shop.json("stores").as_array().unwrap().len(), 1, "alcohol is none of the stores'");
+    shop.json("shop verify");
+}
+
+#[test]
+fn a_spare_that_is_put_in_leaves_the_stores() {
+    let shop = Shop::with_bowline();
+    shop.refused("replace nozzle --on bowline --because worn --spare \"brass nozzle 0.4\"", &["stores", "receive"]);
+    shop.told("stores receive \"brass nozzle 0.4\" 1 --when \"2 Nov\"");
+    shop.told("stores receive \"brass nozzle 0.6\" 1 --when \"2 Nov\"");
+    shop.told("replace nozzle --on bowline --because worn --spare \"Brass nozzle 0.4\"");
+    assert_eq!(shop.entries().pop().unwrap()["event"]["spare"], "brass nozzle 0.4");
+    assert!(shop.told("history bowline").contains("by a brass nozzle 0.4"));
+    let second = shop.json("replace nozzle --on bowline --because worn --spare \"brass nozzle 0.4\"");
+    let nozzles = item(&shop, "brass nozzle 0.4");
+    assert_eq!((&nozzles["stock"], &nozzles["wants_count"]), (&json!(-1.0), &json!(true)));
+    let text = shop.told("stores");
+    assert!(text.contains("-1") && text.contains("count it: more was used than came"), "{text}");
+    shop.json(&format!("correct {} --spare \"brass nozzle 0.6\"", number(&second)));
+    assert_eq!(item(&shop, "brass nozzle 0.4")["stock"], 0.0);
+    assert_eq!(item(&shop, "brass nozzle 0.6")["stock"], 0.0);
+    shop.told("stores receive \"braided sleeve\" \"2 m\"");
+    let sleeve = "replace nozzle --on bowline --because worn --spare \"braided sleeve\"";
+    shop.refused(sleeve, &["is counted in m", "--used"]);
+}
+
+#[test]
+fn what_expires_first_stands_first_and_what_has_expired_is_told() {
+    let shop = Shop::new();
+    shop.told("stores receive acetone \"1 l\" --expires 2028-01 --when \"2 Nov\"");
+    let old = shop.ask("stores receive acetone \"200 ml\" --expires 2026-10 --when \"3 Nov\"");
+    assert_eq!(old.code, Some(0));
+    old.mentions(&["was good to 2026-10-31 only"]);
+    let acetone = item(&shop, "acetone");
+    assert_eq!(acetone["batches"][0]["expires"], "2026-10-31");
+    near(&acetone["expired"], 200.0, 1e-9);
+    assert!(shop.told("stores").contains("200 ml no longer good"));
+    shop.told("stores discard acetone \"200 ml\" --why \"too old\"");
+    assert_eq!(
+        (&item(&shop, "acetone")["expires"], &item(&shop, "acetone")["stock"]),
+        (&"2028-01-31".into(), &json!(1000.0))
+    );
+}
+
+#[test]
+fn moves_in_the_stores_that_can_not_be_are_refused() {
+    let shop = Shop::new();
+    shop.told("stores receive \"brass nozzle 0.4\" 5");
+    shop.refused("stores receive \"brass nozle 0.4\" 5", &["did you mean brass nozzle 0.4?", "--new"]);
+    shop.refused("stores receive acetone 5", &["acetone is counted in ml, not in pieces"]);
+    shop.refused("stores receive \"brass nozzle 0.4\" \"5 ml\"", &["is counted in pieces, not in ml"]);
+    shop.refused("stores receive acetone \"some\"", &["does not begin with a number", "100 ml"]);
+    for (amount, part) in [("0", "more than 0"), ("-3", "more than 0")] {
+        shop.refused(&format!("stores receive \"brass nozzle 0.4\" {amount}"), &["makes no sense", part]);
+    }
+    shop.refused("stores count \"brass nozzle 0.4\" -1", &["makes no sense", "0 or more"]);
+    shop.refused("stores receive acetone \"5 ml\" --price -1", &["a price of -1"]);
+    shop.refused("stores receive acetone \"5 ml\" --expires someday", &["no month or day", "2028-01"]);
+    shop.refused("stores receive acetone \"5 ml\" --expires 2208-01", &["2208-01-31", "check the year"]);
+    shop.refused("stores receive acetone \"5 ml\" --when tomorrow", &["future"]);
+    shop.refused("stores discard \"lint-free wipe\" 5 --why dirty", &["no item of the stores is called"]);
+    shop.refused("stores discard \"brass nozzle 0.4\" 5 --why \" \"", &["why it was thrown away is not said"]);
+    shop.refused("stores terms acetone --price 3", &["how acetone is bought", "--lead"]);
+    shop.refused("stores terms acetone --lead \"1 month\" --pack \"1 l\"", &["1 month", "days or weeks"]);
+    let sure = "stores terms acetone --lead \"1 week\" --pack \"1 l\" --service 1";
+    shop.refused(sure, &["a level of service of 1", "below 1"]);
+    assert_eq!(shop.json("stores").as_array().unwrap().len(), 1);
+    shop.told("stores receive \"brass nozle 0.4\" 5 --new");
+}
+
+#[test]
+fn terms_keep_what_a_later_word_leaves_out() {
+    let shop = Shop::new();
+    shop.told("stores terms acetone --lead \"2 weeks\" --pack \"1 l\" --supplier chandler --service 0.99");
+    shop.told("stores terms acetone --price 7.25");
+    let acetone = item(&shop, "acetone");
+    let terms = json!({ "item": "acetone", "supplier": "chandler", "lead_days": 14, "pack": "1 l", "price": 7.25,
+                        "service": 0.99 });
+    assert_eq!((&acetone["terms"], &acetone["stock"]), (&terms, &Value::Null));
+    assert!(shop.told("stores").contains("not known"));
+}
+
+#[test]
+fn what_was_moved_in_the_stores_can_be_corrected() {
+    let shop = Shop::new();
+    let came = shop.json("stores receive acetone \"100 ml\" --when \"2 Nov\"");
+    let id = number(&came);
+    shop.refused(&format!("correct {id} --value 3"), &["is counted in ml"]);
+    shop.refused(&format!("correct {id} --value \"0 ml\""), &["makes no sense"]);
+    shop.json(&format!("correct {id} --value \"1 l\" --when \"3 Nov\""));
+    let acetone = item(&shop, "acetone");
+    near(&acetone["stock"], 1000.0, 1e-9);
+    assert_eq!(acetone["batches"][0]["at"], "2026-11-03T11:00:00Z");
+    shop.refused(&format!("correct {id} --because worn"), &["--because is for a part replaced"]);
+    let terms = shop.json("stores terms acetone --lead \"2 weeks\" --pack \"1 l\"");
+    shop.refused(&format!("correct {} --when yesterday", number(&terms)), &["set anew", "tallow stores terms"]);
+    shop.json(&format!("correct {id} --withdraw"));
+    assert_eq!(item(&shop, "acetone")["stock"], Value::Null);
+    shop.json("shop verify");
+}
+
+#[test]
+fn a_skipped_task_stands_in_history_and_stays_as_due_as_it_was() {
+    let shop = Shop::with_bowline();
+    let before = shop.due("wipe the x rods");
+    let told = shop.told("skip bowline \"wipe the x rods\" --why \"no wipes left\"");
+    assert!(told.contains("skipped, because no wipes left"), "{told}");
+    assert_eq!(shop.due("wipe the x rods"), before);
+    let event = shop.entries().pop().unwrap()["event"].clone();
+    assert_eq!(event, json!({ "task": "wipe the x rods", "reason": "no wipes left" }));
+    assert!(shop.told("history bowline").contains("skipped: wipe the x rods, because no wipes left"));
+    shop.refused("skip bowline \"wipe the x rod\" --why tired", &["did you mean wipe the x rods?"]);
+    shop.refused("skip bowline \"wipe the x rods\" --why \" \"", &["why it was skipped is not said"]);
+}
+
+/// Writes a visit down, as planning does.
+fn tell_of_a_visit(shop: &Shop, keeper: &str) -> i64 {
+    let place = shop.place().display().to_string();
+    let at = "2026-11-25T08:00:00Z".parse().unwrap();
+    let visit = Visit {
+        day: jiff::civil::date(2026, 11, 27),
+        keeper: keeper.to_owned(),
+        tasks: vec!["wipe the x rods".to_owned()],
+        minutes: 24.5,
+        is_locked: true,
+    };
+    let machine = "bowline".to_owned();
+    let new = NewEntry { machine, at, recorded: at, note: String::new(), event: Event::Visit(visit) };
+    let append = async {
+        let ledger = Ledger::open(&place).await.unwrap();
+        let id = ledger.append(new).await.unwrap();
+        ledger.close().await;
+        id.0
+    };
+    tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build().unwrap().block_on(append)
+}
+
+#[test]
+fn a_visit_stands_in_history_and_is_called_off_by_withdrawing_it() {
+    let shop = Shop::with_bowline();
+    shop.told("keeper set mate --minutes \"daily 60\"");
+    let id = tell_of_a_visit(&shop, "mate");
+    let event = shop.entries().pop().unwrap()["event"].clone();
+    assert_eq!(
+        (&event["day"], &event["keeper"], &event["locked"]),
+        (&"2026-11-27".into(), &"mate".into(), &true.into())
+    );
+    assert_eq!((&event["tasks"], &event["minutes"]), (&json!(["wipe the x rods"]), &json!(24.5)));
+    let text = shop.told("history bowline");
+    assert!(text.contains("visit on 27 Nov by mate, 25 min, not to be moved: wipe the x rods"), "{text}");
+    shop.refused(&format!("correct {id} --when yesterday"), &["can't be changed", "planning"]);
+    let gone = shop.ask("keeper remove mate");
+    assert_eq!(gone.code, Some(0));
+    gone.mentions(&["1 visit that", "still to come"]);
+    shop.json(&format!("correct {id} --withdraw"));
+    shop.json("shop verify");
+}
