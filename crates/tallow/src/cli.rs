@@ -1,5 +1,6 @@
 //! The command line: words, options and their examples.
 
+mod before;
 mod life;
 mod stores;
 
@@ -7,12 +8,13 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+pub(crate) use self::before::{Before, Moves};
 pub(crate) use self::life::{
     Edition, Life, LifeBearing, LifeBelieve, LifeDrift, LifeFit, LifeHidden, LifeLaw, LifeLook, LifeMtbf, LifeRemain,
     LifeReplace, LifeTable, LinearPer, Model, StoppedAt,
 };
 pub(crate) use self::stores::{
-    Count, Discard, Keeper, KeeperAway, KeeperRemove, KeeperSet, KeeperWord, Move, Receive, Stores, StoresWord, Terms,
+    Buy, Count, Discard, Keeper, KeeperAway, KeeperRemove, KeeperSet, KeeperWord, Move, Receive, Stores, StoresWord, Terms,
 };
 
 const AFTER: &str = "\
@@ -89,6 +91,13 @@ Examples:
   tallow queue hull-rib.gcode --on bowline --material ASA --day friday
   tallow queue --on bowline --hours 12 --material PLA --label \"name boards\"")]
     Queue(Queue),
+    /// What a print would use up of each machine that could run it, the cheapest first
+    #[command(after_help = "\
+Examples:
+  tallow before hull-rib.gcode --material ASA
+  tallow before two-tone.gcode --material T0=PLA --material T1=PLA-CF --why
+  tallow before --hours 12 --grams 240 --material PLA")]
+    Before(Before),
     /// What needs care, how much of its allowance is used, and the likely day
     #[command(after_help = "\
 Examples:
@@ -100,6 +109,16 @@ Examples:
     /// Print the steps of a task with its cautions
     #[command(after_help = "Example:\n  tallow steps \"wipe the x rods\" --on bowline")]
     Steps(Steps),
+    /// Slow moves for service, as G-code to look through and run yourself: list them, print one
+    #[command(
+        override_usage = "tallow moves [MACHINE NAME | --build <BUILD> NAME] [--out <FILE>]",
+        after_help = "\
+Examples:
+  tallow moves
+  tallow moves bowline \"spread grease\"
+  tallow moves --build delta \"sweep z\" --out sweep.gcode"
+    )]
+    Moves(Moves),
     /// Record a task done
     #[command(after_help = "\
 Examples:
@@ -162,7 +181,8 @@ Examples:
 Examples:
   tallow stores
   tallow stores receive \"ISO VG 32 light oil\" \"100 ml\" --price 9.50 --expires 2028-01
-  tallow stores count \"brass nozzle 0.4\" 3")]
+  tallow stores count \"brass nozzle 0.4\" 3
+  tallow stores buy")]
     Stores(Stores),
     /// What happened on a machine, newest first; without one, what the shop recorded of itself
     #[command(after_help = "\

@@ -96,6 +96,16 @@ Examples:
 Example:
   tallow stores terms \"ISO VG 32 light oil\" --lead \"10 days\" --pack \"100 ml\" --price 9.50 --supplier chandler")]
     Terms(Terms),
+    /// What to order, how much of it, and by which day
+    #[command(after_help = "Examples:\n  tallow stores buy\n  tallow stores buy --days 14")]
+    Buy(Buy),
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Buy {
+    /// In how many days you order again: what can't wait until then is listed
+    #[arg(long, default_value_t = 7, value_parser = clap::value_parser!(u16).range(1..=180))]
+    pub(crate) days: u16,
 }
 
 /// What was moved in the stores, and when.

@@ -1,7 +1,9 @@
 //! One module per command, or per few that belong together.
 
 mod age;
+mod before;
 mod build;
+mod buy;
 mod correct;
 mod demo;
 mod due;
@@ -14,6 +16,7 @@ mod lives;
 mod machine;
 mod material;
 mod meter;
+mod moves;
 mod plan;
 mod quantities;
 mod rates;
@@ -46,8 +49,10 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Meter(args) => meter::meter(context, args),
         Command::Run(args) => run::run(context, args).await,
         Command::Queue(args) => run::queue(context, args).await,
+        Command::Before(args) => before::before(context, args).await,
         Command::Due(args) => due::due(context, args).await,
         Command::Steps(args) => steps::steps(context, args).await,
+        Command::Moves(args) => moves::moves(context, args).await,
         Command::Done(args) => record::done(context, args).await,
         Command::Replace(args) => record::replace(context, args).await,
         Command::Failure(args) => record::failure(context, args).await,

@@ -9,6 +9,7 @@ use upkeep::shop::{self, Batch, Counted, Item, Kept, Measured, Received, Terms, 
 use upkeep::{Event, Unknown};
 
 use crate::cli::{self, StoresWord};
+use crate::commands::buy;
 use crate::commands::keeper::refused;
 use crate::commands::record::say_recorded;
 use crate::context::Context;
@@ -24,6 +25,7 @@ pub(crate) async fn stores(context: &Context, args: &cli::Stores) -> Result<(), 
         Some(StoresWord::Count(args)) => count(context, &ledger, args).await,
         Some(StoresWord::Discard(args)) => discard(context, &ledger, args).await,
         Some(StoresWord::Terms(args)) => terms(context, &ledger, args).await,
+        Some(StoresWord::Buy(args)) => buy::buy(context, &ledger, args).await,
     }
 }
 
