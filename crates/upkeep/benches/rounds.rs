@@ -40,11 +40,14 @@ fn main() -> std::io::Result<()> {
         effort: Effort { steps: 200_000, ..Effort::new() },
         limit: Duration::from_secs(60),
     };
-    let mut halls: Vec<Hall> = [2.0 / 3.0, 0.87].into_iter().flat_map(|booked| (1..=3).map(move |seed| small(booked, seed))).collect();
+    let mut halls: Vec<Hall> =
+        [2.0 / 3.0, 0.87].into_iter().flat_map(|booked| (1..=3).map(move |seed| small(booked, seed))).collect();
     halls.push(large);
     let only: Option<usize> = std::env::args().nth(1).and_then(|place| place.parse().ok());
     let mut out = std::io::stdout().lock();
-    for hall in halls.iter().enumerate().filter(|(place, _)| only.is_none_or(|only| only == *place)).map(|(_, hall)| hall) {
+    for hall in
+        halls.iter().enumerate().filter(|(place, _)| only.is_none_or(|only| only == *place)).map(|(_, hall)| hall)
+    {
         let problem = hall.problem();
         let started = Instant::now();
         let stop = || hall.limit < started.elapsed();

@@ -4,22 +4,30 @@
 //! skill no more than the minutes of those who hold it. Every plan keeps to that. Take the two out and charge for the minutes
 //! instead: machines fall apart, each is solved exactly, and whatever the prices, the sum less what all minutes are worth at
 //! them is a bound (Lagrangian relaxation; Geoffrion 1974, Mathematical Programming Study 2, 82–114). Better prices are sought
-//! along the averaged excess of minutes, by steps towards a level a little above the best bound so far, which is raised when
-//! the steps reach it and lowered when they do not (subgradient with level control; Goffin & Kiwiel 1999, Mathematical
-//! Programming 85, 207–211).
+//! from the best so far along an average of the excess of minutes met on the way (the volume algorithm; Barahona & Anbil 2000,
+//! Mathematical Programming 87, 385–399).
 
 use super::group::{Prices, Work};
 use super::problem::Skills;
 use super::stage::Stage;
 
-/// How much of the direction before is kept in the next.
-const KEPT: f64 = 0.5;
+/// The share of the newest excess in the direction of a step.
+const NEW: f64 = 0.15;
 
-/// After how many steps without a better bound the level is lowered.
-const PATIENCE: usize = 6;
+/// How far above the best bound the level lies, as a share of it.
+const LEVEL: f64 = 0.05;
 
-/// How many branches a machine's bonds are looked into for the last, tightened bound.
-const BRANCHES: usize = 200;
+/// After how many steps without a better bound the steps get shorter.
+const PATIENCE: usize = 4;
+
+/// The reach below which no step is taken any more.
+const SHORTEST: f64 = 1e-4;
+
+/// One in so many rounds takes the bonds among a machine's jobs in.
+const BONDED: usize = 3;
+
+/// How many branches a machine's bonds are then looked into.
+const BRANCHES: usize = 60;
 
 /// Prices and the bound that they prove.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,47 +37,70 @@ pub(crate) struct Bound {
     pub(crate) value: f64,
 }
 
-/// The best bound found in some rounds, each machine's bonds taken in at last; it never asks for more than some threads.
+/// The best bound found in some rounds, with some threads. The first rounds leave the bonds among a machine's jobs out, which
+/// is quick; the last take them in.
 pub(crate) fn bound(stage: &Stage<'_>, rounds: usize, threads: usize, stop: &dyn Fn() -> bool) -> Bound {
     let rows = Rows::of(stage);
-    let mut best = Bound { prices: rows.prices(&vec![0.0; rows.room.len()]), value: f64::NEG_INFINITY };
-    let mut values = vec![0.0; rows.room.len()];
-    let mut best_values = values.clone();
-    let mut direction = vec![0.0; values.len()];
-    let mut lift = f64::NAN;
-    let mut idle = 0;
-    for _ in 0..rounds {
-        let (value, excess) = rows.solve(stage, &values, threads);
-        if lift.is_nan() {
-            lift = 0.05 * value.abs() + 1e-3;
-        }
-        if best.value < value {
-            if best.value + lift / 2.0 <= value {
-                lift *= 1.5;
-            }
-            idle = if best.value + lift / 20.0 < value { 0 } else { idle + 1 };
-            best = Bound { prices: rows.prices(&values), value };
-            best_values.clone_from(&values);
-        } else {
-            idle += 1;
-        }
-        if PATIENCE <= idle {
-            // From the best prices in their own direction again, by shorter steps.
-            (lift, idle) = (lift / 2.0, 0);
-            values.clone_from(&best_values);
-            direction.fill(0.0);
-        }
-        direction.iter_mut().zip(&excess).for_each(|(kept, new)| *kept = KEPT * *kept + (1.0 - KEPT) * new);
-        let counts = |(price, along): (&f64, &f64)| 0.0 < *price || 0.0 < *along;
-        let norm: f64 = values.iter().zip(&direction).filter(|pair| counts(*pair)).map(|(_, along)| along * along).sum();
-        if norm < 1e-9 || lift < 1e-6 * best.value.abs() || stop() {
-            break;
-        }
-        let step = (best.value + lift - value) / norm;
-        values.iter_mut().zip(&direction).for_each(|(price, along)| *price = (*price + step * along).max(0.0));
+    let mut climb = Climb::new(rows.room.len());
+    let n_bonded = rounds.div_ceil(BONDED);
+    climb.run(rounds - n_bonded, stop, |values| rows.solve(stage, values, threads, 0));
+    climb.value = f64::NEG_INFINITY;
+    climb.run(n_bonded.max(1), stop, |values| rows.solve(stage, values, threads, BRANCHES));
+    Bound { prices: rows.prices(&climb.values), value: climb.value }
+}
+
+/// A climb towards the best prices, each step from the best so far.
+struct Climb {
+    /// The best prices.
+    values: Vec<f64>,
+    /// Their bound.
+    value: f64,
+    /// How far a step goes, as a share of the way to the level.
+    reach: f64,
+}
+
+impl Climb {
+    fn new(rows: usize) -> Climb {
+        Climb { values: vec![0.0; rows], value: f64::NEG_INFINITY, reach: 1.0 }
     }
-    let tightened = rows.tightened(stage, &best_values, threads);
-    Bound { value: best.value.max(tightened), ..best }
+
+    /// Takes some steps. `solve` gives the bound at some prices and the excess of minutes.
+    fn run(&mut self, steps: usize, stop: &dyn Fn() -> bool, solve: impl Fn(&[f64]) -> (f64, Vec<f64>)) {
+        let mut tried = self.values.clone();
+        let mut direction: Vec<f64> = Vec::new();
+        let mut idle = 0;
+        for step in 0..steps {
+            if 0 < step && (stop() || self.reach < SHORTEST) {
+                break;
+            }
+            let (value, excess) = solve(&tried);
+            if direction.is_empty() {
+                direction.clone_from(&excess);
+            }
+            if self.value < value {
+                let ahead: f64 = direction.iter().zip(&excess).map(|(before, now)| before * now).sum();
+                if 0 < step && 0.0 < ahead {
+                    self.reach *= 1.2;
+                }
+                (self.value, idle) = (value, 0);
+                self.values.clone_from(&tried);
+            } else {
+                idle += 1;
+                if PATIENCE <= idle {
+                    (self.reach, idle) = (self.reach / 1.5, 0);
+                }
+            }
+            direction.iter_mut().zip(&excess).for_each(|(kept, new)| *kept += NEW * (new - *kept));
+            let counts = |(price, along): (&f64, &f64)| 0.0 < *price || 0.0 < *along;
+            let pairs = || self.values.iter().zip(&direction);
+            let norm: f64 = pairs().filter(|pair| counts(*pair)).map(|(_, along)| along * along).sum();
+            if norm < 1e-9 {
+                break;
+            }
+            let length = self.reach * LEVEL * self.value.abs().max(1e-3) / norm;
+            tried = pairs().map(|(price, along)| (price + length * along).max(0.0)).collect();
+        }
+    }
 }
 
 /// What is priced: minutes of all keepers on each day, then those of the holders of each scarce skill.
@@ -100,22 +131,26 @@ impl Rows {
         Prices { minute: values[..self.days].to_vec(), skilled: self.skills.iter().enumerate().map(of_skill).collect() }
     }
 
-    /// The bound at some prices, and by how much the minutes asked for exceed those that there are.
-    fn solve(&self, stage: &Stage<'_>, values: &[f64], threads: usize) -> (f64, Vec<f64>) {
+    /// The bound at some prices, and by how much the minutes asked for exceed those that there are. Bonds among a machine's
+    /// jobs, windows, and that no visit is longer than a keeper's day are taken in where they may be looked into.
+    fn solve(&self, stage: &Stage<'_>, values: &[f64], threads: usize, branches: usize) -> (f64, Vec<f64>) {
         let prices = self.prices(values);
         let solved = in_threads(stage.works.len(), threads, |machine| {
             let work = &stage.works[machine];
-            // OK because any free job may be left: `best` of relaxed costs always finds something.
-            let chosen = work.relaxed(&work.costs(&prices));
-            (chosen.as_ref().map_or(0.0, |chosen| chosen.bound), chosen.map(|chosen| self.asked(work, &chosen.asked)))
+            let costs = work.costs(&prices);
+            let bonded = if 0 < branches { work.best(&costs, &stage.room, branches) } else { None };
+            let (bound, asked) = match bonded {
+                Some(chosen) => (chosen.bound, work.asked(&chosen)),
+                // Where no choice keeps to all bonds, any without them is still a bound.
+                None => work.relaxed(&costs).map_or((0.0, Vec::new()), |relaxed| (relaxed.bound, relaxed.asked)),
+            };
+            (bound + stage.fixed_cost(machine), self.asked(work, &asked))
         });
         let mut value = -self.worth(values);
         let mut excess: Vec<f64> = self.room.iter().map(|minutes| -minutes).collect();
-        for (machine, (bound, asked)) in solved.into_iter().enumerate() {
-            value += bound + stage.fixed_cost(machine);
-            for (row, minutes) in asked.into_iter().flatten() {
-                excess[row] += minutes;
-            }
+        for (bound, asked) in solved {
+            value += bound;
+            asked.into_iter().for_each(|(row, minutes)| excess[row] += minutes);
         }
         (value, excess)
     }
@@ -136,19 +171,6 @@ impl Rows {
     /// What all minutes are worth at some prices.
     fn worth(&self, values: &[f64]) -> f64 {
         values.iter().zip(&self.room).map(|(price, minutes)| price * minutes).sum()
-    }
-
-    /// The bound at some prices if every machine also keeps to its own bonds, and no visit is longer than a keeper's day.
-    fn tightened(&self, stage: &Stage<'_>, values: &[f64], threads: usize) -> f64 {
-        let prices = self.prices(values);
-        let bounds = in_threads(stage.works.len(), threads, |machine| {
-            let work = &stage.works[machine];
-            let costs = work.costs(&prices);
-            let bonded = work.best(&costs, &stage.room, BRANCHES).map(|chosen| chosen.bound);
-            bonded.or_else(|| work.relaxed(&costs).map(|relaxed| relaxed.bound)).unwrap_or(0.0)
-        });
-        let fixed: f64 = (0..stage.works.len()).map(|machine| stage.fixed_cost(machine)).sum();
-        bounds.into_iter().sum::<f64>() + fixed - self.worth(values)
     }
 }
 

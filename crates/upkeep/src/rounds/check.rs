@@ -121,10 +121,13 @@ fn each_visit(problem: &Problem, plan: &Plan, broken: &mut Vec<Broken>) {
         if of.window[visit.day] + TOLERANCE * minutes.max(1.0) < minutes {
             broken.push(Broken::Window(visit.machine, visit.day));
         }
-        let told: &[usize] =
-            problem.told.iter().find(|told| told.is_locked && told.machine == visit.machine && told.day == visit.day)
-                .map_or(&[], |told| &told.jobs);
-        let needed = visit.jobs.iter().filter(|job| !told.contains(job)).fold(0, |all, &job| all | of.jobs[job].skills.0);
+        let told: &[usize] = problem
+            .told
+            .iter()
+            .find(|told| told.is_locked && told.machine == visit.machine && told.day == visit.day)
+            .map_or(&[], |told| &told.jobs);
+        let needed =
+            visit.jobs.iter().filter(|job| !told.contains(job)).fold(0, |all, &job| all | of.jobs[job].skills.0);
         if needed & !problem.keepers[visit.keeper].skills.0 != 0 {
             broken.push(Broken::Skills(place));
         }
@@ -147,9 +150,7 @@ fn each_machine(problem: &Problem, plan: &Plan, machine: usize, of: &MachineWork
             broken.push(Broken::TwoVisits(machine, day));
         }
     }
-    let is_locked = |job: usize| {
-        problem.told.iter().any(|told| told.is_locked && told.machine == machine && told.jobs.contains(&job))
-    };
+    let is_locked = |job: usize| is_locked(problem, machine, job);
     for &[first, second] in &of.after {
         let Some(then) = visits_with(second).next() else { continue };
         let before = visits_with(first).next();
@@ -181,19 +182,24 @@ fn keepers(problem: &Problem, plan: &Plan, broken: &mut Vec<Broken>) {
 fn supplies(problem: &Problem, plan: &Plan, broken: &mut Vec<Broken>) {
     for (stock, of) in problem.stocks.iter().enumerate() {
         for day in 0..problem.days {
-            let until = plan.visits.iter().filter(|visit| visit.day <= day);
-            let uses = |visit: &Placed| {
-                let jobs = visit.jobs.iter().flat_map(|&job| &problem.machines[visit.machine].jobs[job].uses);
-                jobs.filter(|(used, _)| *used == stock).map(|(_, amount)| amount).sum::<f64>()
-            };
-            let (locked, others): (Vec<&Placed>, Vec<&Placed>) = until.partition(|visit| is_just_locked(problem, visit));
-            let (locked, others): (f64, f64) =
-                (locked.into_iter().map(uses).sum(), others.into_iter().map(uses).sum());
+            let (mut locked, mut others) = (0.0, 0.0);
+            for visit in plan.visits.iter().filter(|visit| visit.day <= day) {
+                for &job in &visit.jobs {
+                    let uses = problem.machines[visit.machine].jobs[job].uses.iter().filter(|(used, _)| *used == stock);
+                    let amount: f64 = uses.map(|(_, amount)| amount).sum();
+                    *(if is_locked(problem, visit.machine, job) { &mut locked } else { &mut others }) += amount;
+                }
+            }
             if 0.0 < others && of.by_day[day] + TOLERANCE * others.max(1.0) < locked + others {
                 broken.push(Broken::Supply(stock, day));
             }
         }
     }
+}
+
+/// Whether a job is in a locked visit.
+fn is_locked(problem: &Problem, machine: usize, job: usize) -> bool {
+    problem.told.iter().any(|told| told.is_locked && told.machine == machine && told.jobs.contains(&job))
 }
 
 fn locked_and_left(problem: &Problem, plan: &Plan, broken: &mut Vec<Broken>) {

@@ -4,7 +4,9 @@ use super::problem::{MachineWork, Placed, Skills};
 
 /// Minutes of a visit with some jobs: the set-up, each access once, and the jobs.
 pub(crate) fn visit_minutes(machine: &MachineWork, jobs: &[usize]) -> f64 {
-    machine.setup_minutes + access_minutes(machine, jobs) + jobs.iter().map(|&job| machine.jobs[job].minutes).sum::<f64>()
+    machine.setup_minutes
+        + access_minutes(machine, jobs)
+        + jobs.iter().map(|&job| machine.jobs[job].minutes).sum::<f64>()
 }
 
 /// Minutes that the accesses of some jobs take, each once.

@@ -153,7 +153,8 @@ impl<'a> Work<'a> {
 
     /// Whether a fixed visit of a day opens an access anyway.
     fn is_opened(&self, access: usize, day: usize) -> bool {
-        self.joined(day).is_some_and(|visit| visit.jobs.iter().any(|&job| self.machine.jobs[job].access == Some(access)))
+        self.joined(day)
+            .is_some_and(|visit| visit.jobs.iter().any(|&job| self.machine.jobs[job].access == Some(access)))
     }
 
     /// The costs of the jobs, keepers' minutes priced in.
@@ -167,7 +168,9 @@ impl<'a> Work<'a> {
         for (&job, &allowed) in self.jobs.iter().zip(&self.allowed) {
             let Some(Job { minutes, skills, is_due_within, .. }) = machine.jobs.get(job) else { continue };
             let price = |day: usize| minutes * prices.of(*skills, day);
-            let on = |day: usize| if allowed >> day & 1 == 1 { job_cost(machine, day, job) + price(day) } else { f64::INFINITY };
+            let on = |day: usize| {
+                if allowed >> day & 1 == 1 { job_cost(machine, day, job) + price(day) } else { f64::INFINITY }
+            };
             let left = job_cost(machine, days, job);
             costs.jobs.extend((0..days).map(on));
             costs.jobs.push(if *is_due_within { left } else { f64::INFINITY });
@@ -231,15 +234,15 @@ impl<'a> Work<'a> {
     /// The cheapest choice if nothing bound the jobs to each other.
     pub(crate) fn relaxed(&self, costs: &Costs) -> Option<Relaxed> {
         let choice = costs.best()?;
-        let mut asked: Vec<(usize, Vec<usize>)> = Vec::new();
-        for (&job, day) in self.jobs.iter().zip(choice.columns) {
-            let Some(day) = day.filter(|&day| day < self.days) else { continue };
-            match asked.iter_mut().find(|(known, _)| *known == day) {
-                Some((_, jobs)) => jobs.push(job),
-                None => asked.push((day, vec![job])),
-            }
-        }
+        let days = choice.columns.iter().map(|column| column.unwrap_or(self.days)).collect();
+        let asked = self.asked(&Chosen { days, cost: choice.cost, bound: choice.bound });
         Some(Relaxed { asked, cost: choice.cost, bound: choice.bound })
+    }
+
+    /// The days that a choice asks for, with the jobs of each.
+    pub(crate) fn asked(&self, chosen: &Chosen) -> Vec<(usize, Vec<usize>)> {
+        let used = chosen.days.iter().fold(0_u64, |used, &day| used | 1 << day) & all_days(self.days);
+        ones(used).map(|day| (day, self.added(&chosen.days, day))).collect()
     }
 
     /// The costs without the days that a branch has taken away.
@@ -269,14 +272,15 @@ impl<'a> Work<'a> {
                 return Breach::Either([(one, 1 << days[one]), (other, 1 << days[one])]);
             }
         }
-        let used = days.iter().filter(|&&day| day < self.days).fold(0_u64, |used, &day| used | 1 << day);
+        let used = days.iter().fold(0_u64, |used, &day| used | 1 << day) & all_days(self.days);
         let crowded = ones(used).find(|&day| !self.has_room(room, days, day));
         if let Some(day) = crowded {
             return self.off(costs, days, allowed, 1 << day, |_| true);
         }
         match self.overdrawn(room, days) {
             Some((stock, by)) => {
-                let uses = |place: usize| self.machine.jobs[self.jobs[place]].uses.iter().any(|(used, _)| *used == stock);
+                let uses =
+                    |place: usize| self.machine.jobs[self.jobs[place]].uses.iter().any(|(used, _)| *used == stock);
                 self.off(costs, days, allowed, (1 << (by + 1)) - 1, uses)
             }
             None => Breach::None,
@@ -284,7 +288,14 @@ impl<'a> Work<'a> {
     }
 
     /// One of some jobs must go off some days, unless all of them can go nowhere else.
-    fn off(&self, costs: &Costs, days: &[usize], allowed: &[u64], taken: u64, counts: impl Fn(usize) -> bool) -> Breach {
+    fn off(
+        &self,
+        costs: &Costs,
+        days: &[usize],
+        allowed: &[u64],
+        taken: u64,
+        counts: impl Fn(usize) -> bool,
+    ) -> Breach {
         let may_go = |place: &usize| taken >> days[*place] & 1 == 1 && allowed[*place] & !taken != 0 && counts(*place);
         let regret = |place: usize| self.regret(costs, days, allowed[place] & !taken, place);
         let cheapest = (0..days.len()).filter(may_go).min_by(|&a, &b| regret(a).total_cmp(&regret(b)));

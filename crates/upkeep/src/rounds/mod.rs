@@ -9,6 +9,7 @@ mod plan;
 mod problem;
 mod random;
 mod reasons;
+mod repack;
 mod room;
 mod search;
 mod simple;

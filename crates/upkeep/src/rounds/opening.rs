@@ -73,9 +73,11 @@ impl Costs {
             return Some(neighbours);
         }
         let all = if self.columns == 64 { u64::MAX } else { (1 << self.columns) - 1 };
+        let access_of = self.access_of_jobs();
         let mut search = Search {
             costs: self,
-            access_of: self.access_of_jobs(),
+            plain: (0..self.n_jobs()).filter(|&job| access_of[job].is_none()).collect(),
+            access_of,
             best: f64::INFINITY,
             open: 0,
             nodes: 0,
@@ -99,7 +101,8 @@ impl Costs {
         if !self.sharing.is_empty() {
             return None;
         }
-        let lowest: Vec<usize> = (0..self.n_jobs()).map(|job| lowest_if_unimodal(self.row(job))).collect::<Option<_>>()?;
+        let lowest: Vec<usize> =
+            (0..self.n_jobs()).map(|job| lowest_if_unimodal(self.row(job))).collect::<Option<_>>()?;
         // Node 0 stands for "none before", node c + 1 for column c, the last for "none after".
         let n_nodes = self.columns + 2;
         let mut reached = vec![(f64::INFINITY, 0); n_nodes];
@@ -169,31 +172,39 @@ impl Costs {
 
     /// The same for all jobs that share an access.
     fn assign_sharing(&self, access: usize, open: u64, chosen: &mut [usize]) -> Option<f64> {
+        let (cost, opened) = self.best_sharing(access, open)?;
+        self.sharing[access].iter().for_each(|&job| chosen[job] = self.cheapest(job, opened).1);
+        Some(cost)
+    }
+
+    /// On which of some open columns an access is best opened, and what its jobs then cost.
+    fn best_sharing(&self, access: usize, open: u64) -> Option<(f64, u64)> {
         let jobs = &self.sharing[access];
-        let useful = ones(open).filter(|&column| jobs.iter().any(|&job| self.row(job)[column] < self.leaving[job]));
-        let useful = useful.fold(0_u64, |all, column| all | 1 << column);
+        let is_useful = |column: &usize| jobs.iter().any(|&job| self.row(job)[*column] < self.leaving[job]);
+        let useful = ones(open).filter(is_useful).fold(0_u64, |all, column| all | 1 << column);
         if COUNTED_DAYS < useful.count_ones() {
-            return self.assign_sharing_by_branching(access, useful, chosen);
+            return self.best_sharing_by_branching(access, useful);
         }
         let mut best = (f64::INFINITY, 0);
         let mut subset = useful;
         loop {
             let opening: f64 = ones(subset).map(|column| self.access_row(access)[column]).sum();
-            let cost = opening + jobs.iter().map(|&job| self.cheapest(job, subset).0).sum::<f64>();
-            if cost < best.0 {
-                best = (cost, subset);
+            if opening < best.0 {
+                let cost = opening + jobs.iter().map(|&job| self.cheapest(job, subset).0).sum::<f64>();
+                if cost < best.0 {
+                    best = (cost, subset);
+                }
             }
             if subset == 0 {
                 break;
             }
             subset = (subset - 1) & useful;
         }
-        jobs.iter().for_each(|&job| chosen[job] = self.cheapest(job, best.1).1);
-        best.0.is_finite().then_some(best.0)
+        best.0.is_finite().then_some(best)
     }
 
     /// The same where there are many open days: one level of the same problem.
-    fn assign_sharing_by_branching(&self, access: usize, useful: u64, chosen: &mut [usize]) -> Option<f64> {
+    fn best_sharing_by_branching(&self, access: usize, useful: u64) -> Option<(f64, u64)> {
         let jobs = &self.sharing[access];
         let only_useful = |(column, &cost): (usize, &f64)| if useful >> column & 1 == 1 { cost } else { f64::INFINITY };
         let level = Costs {
@@ -205,8 +216,7 @@ impl Costs {
             access_opening: Vec::new(),
         };
         let best = level.best()?;
-        jobs.iter().zip(best.columns).for_each(|(&job, column)| chosen[job] = column.unwrap_or(NOWHERE));
-        Some(best.cost)
+        Some((best.cost, best.columns.into_iter().flatten().fold(0, |opened, column| opened | 1 << column)))
     }
 }
 
@@ -241,6 +251,8 @@ fn lowest_if_unimodal(costs: &[f64]) -> Option<usize> {
 struct Search<'a> {
     costs: &'a Costs,
     access_of: Vec<Option<usize>>,
+    /// The jobs that share no access.
+    plain: Vec<usize>,
     best: f64,
     open: u64,
     nodes: usize,
@@ -262,12 +274,12 @@ impl Search<'_> {
         }
         let candidates = ones(free).filter(|&column| ascent.slack[column] <= EPSILON);
         let candidates = candidates.fold(0_u64, |all, column| all | 1 << column);
-        self.drop_in_turn(open, candidates);
+        let saving = |column: usize| ascent.saving(self.costs, column);
+        self.drop_in_turn(open, candidates, saving);
         if free == 0 || self.best - EPSILON <= ascent.bound {
             return;
         }
         let among = if candidates == 0 { free } else { candidates };
-        let saving = |column: usize| ascent.saving(self.costs, column);
         let by_saving = |a: &usize, b: &usize| saving(*a).total_cmp(&saving(*b)).then(b.cmp(a));
         // OK because `free` has at least one column, and so has a part of it that is not empty.
         let branch = 1_u64 << ones(among).max_by(by_saving).expect("a column");
@@ -275,25 +287,32 @@ impl Search<'_> {
         self.visit(open, free & !branch);
     }
 
-    /// Tries the open columns with the candidates, then without one after the other as long as that is cheaper.
-    fn drop_in_turn(&mut self, open: u64, candidates: u64) {
+    /// Tries the open columns with the candidates, without one after the other where that is cheaper, those first that save
+    /// the least.
+    fn drop_in_turn(&mut self, open: u64, candidates: u64, saving: impl Fn(usize) -> f64) {
         let mut set = open | candidates;
-        let Some((mut cost, _)) = self.costs.assign(set) else { return };
-        loop {
-            let without = |column: usize| Some((self.costs.assign(set & !(1 << column))?.0, column));
-            let dropped = ones(candidates & set).filter_map(without).min_by(|a, b| a.0.total_cmp(&b.0));
-            match dropped {
-                Some((cheaper, column)) if cheaper <= cost => {
-                    cost = cheaper;
-                    set &= !(1 << column);
-                }
-                _ => break,
+        let mut cost = self.cost(set);
+        let mut in_turn: Vec<(f64, usize)> = ones(candidates).map(|column| (saving(column), column)).collect();
+        in_turn.sort_by(|a, b| a.0.total_cmp(&b.0));
+        for (_, column) in in_turn {
+            let without = self.cost(set & !(1 << column));
+            if without <= cost {
+                cost = without;
+                set &= !(1 << column);
             }
         }
         if cost < self.best {
             self.best = cost;
             self.open = set;
         }
+    }
+
+    /// What it costs to open all of some columns.
+    fn cost(&self, open: u64) -> f64 {
+        let opening: f64 = ones(open).map(|column| self.costs.opening[column]).sum();
+        let plain: f64 = self.plain.iter().map(|&job| self.costs.cheapest(job, open).0).sum();
+        let sharing = |access: usize| self.costs.best_sharing(access, open).map_or(f64::INFINITY, |best| best.0);
+        opening + plain + (0..self.costs.sharing.len()).map(sharing).sum::<f64>()
     }
 }
 
@@ -449,10 +468,9 @@ mod tests {
         #[test]
         fn counting_the_ways_to_open_an_access_agrees_with_branching(costs in some_costs()) {
             let all = (1 << costs.columns) - 1;
-            let mut chosen = vec![NOWHERE; costs.n_jobs()];
-            let counted = costs.assign_sharing(0, all, &mut chosen).unwrap();
-            let branched = costs.assign_sharing_by_branching(0, all, &mut chosen).unwrap();
-            prop_assert!((counted - branched).abs() < 1e-9);
+            let counted = costs.best_sharing(0, all).unwrap();
+            let branched = costs.best_sharing_by_branching(0, all).unwrap();
+            prop_assert!((counted.0 - branched.0).abs() < 1e-9);
         }
     }
 }

@@ -3,7 +3,7 @@
 use super::bound::bound;
 use super::cost::{machine_cost, visit_minutes};
 use super::group::{Prices, Work};
-use super::problem::{Placed, Plan, Problem, Reason, Unplaced};
+use super::problem::{MachineWork, Placed, Plan, Problem, Reason, Unplaced};
 use super::reasons::{possible_days, waiting};
 use super::room::Room;
 use super::search::{Visits, search};
@@ -60,7 +60,8 @@ pub fn plan(problem: &Problem, effort: &Effort<'_>) -> Plan {
     let stage = Stage::new(problem, &possible, &fixed);
     let bound = bound(&stage, effort.rounds, effort.threads, effort.stop);
     let visits = search(&stage, &bound, effort.steps, effort.stop);
-    let cost = visits.iter().zip(&problem.machines).map(|(visits, machine)| machine_cost(machine, problem.days, visits)).sum();
+    let cost =
+        visits.iter().zip(&problem.machines).map(|(visits, machine)| machine_cost(machine, problem.days, visits)).sum();
     let unplaced = unplaced(problem, &reasons, &stage, &visits);
     let mut visits: Vec<Placed> = visits.into_iter().flatten().collect();
     visits.sort_by_key(|visit| (visit.day, visit.keeper, visit.machine));
@@ -124,7 +125,8 @@ fn unplaced(
         let of = &problem.machines[machine];
         let is_left = |job: usize| !visits[machine].iter().any(|visit| visit.jobs.contains(&job));
         let all = vec![super::group::all_days(problem.days); of.jobs.len()];
-        let work = Work::new(of, problem.days, &all, stage.works[machine].fixed.clone());
+        let free = MachineWork { window: vec![f64::INFINITY; problem.days], ..of.clone() };
+        let work = Work::new(&free, problem.days, &all, stage.works[machine].fixed.clone());
         let chosen = work.best(&work.costs(&Prices::none(problem.days)), &boundless, BRANCHES);
         let wanted = chosen.map_or_else(Vec::new, |chosen| work.placed(&chosen));
         let should = move |job: &usize| {

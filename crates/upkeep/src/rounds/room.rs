@@ -44,6 +44,12 @@ impl Room {
         self.change(machine, visit, 1.0);
     }
 
+    /// Gives a visit's minutes back to its keeper and takes another's.
+    pub(crate) fn hand_over(&mut self, visit: &Placed, to: usize) {
+        self.minutes[visit.keeper][visit.day] += visit.minutes;
+        self.minutes[to][visit.day] -= visit.minutes;
+    }
+
     fn change(&mut self, machine: &MachineWork, visit: &Placed, sign: f64) {
         self.minutes[visit.keeper][visit.day] += sign * visit.minutes;
         for &(stock, amount) in visit.jobs.iter().flat_map(|&job| &machine.jobs[job].uses) {
@@ -56,13 +62,24 @@ impl Room {
         self.skills[keeper].hold(skills) && minutes <= self.minutes[keeper][day] + TOLERANCE
     }
 
+    /// The minutes that each keeper has left on a day, with what they may do.
+    pub(crate) fn left_on(&self, day: usize) -> Vec<(f64, Skills)> {
+        self.minutes.iter().zip(&self.skills).map(|(minutes, skills)| (minutes[day], *skills)).collect()
+    }
+
     /// Whether any keeper has the minutes on a day, and the skills.
     pub(crate) fn fits(&self, day: usize, minutes: f64, skills: Skills) -> bool {
         (0..self.skills.len()).any(|keeper| self.keeper_fits(keeper, day, minutes, skills))
     }
 
     /// Who of those that fit should do it: the preferred one, else who has the fewest skills, and then the fewest minutes left.
-    pub(crate) fn keeper_for(&self, day: usize, minutes: f64, skills: Skills, preferred: Option<usize>) -> Option<usize> {
+    pub(crate) fn keeper_for(
+        &self,
+        day: usize,
+        minutes: f64,
+        skills: Skills,
+        preferred: Option<usize>,
+    ) -> Option<usize> {
         let fits = |keeper: &usize| self.keeper_fits(*keeper, day, minutes, skills);
         let order = |a: &usize, b: &usize| {
             let n_skills = |keeper: usize| self.skills[keeper].0.count_ones();

@@ -4,10 +4,11 @@
 //! Heuristic: how far it is from the best is told by the bound alone.
 
 use super::bound::Bound;
-use super::cost::machine_cost;
+use super::cost::{machine_cost, skills_of};
 use super::group::Prices;
 use super::problem::Placed;
 use super::random::Random;
+use super::repack::{Movable, repack};
 use super::room::Room;
 use super::stage::Stage;
 
@@ -36,7 +37,11 @@ pub(crate) fn search(stage: &Stage<'_>, bound: &Bound, steps: usize, stop: &dyn 
     // OK because there is at least one order.
     let first = state.next().expect("an order");
     let state = state.fold(first, |best, next| if next.total < best.total { next } else { best });
-    if stage.works.is_empty() { state.visits } else { Improver::new(stage, &bound.prices, state, random).run(steps, stop) }
+    if stage.works.is_empty() {
+        state.visits
+    } else {
+        Improver::new(stage, &bound.prices, state, random).run(steps, stop)
+    }
 }
 
 /// A plan on its way.
@@ -73,6 +78,38 @@ impl State {
         let before = self.visits[machine].clone();
         self.set(stage, machine, stage.works[machine].fixed.clone());
         before
+    }
+
+    /// Gives visits of a day to other keepers, so that free minutes come together. Which were whose before: machine, keeper.
+    fn repack(&mut self, stage: &Stage<'_>, day: usize, around: &[usize]) -> Vec<(usize, usize)> {
+        let is_movable = |machine: &usize| !stage.is_told(*machine) && stage.works[*machine].fixed.is_empty();
+        let on_day = |machine: usize| {
+            let visit = self.visits[machine].iter().find(|visit| visit.day == day)?;
+            around.contains(&visit.keeper).then_some((machine, visit))
+        };
+        let mut there: Vec<(usize, &Placed)> = (0..self.visits.len()).filter(is_movable).filter_map(on_day).collect();
+        there.sort_by(|a, b| b.1.minutes.total_cmp(&a.1.minutes));
+        let movable = |&(machine, visit): &(usize, &Placed)| {
+            let skills = skills_of(&stage.problem.machines[machine], &visit.jobs);
+            Movable { keeper: visit.keeper, minutes: visit.minutes, skills }
+        };
+        let mut visits: Vec<Movable> = there.iter().map(movable).collect();
+        let before: Vec<(usize, usize)> = there.iter().map(|(machine, visit)| (*machine, visit.keeper)).collect();
+        repack(&mut visits, &mut self.room.left_on(day), around);
+        let moved: Vec<(usize, usize)> =
+            before.iter().zip(&visits).map(|((machine, _), visit)| (*machine, visit.keeper)).collect();
+        self.set_keepers(day, &moved);
+        before
+    }
+
+    /// Gives the visits of some machines on a day to other keepers.
+    fn set_keepers(&mut self, day: usize, keepers: &[(usize, usize)]) {
+        for &(machine, keeper) in keepers {
+            if let Some(visit) = self.visits[machine].iter_mut().find(|visit| visit.day == day) {
+                self.room.hand_over(visit, keeper);
+                visit.keeper = keeper;
+            }
+        }
     }
 
     /// Puts a machine in at its best by some prices.
@@ -157,6 +194,7 @@ impl<'a, 'b> Improver<'a, 'b> {
         let before = self.state.total;
         let visits: Vec<(usize, Vec<Placed>)> =
             machines.iter().map(|&machine| (machine, self.state.take_out(self.stage, machine))).collect();
+        let repacked = self.repack_after(&visits);
         for &machine in &machines {
             let prices = &self.prices[self.random.below(self.prices.len())];
             self.state.put_in(self.stage, machine, prices);
@@ -167,19 +205,44 @@ impl<'a, 'b> Improver<'a, 'b> {
             for &machine in &machines {
                 self.state.take_out(self.stage, machine);
             }
+            repacked.iter().for_each(|(day, keepers)| self.state.set_keepers(*day, keepers));
             visits.into_iter().for_each(|(machine, visits)| self.state.set(self.stage, machine, visits));
             self.state.total = before;
         } else if 0.0 < worse {
-            self.remember(before, &visits);
+            self.remember(before, &visits, &repacked);
         }
     }
 
+    /// Brings free minutes together on the days on which some machines were visited. Who went where before, by day.
+    fn repack_after(&mut self, taken_out: &[(usize, Vec<Placed>)]) -> Vec<(usize, Vec<(usize, usize)>)> {
+        let visits = || taken_out.iter().flat_map(|(_, visits)| visits);
+        let mut days: Vec<usize> = visits().map(|visit| visit.day).collect();
+        days.sort_unstable();
+        days.dedup();
+        let n_keepers = self.stage.problem.keepers.len();
+        let around = |day: usize, random: &mut Random| {
+            let mut keepers: Vec<usize> = visits().filter(|visit| visit.day == day).map(|visit| visit.keeper).collect();
+            keepers.extend((0..3).map(|_| random.below(n_keepers)));
+            keepers
+        };
+        let repacked = days.into_iter().map(|day| {
+            let around = around(day, &mut self.random);
+            (day, self.state.repack(self.stage, day, &around))
+        });
+        repacked.collect()
+    }
+
     /// Keeps the plan from before a step to the worse, if none was better.
-    fn remember(&mut self, total: f64, changed: &[(usize, Vec<Placed>)]) {
+    fn remember(&mut self, total: f64, changed: &[(usize, Vec<Placed>)], repacked: &[(usize, Vec<(usize, usize)>)]) {
         if self.best.as_ref().is_some_and(|(best, _)| *best <= total) {
             return;
         }
         let mut visits = self.state.visits.clone();
+        for (day, keepers) in repacked {
+            for &(machine, keeper) in keepers {
+                visits[machine].iter_mut().filter(|visit| visit.day == *day).for_each(|visit| visit.keeper = keeper);
+            }
+        }
         changed.iter().for_each(|(machine, before)| visits[*machine].clone_from(before));
         self.best = Some((total, visits));
     }

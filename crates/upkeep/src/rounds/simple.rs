@@ -58,9 +58,7 @@ struct Filler<'a> {
 
 impl<'a> Filler<'a> {
     fn new(problem: &'a Problem) -> Filler<'a> {
-        let days = |machine| {
-            move |job| possible_days(problem, &problem.machines[machine], job).unwrap_or(0)
-        };
+        let days = |machine| move |job| possible_days(problem, &problem.machines[machine], job).unwrap_or(0);
         let of_machine = |machine: usize| (0..problem.machines[machine].jobs.len()).map(days(machine)).collect();
         let possible = (0..problem.machines.len()).map(of_machine).collect();
         Filler { problem, visits: Vec::new(), room: Room::whole(problem), possible }
@@ -116,7 +114,8 @@ impl<'a> Filler<'a> {
             && of.apart.iter().all(is_apart)
             && (0..self.problem.stocks.len()).all(supplied);
         let skills = skills_of(of, &jobs);
-        let first = || (0..self.problem.keepers.len()).find(|&keeper| self.room.keeper_fits(keeper, day, minutes, skills));
+        let first =
+            || (0..self.problem.keepers.len()).find(|&keeper| self.room.keeper_fits(keeper, day, minutes, skills));
         let keeper = match keeper {
             Some(keeper) => self.room.keeper_fits(keeper, day, minutes, skills).then_some(keeper),
             None => first(),

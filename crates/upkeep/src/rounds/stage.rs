@@ -66,7 +66,8 @@ impl<'a> Stage<'a> {
         branches: usize,
     ) -> Option<Vec<Placed>> {
         let free = self.try_work(machine, &self.works[machine], prices, room, branches);
-        let kept = self.kept(machine).into_iter().filter_map(|kept| self.try_kept(machine, &kept, prices, room, branches));
+        let kept =
+            self.kept(machine).into_iter().filter_map(|kept| self.try_kept(machine, &kept, prices, room, branches));
         let all = free.into_iter().chain(kept);
         all.min_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, visits)| visits)
     }
@@ -90,7 +91,8 @@ impl<'a> Stage<'a> {
 
     /// What a fixed visit costs, its minutes priced as those of others are.
     fn priced_cost(&self, visit: &Placed, prices: &Prices) -> f64 {
-        visit_cost(&self.problem.machines[visit.machine], visit.day, &visit.jobs) + visit.minutes * prices.minute[visit.day]
+        visit_cost(&self.problem.machines[visit.machine], visit.day, &visit.jobs)
+            + visit.minutes * prices.minute[visit.day]
     }
 
     /// The same with some told visits as they were told.
@@ -139,13 +141,15 @@ impl<'a> Stage<'a> {
     fn can_be_kept(&self, machine: usize, kept: &[Placed], room: &Room) -> bool {
         let of = &self.problem.machines[machine];
         let fixed = &self.works[machine].fixed;
-        let day_of = |job: usize| fixed.iter().chain(kept).find(|visit| visit.jobs.contains(&job)).map(|visit| visit.day);
-        let in_order = |pair: &[usize; 2]| match (day_of(pair[0]), kept.iter().find(|visit| visit.jobs.contains(&pair[1]))) {
-            (Some(first), Some(second)) => first <= second.day,
-            // What goes before would have to be found a place too: leave that to planning afresh.
-            (None, Some(_)) => false,
-            _ => true,
-        };
+        let day_of =
+            |job: usize| fixed.iter().chain(kept).find(|visit| visit.jobs.contains(&job)).map(|visit| visit.day);
+        let in_order =
+            |pair: &[usize; 2]| match (day_of(pair[0]), kept.iter().find(|visit| visit.jobs.contains(&pair[1]))) {
+                (Some(first), Some(second)) => first <= second.day,
+                // What goes before would have to be found a place too: leave that to planning afresh.
+                (None, Some(_)) => false,
+                _ => true,
+            };
         let is_apart = |pair: &[usize; 2]| day_of(pair[0]).is_none() || day_of(pair[0]) != day_of(pair[1]);
         let fits = |visit: &Placed| {
             let others = fixed.iter().chain(kept).filter(|other| other.day == visit.day).count();
