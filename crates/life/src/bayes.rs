@@ -209,6 +209,14 @@ impl Posterior {
         self.prior
     }
 
+    /// The laws it is summed over, each with its chance; those of one shape follow each other.
+    pub fn laws(&self) -> impl Iterator<Item = (Law, f64)> + '_ {
+        let laws = |row: &Row| -> Vec<(Law, f64)> {
+            row.nodes.iter().map(|&(mu, weight)| (Law::of(self.family, mu, row.sigma), row.weight * weight)).collect()
+        };
+        self.rows.iter().flat_map(laws)
+    }
+
     /// The mean of what `of` says of a law, over all laws by their chances.
     pub fn mean(&self, of: impl Fn(&Law) -> f64) -> f64 {
         let row = |row: &Row| -> f64 {

@@ -41,19 +41,18 @@ pub struct Risk {
     log_hazard: [f64; KNOTS],
     /// Failures that it rests on; a task's share of a position's failures need not be whole.
     pub failures: f64,
-    /// How often the task was followed from one doing to the next.
+    /// How often the task was followed from one doing to the next; the time since the last one is not over and not counted.
     pub followed: f64,
 }
 
 impl Risk {
     /// What is believed where nothing is recorded.
     pub fn believed() -> Risk {
-        Risk::from_lives(&[])
+        Risk::from_lives(&[], 0.0)
     }
 
-    fn from_lives(lives: &[Life]) -> Risk {
+    fn from_lives(lives: &[Life], followed: f64) -> Risk {
         let failed = lives.iter().filter(|life| life.end().is_failure()).map(Life::count).sum();
-        let followed = lives.iter().map(Life::count).sum();
         let posterior = Posterior::new(lives, prior()).or_else(|_| Posterior::new(&[], prior()));
         let log_hazard = |knot: usize| match &posterior {
             Ok(posterior) => (-(-posterior.failed_by(share_of(knot))).ln_1p()).ln(),
@@ -108,12 +107,17 @@ pub fn risks(
         let today = as_limited_today(build, machine);
         Walk::new(&today, materials, zone).along(machine, until, &mut tallies);
     }
-    tallies.iter().map(|tally| Risk::from_lives(&tally.lives())).collect()
+    tallies.iter().map(|tally| Risk::from_lives(&tally.lives(), tally.followed)).collect()
 }
 
-/// Lives by where watching began, where they ended (in steps) and whether failed.
+/// What was seen of one task.
 #[derive(Clone, Debug, Default)]
-struct Tally(BTreeMap<(u32, u32, bool), f64>);
+struct Tally {
+    /// Lives by where watching began, where they ended (in steps) and whether failed.
+    lives: BTreeMap<(u32, u32, bool), f64>,
+    /// Times from one doing to the next that are over.
+    followed: f64,
+}
 
 impl Tally {
     fn add(&mut self, entry: f64, end: f64, failed: bool, count: f64) {
@@ -121,7 +125,7 @@ impl Tally {
         let (entry, end) = (step(entry), step(end));
         let end = if failed { end.max(entry + 1) } else { end };
         if entry < end && 0.0 < count {
-            *self.0.entry((entry, end, failed)).or_default() += count;
+            *self.lives.entry((entry, end, failed)).or_default() += count;
         }
     }
 
@@ -131,7 +135,7 @@ impl Tally {
             let life = Life::new(if failed { End::Failed(end) } else { End::Good(end) }).ok()?.times(count).ok()?;
             if 0.0 < entry { life.entered_at(entry).ok() } else { Some(life) }
         };
-        self.0.iter().filter_map(life).collect()
+        self.lives.iter().filter_map(life).collect()
     }
 }
 
@@ -185,8 +189,8 @@ impl<'a> Walk<'a> {
             }
             match &entry.event {
                 Event::Added { .. } => self.tasks.iter_mut().for_each(|task| task.since = entry.at),
-                Event::Done { task, .. } => self.end(entry.at, tallies, |other| other.name == *task),
-                Event::Replaced { position, .. } => self.end(entry.at, tallies, |task| task.at == *position),
+                Event::Done { task, .. } => self.again(entry.at, tallies, |other| other.name == *task),
+                Event::Replaced { position, .. } => self.again(entry.at, tallies, |task| task.at == *position),
                 Event::Failed { position, .. } => self.fail(entry.at, position, tallies),
                 _ => {}
             }
@@ -197,6 +201,12 @@ impl<'a> Walk<'a> {
     /// The tasks that `is_meant` names, with their indices.
     fn meant(&self, is_meant: impl Fn(&Task) -> bool) -> Vec<usize> {
         (0..self.tasks.len()).filter(|&index| is_meant(&self.build.tasks[index])).collect()
+    }
+
+    /// The tasks that `is_meant` names were done, or their part replaced: a time from one doing to the next is over.
+    fn again(&mut self, at: Timestamp, tallies: &mut [Tally], is_meant: impl Fn(&Task) -> bool) {
+        self.meant(&is_meant).into_iter().for_each(|index| tallies[index].followed += 1.0);
+        self.end(at, tallies, is_meant);
     }
 
     fn end(&mut self, at: Timestamp, tallies: &mut [Tally], is_meant: impl Fn(&Task) -> bool) {

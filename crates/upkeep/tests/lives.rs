@@ -288,3 +288,85 @@ fn few_failures_and_none_are_not_advised_upon() {
     record.then(21.0, failed("feed tube 2"));
     assert_eq!(advise(&record), Verdict::TooFew { failures: 2 });
 }
+
+/// What the records of one machine with a build advise for a kind of part.
+fn advise(build: &Build, kind: &str, record: &Record, until: f64) -> (KindLives, upkeep::lives::Advice) {
+    let uses = Uses::of(&record.entries, at(until));
+    let records = [Records { build, entries: &record.entries, uses: &uses }];
+    let lives = KindLives::of(kind, &records, Materials::built_in(), at(until)).unwrap();
+    let costs = Costs { planned: 10.0, failure: 100.0 };
+    let advice = lives.advice(costs, Level::new(0.9).unwrap(), Materials::built_in()).unwrap();
+    (lives, advice)
+}
+
+/// Feed tube 1 failed after each of these masses, kg, one run for each.
+fn failed_after(masses: &[f64]) -> Record {
+    let mut record = Record::new("bowline");
+    for (index, kg) in masses.iter().enumerate() {
+        let hours = 10.0 * (index as f64 + 1.0);
+        record.then(hours, run(*kg));
+        record.then(hours + 2.0 + *kg, failed("feed tube 1"));
+        record.then(hours + 2.5 + *kg, replaced("feed tube 1", Because::Failed));
+    }
+    record
+}
+
+#[test]
+fn few_scattered_failures_leave_a_law_open_by_which_replacing_early_gains_nothing() {
+    let record = failed_after(&[0.5, 3.0, 3.4, 4.0]);
+    let (lives, advice) = advise(&build(), "feed tube", &record, 60.0);
+    let few = lives.best_clock().unwrap().few().unwrap();
+    let [shape, _] = few.band(life::Of::Shape, Level::new(0.9).unwrap()).unwrap();
+    assert!(shape < 1.0, "the data are meant to be unsure: {shape}");
+    assert!(matches!(advice.verdict, Verdict::Unsure { .. }), "{:?}", advice.verdict);
+    assert!(advice.limits.is_empty(), "what is unsure asks for no limit");
+}
+
+#[test]
+fn clocks_that_advance_alike_count_once() {
+    // Nothing abrasive was printed, so that its weight changes no age.
+    let (lives, _) = advise(&build(), "feed tube", &failed_after(&[3.0, 3.4, 4.0, 4.4]), 60.0);
+    let mass: Vec<_> = lives.told.iter().filter(|told| told.clock.to_string().contains("mass")).collect();
+    assert_eq!(mass.len(), 1, "{:?}", lives.told.iter().map(|told| told.clock.to_string()).collect::<Vec<_>>());
+    assert!(mass[0].same.iter().any(|clock| clock.to_string().contains("abrasive")), "{:?}", mass[0].same);
+    assert!((lives.told.iter().map(|told| told.share).sum::<f64>() - 1.0).abs() < 1e-12);
+}
+
+#[test]
+fn where_parts_also_went_worn_no_cost_is_called_that_of_today() {
+    let mut record = failed_after(&[3.0, 3.4, 4.0, 4.4]);
+    let (_, advice) = advise(&build(), "feed tube", &record, 60.0);
+    assert_eq!(advice.today_per_year, advice.to_failure_per_year);
+    record.then(61.0, replaced("feed tube 1", Because::Worn));
+    let (_, advice) = advise(&build(), "feed tube", &record, 80.0);
+    assert!(advice.goes_worn && advice.today_per_year.is_none() && advice.to_failure_per_year.is_some());
+}
+
+#[test]
+fn an_age_becomes_a_limit_of_the_task_that_renews_the_part_at_the_ratio_of_the_clocks() {
+    let with_task = |limit: &str| {
+        let (file, text) = shipped()[0];
+        let task = "[[task]]\nname = \"change feed tube 1\"\nat = \"feed tube 1\"\nstate = \"isolated\"\nminutes = 10\n\
+                    neglect = \"failed print\"\nrenews = true\nsteps = [\"Change it.\"]\n[[task.limit]]\n";
+        Build::parse(file, &format!("{text}\n{task}{limit}\nsource = \"common practice, no source\"\n")).unwrap()
+    };
+    let record = failed_after(&[3.0, 3.1, 3.2, 3.3, 3.4, 3.5]);
+    let wanted = |limit: &str| {
+        let (_, advice) = advise(&with_task(limit), "feed tube", &record, 80.0);
+        let Verdict::Replace { best, .. } = advice.verdict else { panic!("{:?}", advice.verdict) };
+        (best.age, advice.clock, advice.limits)
+    };
+    let (age, clock, limits) = wanted("every = \"9 kg\"\nof = \"filament mass\"");
+    assert_eq!(clock.quantity(), Some(Quantity::FilamentMass));
+    let [limit] = &limits[..] else { panic!("{limits:?}") };
+    assert_eq!((limit.task.as_str(), limit.of), ("change feed tube 1", Some(Quantity::FilamentMass)));
+    assert!(!limit.is_carried && (limit.every - age).abs() < 1e-12);
+    // By hand: 19.5 kg through feed tube 1, and four tubes there for 80 h each but for six gaps of half an hour.
+    let (age, _, limits) = wanted("every = \"9 months\"");
+    let [limit] = &limits[..] else { panic!("{limits:?}") };
+    let expected = age * (4.0 * 80.0 - 6.0 * 0.5) / 24.0 / 19.5;
+    assert!(
+        limit.is_carried && limit.of.is_none() && (limit.every / expected - 1.0).abs() < 1e-9,
+        "{limit:?} {expected}"
+    );
+}

@@ -2,12 +2,13 @@
 
 use life::bayes::{Belief, LifeBelief, Posterior, Prior};
 use life::compare::{Pooling, pooling};
-use life::{AgeReplacement, Band, Best, Family, Fit, Law, Level, Life};
+use life::{AgeReplacement, Band, Best, Bounds, Family, Fit, Law, Level, Life};
+use motion::Quantity;
 
 use super::clock::DAYS_PER_YEAR;
 use super::{Clock, Ending, KindLives, Stay, Told, clock_of};
 use crate::Materials;
-use crate::build::Allowance;
+use crate::build::{Allowance, Task};
 
 /// Below this many failures the data are said to be too few to choose an interval by. Judgement, no source: with two
 /// failures the bounds of a shape span more than a factor of ten.
@@ -81,12 +82,31 @@ pub struct Advice {
     pub per_year: f64,
     /// The age at which parts are replaced today; `None` where they run until they fail or show wear.
     pub today: Option<f64>,
-    /// Money per year and position at today's age, or run to failure without one; `None` without a law.
+    /// Whether parts go today when they show wear, which no law of failures tells the costs of.
+    pub goes_worn: bool,
+    /// Money per year and position at today's age, or run to failure without one; `None` without a law, and where parts go
+    /// when they show wear.
     pub today_per_year: Option<f64>,
     /// Money per year and position when parts run to failure; `None` without a law.
     pub to_failure_per_year: Option<f64>,
     /// Money per year and position at the best age.
     pub best_per_year: Option<f64>,
+    /// The limits that would make the best age the shop's own; empty where no task of the build puts such a part in, or
+    /// none of its limits is by a clock into which the age can be carried.
+    pub limits: Vec<Wanted>,
+}
+
+/// A limit that would have a part replaced at an age.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Wanted {
+    /// The task that puts the part in.
+    pub task: String,
+    /// What the limit meters; `None` for days by the calendar.
+    pub of: Option<Quantity>,
+    /// The allowance: in the quantity's unit, or days.
+    pub every: f64,
+    /// Whether the age was told by another clock and is carried over by the mean paces of the two.
+    pub is_carried: bool,
 }
 
 impl KindLives {
@@ -109,7 +129,25 @@ impl KindLives {
             };
             (0.0 < theirs && 0.0 < pace).then(|| allowed * pace / theirs)
         };
-        self.renewal.as_ref()?.limits.iter().filter_map(age_of).reduce(f64::min)
+        self.renewals.first()?.limits.iter().filter_map(age_of).reduce(f64::min)
+    }
+
+    /// The limits that would have these parts replaced at an age by `clock`: for each task that puts such a part in, its
+    /// limit by that clock, else the first of its limits whose clock moves at all, at the ratio of the mean paces.
+    fn limits_for(&self, age: f64, clock: &Clock, materials: &Materials) -> Vec<Wanted> {
+        let pace = self.per_year(clock, materials);
+        let carried = |of: &Clock| match self.per_year(of, materials) / pace {
+            _ if of == clock => Some(age),
+            ratio if 0.0 < ratio && ratio.is_finite() => Some(age * ratio),
+            _ => None,
+        };
+        let wanted = |task: &Task| {
+            let mut clocks: Vec<Clock> = task.limits.iter().map(clock_of).collect();
+            clocks.sort_by_key(|of| of != clock);
+            let (of, every) = clocks.into_iter().find_map(|of| carried(&of).map(|every| (of, every)))?;
+            Some(Wanted { task: task.name.clone(), is_carried: of != *clock, of: of.quantity(), every })
+        };
+        self.renewals.iter().filter_map(wanted).collect()
     }
 
     /// What is believed of the law by a clock before the lives: what the build says of it, if it tells by that clock.
@@ -136,7 +174,7 @@ impl KindLives {
             _ if failures == 0 => Verdict::NothingFailed,
             _ if failures < ENOUGH => Verdict::TooFew { failures },
             (Err(why), _) => Verdict::NoLaw { why: *why },
-            (Ok(fit), Some(policy)) => verdict(fit, policy.best(), costs, level),
+            (Ok(fit), Some(policy)) => verdict(fit, told.few().as_ref(), policy.best(), costs, level),
             (Ok(_), None) => Verdict::NoGain,
         };
         let best = match &verdict {
@@ -144,12 +182,19 @@ impl KindLives {
             _ => None,
         };
         let today = self.today(&told.clock, materials);
+        let goes_worn = today.is_none() && 0 < self.count(Ending::Worn);
         let today_rate = |policy: AgeReplacement| {
             today.and_then(|age| policy.cost_rate(age).ok()).unwrap_or(policy.cost_rate_to_failure())
         };
+        let limits = match &verdict {
+            Verdict::Replace { best, .. } => self.limits_for(best.age, &told.clock, materials),
+            _ => Vec::new(),
+        };
         Some(Advice {
             today,
-            today_per_year: policy.map(|policy| today_rate(policy) * per_year),
+            goes_worn,
+            limits,
+            today_per_year: policy.filter(|_| !goes_worn).map(|policy| today_rate(policy) * per_year),
             clock: told.clock.clone(),
             failures,
             verdict,
@@ -175,10 +220,16 @@ impl KindLives {
         let told = self.best_clock()?;
         let age = told.clock.age_of(stay, materials);
         let span = self.per_year(&told.clock, materials) * days / DAYS_PER_YEAR;
-        if self.count(Ending::Failed) < FEW {
+        if self.leans_on_belief() {
             return Some(Posterior::new(&told.lives, self.prior(&told.clock)).ok()?.fails_within(age, span));
         }
         Some(1.0 - told.fit.as_ref().ok()?.law().survival_given(age, span))
+    }
+
+    /// Whether failures are so few that chances are told by [`Posterior`], with what is believed beforehand, and not by the
+    /// likeliest law alone.
+    pub fn leans_on_belief(&self) -> bool {
+        self.count(Ending::Failed) < FEW
     }
 
     /// Whether the machines' parts last alike, by the best clock: the test and the machines in its order. `None` with one
@@ -203,11 +254,85 @@ impl KindLives {
     }
 }
 
-fn verdict(fit: &Fit, best: Option<Best>, costs: Costs, level: Level) -> Verdict {
+fn verdict(fit: &Fit, few: Option<&Posterior>, best: Option<Best>, costs: Costs, level: Level) -> Verdict {
     let Some(best) = best else { return Verdict::NoGain };
-    match AgeReplacement::band(fit, costs.planned, costs.failure, level) {
-        Ok(band) if SURE <= band.with_best && band.age.upper.is_some() => Verdict::Replace { best, band },
-        Ok(band) => Verdict::Unsure { best, band },
-        Err(_) => Verdict::NoGain,
+    let band = match few {
+        Some(few) => band_of(few, costs, level),
+        None => AgeReplacement::band(fit, costs.planned, costs.failure, level).ok(),
+    };
+    match band {
+        Some(band) if SURE <= band.with_best && band.age.upper.is_some() => Verdict::Replace { best, band },
+        Some(band) => Verdict::Unsure { best, band },
+        None => Verdict::NoGain,
+    }
+}
+
+/// What few failures leave open of the best age and its saving: equal tails of both over the laws of `few`, by their chances.
+/// A law without a best age counts as one that never replaces and saves nothing; `with_best` is the chance of the others.
+///
+/// # Formula
+/// Ages of a Weibull law are its scale times those of the law of scale 1, and a share saved does not know the scale. So the
+/// best age is found once for each shape, at a scale of 1.
+fn band_of(few: &Posterior, costs: Costs, level: Level) -> Option<Band> {
+    let mut of_shape: Option<(f64, Option<Best>)> = None;
+    let (mut ages, mut savings) = (Vec::new(), Vec::new());
+    for (law, chance) in few.laws() {
+        let best = match of_shape {
+            Some((shape, best)) if shape.total_cmp(&law.shape()).is_eq() => best,
+            _ => AgeReplacement::new(Law::weibull(law.shape(), 1.0).ok()?, costs.planned, costs.failure).ok()?.best(),
+        };
+        of_shape = Some((law.shape(), best));
+        ages.push((best.map_or(f64::INFINITY, |best| best.age * law.scale()), chance));
+        savings.push((best.map_or(0.0, |best| best.saving), chance));
+    }
+    let with_best = ages.iter().filter(|(age, _)| age.is_finite()).map(|(_, chance)| chance).sum();
+    let [early, late] = tails(ages, level)?.map(|age| Some(age).filter(|age| age.is_finite()));
+    Some(Band { age: Bounds { lower: early, upper: late }, saving: tails(savings, level)?, with_best })
+}
+
+/// The values below which a tail and all but a tail of the chances lie.
+fn tails(mut values: Vec<(f64, f64)>, level: Level) -> Option<[f64; 2]> {
+    values.sort_by(|one, other| one.0.total_cmp(&other.0));
+    let all: f64 = values.iter().map(|(_, chance)| chance).sum();
+    let tail = 0.5 * (1.0 - level.get());
+    let below = |share: f64| {
+        let mut sum = 0.0;
+        let mut cut = values.iter().skip_while(|(_, chance)| {
+            sum += chance;
+            sum < share * all
+        });
+        cut.next().or(values.last()).map(|(value, _)| *value)
+    };
+    Some([below(tail)?, below(1.0 - tail)?])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use life::{End, Life};
+
+    #[test]
+    fn tails_cut_by_chance_and_not_by_number() {
+        let values = vec![(3.0, 0.03), (1.0, 0.02), (2.0, 0.9), (f64::INFINITY, 0.05)];
+        let level = Level::new(0.9).unwrap();
+        // By hand: 0.02 lies at 1, 0.92 by 2, 0.95 by 3.
+        assert_eq!(tails(values.clone(), level), Some([2.0, 3.0]));
+        assert_eq!(tails(values, Level::new(0.98).unwrap()), Some([1.0, f64::INFINITY]));
+        assert_eq!(tails(Vec::new(), level), None);
+    }
+
+    #[test]
+    fn the_band_of_few_failures_has_no_end_above_exactly_where_the_shapes_lower_bound_is_below_one() {
+        let level = Level::new(0.9).unwrap();
+        let costs = Costs { planned: 1.0, failure: 20.0 };
+        for ages in [&[10.0, 40.0, 45.0, 90.0][..], &[10.0, 60.0, 70.0, 90.0, 95.0, 100.0, 110.0, 120.0]] {
+            let lives: Vec<Life> = ages.iter().map(|age| Life::new(End::Failed(*age)).unwrap()).collect();
+            let few = Fit::new(&lives, Family::Weibull).unwrap().conditional().unwrap();
+            let band = band_of(&few, costs, level).unwrap();
+            let [shape, _] = few.band(life::Of::Shape, level).unwrap();
+            assert_eq!(band.age.upper.is_some(), 1.0 < shape, "{shape} {band:?}");
+            assert_eq!(band.saving[0] > 0.0, 1.0 < shape, "{band:?}");
+            assert!(band.age.lower.unwrap() < 120.0 && band.saving[1] < 1.0, "{band:?}");
+        }
     }
 }

@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use life::bayes::Posterior;
 use life::{End, Family, Fit, Life, NoFit};
 use motion::{Quantity, Tool};
 
@@ -13,6 +14,15 @@ use crate::{Materials, Usage};
 const SECONDS_PER_DAY: f64 = 86_400.0;
 
 pub(super) const DAYS_PER_YEAR: f64 = 365.25;
+
+/// From so many failures on profile bounds hold the truth about as often as they say (docs/LIVES.md measures it).
+pub const TRUSTED: f64 = 20.0;
+
+/// Among more lives than this conditional bounds take seconds, and gain little where so many were seen good. Judgement.
+const MANY: usize = 20_000;
+
+/// Ages by two clocks that differ by less than this share are the same.
+const SAME: f64 = 1e-9;
 
 /// A way to tell a part's age.
 #[derive(Clone, Debug, PartialEq)]
@@ -97,6 +107,22 @@ impl Clock {
         }
     }
 
+    /// What it meters; `None` for days.
+    pub fn quantity(&self) -> Option<Quantity> {
+        match self {
+            Clock::Days => None,
+            Clock::Meter { quantity, .. } => Some(*quantity),
+        }
+    }
+
+    /// Its weights by material or class; none where all count once.
+    pub fn counts(&self) -> &[(String, f64)] {
+        match self {
+            Clock::Days => &[],
+            Clock::Meter { counts, .. } => counts,
+        }
+    }
+
     fn same_meter(&self, other: &Clock) -> bool {
         match (self, other) {
             (Clock::Days, Clock::Days) => true,
@@ -140,6 +166,8 @@ impl fmt::Display for Clock {
 pub struct Told {
     /// The clock.
     pub clock: Clock,
+    /// Others by which every life here is the same, but for the unit: the records can't tell them apart at all.
+    pub same: Vec<Clock>,
     /// The lives by it.
     pub lives: Vec<Life>,
     /// Failures that it can't explain at all, since it had not moved; its law is of the others.
@@ -158,9 +186,37 @@ pub struct Told {
     pub share: f64,
 }
 
-/// How well each clock explains the stays' failures, the best first.
+impl Told {
+    /// The laws that the lives leave open where failures are so few that profile bounds are too narrow ([`TRUSTED`]).
+    pub fn few(&self) -> Option<Posterior> {
+        let fit = self.fit.as_ref().ok()?;
+        (fit.failures() < TRUSTED && self.lives.len() <= MANY).then(|| fit.conditional()).flatten()
+    }
+
+    /// Whether it has a law, and the other's lives are its own, but for the unit.
+    fn is_like(&self, other: &Told) -> bool {
+        let both = self.score.is_some() && other.score.is_some() && self.lives.len() == other.lives.len();
+        let longest = |told: &Told| told.lives.iter().map(|life| life.end().last()).fold(0.0, f64::max);
+        let size = longest(other) / longest(self);
+        let near = |one: f64, other: f64| (one * size - other).abs() <= SAME * other.abs();
+        let pair = |(one, other): (&Life, &Life)| {
+            near(one.entry(), other.entry())
+                && near(one.end().known_good(), other.end().known_good())
+                && near(one.end().last(), other.end().last())
+        };
+        both && self.lives.iter().zip(&other.lives).all(pair)
+    }
+}
+
+/// How well each clock explains the stays' failures, the best first. Clocks by which all lives are the same count once.
 pub fn told(clocks: &[Clock], stays: &[&Stay], materials: &Materials) -> Vec<Told> {
-    let mut all: Vec<Told> = clocks.iter().map(|clock| tell(clock, stays, materials)).collect();
+    let mut all: Vec<Told> = Vec::new();
+    for told in clocks.iter().map(|clock| tell(clock, stays, materials)) {
+        match all.iter_mut().find(|other| other.is_like(&told)) {
+            Some(other) => other.same.push(told.clock),
+            None => all.push(told),
+        }
+    }
     let best = all.iter().filter_map(|told| told.score).reduce(f64::max).unwrap_or(0.0);
     let weight = |told: &Told| told.score.map_or(0.0, |score| (score - best).exp());
     let sum: f64 = all.iter().map(weight).sum();
@@ -180,5 +236,5 @@ fn tell(clock: &Clock, stays: &[&Stay], materials: &Materials) -> Told {
         Ok(fit) if unexplained == 0 => Some(fit.log_likelihood() + lives.iter().map(exact).sum::<f64>()),
         _ => None,
     };
-    Told { clock: clock.clone(), lives, unexplained, fit, score, share: 0.0 }
+    Told { clock: clock.clone(), same: Vec::new(), lives, unexplained, fit, score, share: 0.0 }
 }

@@ -7,8 +7,8 @@ mod stay;
 
 use jiff::Timestamp;
 
-pub use advice::{Advice, Costs, Verdict};
-pub use clock::{Clock, Told, told};
+pub use advice::{Advice, Costs, Verdict, Wanted};
+pub use clock::{Clock, TRUSTED, Told, told};
 pub use stay::{Ending, Place, Stay, Uses, stays};
 
 use crate::build::{Allowance, BelievedLife, Build, Limit, Neglect, Task};
@@ -36,8 +36,8 @@ pub struct KindLives {
     pub neglect: Option<Neglect>,
     /// How long such a part is believed to last by its build.
     pub believed: Option<BelievedLife>,
-    /// The task that puts a new part in, with the limits that hold today; `None` where parts go when they fail or show wear.
-    pub renewal: Option<Task>,
+    /// The tasks that put a new part in, with the limits that hold today; none where parts go when they fail or show wear.
+    pub renewals: Vec<Task>,
     /// Every stay of such a part.
     pub stays: Vec<Stay>,
     /// How well each clock explains the failures, the best first.
@@ -74,7 +74,7 @@ impl KindLives {
             may_injure: neglect == Some(Neglect::Injury),
             neglect,
             believed,
-            renewal: tasks.clone().find(|task| task.renews).cloned(),
+            renewals: tasks.filter(|task| task.renews).cloned().collect(),
             stays,
             told,
         })
