@@ -523,16 +523,19 @@ pub(crate) struct HourMeter {
 pub(crate) struct Lives {
     /// A kind of part, or a position; all kinds if left out
     pub(crate) kind: Option<String>,
+    /// Only on machines with this build
+    #[arg(long, value_name = "BUILD")]
+    pub(crate) build: Option<String>,
     /// What a planned replacement costs: part and labour; labour by the shop's rates if left out
-    #[arg(long, value_name = "MONEY", value_parser = number)]
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true, value_parser = number)]
     pub(crate) planned_cost: Option<f64>,
     /// What a failure costs: what it spoils, and the replacement; by the shop's rates if left out
-    #[arg(long, value_name = "MONEY", value_parser = number)]
+    #[arg(long, value_name = "MONEY", allow_hyphen_values = true, value_parser = number)]
     pub(crate) failure_cost: Option<f64>,
     /// The level of the bounds
-    #[arg(long, default_value_t = 0.9, value_parser = number)]
+    #[arg(long, default_value_t = 0.9, allow_hyphen_values = true, value_parser = number)]
     pub(crate) level: f64,
-    /// Print the lives as a table that `tallow life` reads
+    /// Print the lives as a table that `tallow life` reads, ages in the unit of the last column
     #[arg(long, conflicts_with = "json")]
     pub(crate) csv: bool,
     /// Draw the life curve into this file, and the cost curve beside it
@@ -564,10 +567,10 @@ pub(crate) struct Age {
     pub(crate) machine: String,
     /// The age when the machine joined, an amount or a span of the calendar: of every part that was there, or of the one
     /// whose position stands before it
-    #[arg(value_name = "AMOUNT")]
+    #[arg(value_name = "AMOUNT", allow_hyphen_values = true)]
     pub(crate) first: String,
     /// The amount, where `first` is a position
-    #[arg(hide = true)]
+    #[arg(hide = true, allow_hyphen_values = true)]
     pub(crate) second: Option<String>,
     /// What the amount is of; not needed where one quantity alone fits
     #[arg(long, value_name = "QUANTITY")]

@@ -4,7 +4,10 @@ mod scale;
 mod svg;
 mod text;
 
-pub(crate) use scale::Scale;
+pub(crate) use scale::{Scale, scientific};
+
+/// What steps are called beside a law.
+const RECORDED: &str = "as recorded";
 
 /// An axis.
 #[derive(Clone, Debug)]
@@ -19,6 +22,8 @@ pub(crate) struct Axis {
 pub(crate) enum Layer {
     /// A line through the points.
     Line(Vec<[f64; 2]>),
+    /// A line through the points that is told apart by its dash, and named in the legend.
+    Dashed(Vec<[f64; 2]>, &'static str),
     /// A line that keeps its height until the next point.
     Steps(Vec<[f64; 2]>),
     /// An area between two heights.
@@ -27,6 +32,8 @@ pub(crate) enum Layer {
     Points(Vec<[f64; 2]>),
     /// A place along x, named.
     Mark(f64, String),
+    /// Words beside a place.
+    Word([f64; 2], String),
 }
 
 /// A chart.
@@ -46,21 +53,25 @@ impl Layer {
         let two = |points: Vec<[f64; 2]>| points.into_iter().map(|[x, y]| [x / size, y]).collect();
         match self {
             Layer::Line(points) => Layer::Line(two(points)),
+            Layer::Dashed(points, name) => Layer::Dashed(two(points), name),
             Layer::Steps(points) => Layer::Steps(two(points)),
             Layer::Points(points) => Layer::Points(two(points)),
             Layer::Band(points) => {
                 Layer::Band(points.into_iter().map(|[x, low, high]| [x / size, low, high]).collect())
             }
             Layer::Mark(x, words) => Layer::Mark(x / size, words),
+            Layer::Word([x, y], words) => Layer::Word([x / size, y], words),
         }
     }
 
     /// Every place that it covers.
     fn places(&self) -> Vec<[f64; 2]> {
         match self {
-            Layer::Line(points) | Layer::Steps(points) | Layer::Points(points) => points.clone(),
+            Layer::Line(points) | Layer::Dashed(points, _) | Layer::Steps(points) | Layer::Points(points) => {
+                points.clone()
+            }
             Layer::Band(points) => points.iter().flat_map(|&[x, low, high]| [[x, low], [x, high]]).collect(),
-            Layer::Mark(..) => Vec::new(),
+            Layer::Mark(..) | Layer::Word(..) => Vec::new(),
         }
     }
 }
@@ -71,6 +82,17 @@ impl Chart {
         self.layers = self.layers.into_iter().map(|layer| layer.x_in(size)).collect();
         self.x.label = label;
         self
+    }
+
+    /// The lines that are told apart by their dash, by name, and what the whole line beside them is.
+    fn legend(&self) -> Vec<&'static str> {
+        let dashed: Vec<&'static str> = self
+            .layers
+            .iter()
+            .filter_map(|layer| if let Layer::Dashed(_, name) = layer { Some(*name) } else { None })
+            .collect();
+        let is_stepped = !dashed.is_empty() && self.layers.iter().any(|layer| matches!(layer, Layer::Steps(_)));
+        is_stepped.then_some(RECORDED).into_iter().chain(dashed).collect()
     }
 
     /// The spans of x and y that hold everything that can be shown, in the scales' own coordinates; `None` if nothing can.
@@ -124,12 +146,41 @@ mod tests {
     }
 
     #[test]
+    fn a_law_is_told_apart_from_the_records_by_its_dash_and_named() {
+        let law = Layer::Dashed(vec![[0.0, 1.0], [10.0, 0.2]], "law");
+        let both = Chart { layers: [chart().layers, vec![law]].concat(), ..chart() };
+        let svg = both.svg();
+        assert!(svg.contains(">law</text>") && svg.contains(">as recorded</text>"), "{svg}");
+        assert!(svg.contains("stroke-width=\"1.8\" stroke-dasharray=\"9 4\""), "{svg}");
+        assert!(both.text(60).contains("~ law"), "{}", both.text(60));
+        assert!(!chart().svg().contains("as recorded"), "one line needs no legend");
+    }
+
+    #[test]
+    fn names_of_marks_at_one_place_stand_below_each_other() {
+        let mark = |words: &str| Layer::Mark(5.0, words.to_owned());
+        let svg = Chart { layers: [chart().layers, vec![mark("late")]].concat(), ..chart() }.svg();
+        let height = |words: &str| {
+            let line = svg.lines().find(|line| line.contains(words)).unwrap();
+            line.split("y=\"").nth(1).unwrap().split('"').next().unwrap().parse::<f64>().unwrap()
+        };
+        assert!(12.0 <= height("late<") - height("half &lt;"), "{svg}");
+    }
+
+    #[test]
     fn a_text_drawing_keeps_to_its_width_and_steps_down() {
         let text = chart().text(60);
         assert!(text.lines().all(|line| line.chars().count() <= 60), "{text}");
         let rows: Vec<usize> =
             text.lines().enumerate().filter(|(_, line)| line.contains('─')).map(|(row, _)| row).collect();
         assert!(2 <= rows.len(), "{text}");
+    }
+
+    #[test]
+    fn a_long_label_is_broken_to_the_width() {
+        let x = Axis { label: "age at which parts are replaced, filament mass, kg".to_owned(), scale: Scale::Linear };
+        let text = Chart { x, ..chart() }.text(40);
+        assert!(text.lines().all(|line| line.chars().count() <= 40) && text.contains("mass, kg"), "{text}");
     }
 
     #[test]

@@ -76,8 +76,20 @@ fn log(from: f64, to: f64) -> Vec<f64> {
         .collect()
 }
 
+/// A figure of up to five digits by a power of ten: `1.5e12`.
+pub(crate) fn scientific(value: f64) -> String {
+    let text = format!("{value:.4e}");
+    match text.split_once('e') {
+        Some((digits, power)) => format!("{}e{power}", digits.trim_end_matches('0').trim_end_matches('.')),
+        None => text,
+    }
+}
+
 /// Without the noise of binary fractions.
 fn trimmed(value: f64) -> String {
+    if value != 0.0 && !(1e-5..1e7).contains(&value.abs()) {
+        return scientific(value);
+    }
     let text = format!("{value:.6}");
     let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
     if text == "-0" { "0".to_owned() } else { text.to_owned() }

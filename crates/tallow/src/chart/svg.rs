@@ -9,6 +9,12 @@ const HEIGHT: f64 = 440.0;
 /// Left, right, top, bottom.
 const MARGIN: [f64; 4] = [70.0, 24.0, 44.0, 56.0];
 
+const SOLID: &str = "stroke=\"black\" stroke-width=\"1.8\"";
+const DASHES: [&str; 3] = ["9 4", "3 3", "12 3 2 3"];
+/// The width that a letter takes on average, and the height of a line of words.
+const LETTER: f64 = 7.0;
+const LINE: f64 = 16.0;
+
 impl Chart {
     /// The drawing, whole.
     pub(crate) fn svg(&self) -> String {
@@ -38,10 +44,44 @@ struct Drawing<'a> {
 impl Drawing<'_> {
     fn body(&self) -> String {
         let mut out = String::new();
+        let (mut dashed, mut marks) = (0, 0);
         for layer in &self.chart.layers {
-            out.push_str(&self.layer(layer));
+            out.push_str(&match layer {
+                Layer::Dashed(points, _) => {
+                    dashed += 1;
+                    self.path(&self.all(points), "none", &dash(dashed - 1))
+                }
+                Layer::Mark(x, words) => {
+                    marks += 1;
+                    self.mark(*x, words, marks - 1)
+                }
+                layer => self.layer(layer),
+            });
         }
-        out + &self.axes()
+        out + &self.legend() + &self.axes()
+    }
+
+    /// Samples of the dashes with their names, in the line of the title from the right.
+    fn legend(&self) -> String {
+        let names = self.chart.legend();
+        let n_whole = names.iter().filter(|name| **name == super::RECORDED).count();
+        let mut right = WIDTH - MARGIN[1];
+        let mut out = String::new();
+        for (place, name) in names.iter().enumerate().rev() {
+            let style = match place.checked_sub(n_whole) {
+                Some(place) => dash(place),
+                None => SOLID.to_owned(),
+            };
+            let start = right - LETTER * name.chars().count() as f64;
+            out += &format!(
+                "<line x1=\"{:.1}\" y1=\"22\" x2=\"{:.1}\" y2=\"22\" {style}/>\n\
+                 <text x=\"{start:.1}\" y=\"26\">{name}</text>\n",
+                start - 38.0,
+                start - 6.0
+            );
+            right = start - 52.0;
+        }
+        out
     }
 
     /// Where a place of the scales lies on the paper.
@@ -57,10 +97,8 @@ impl Drawing<'_> {
 
     fn layer(&self, layer: &Layer) -> String {
         match layer {
-            Layer::Line(points) => self.path(&self.all(points), "none", "stroke=\"black\" stroke-width=\"1.8\""),
-            Layer::Steps(points) => {
-                self.path(&stepped(&self.all(points)), "none", "stroke=\"black\" stroke-width=\"1.8\"")
-            }
+            Layer::Line(points) => self.path(&self.all(points), "none", SOLID),
+            Layer::Steps(points) => self.path(&stepped(&self.all(points)), "none", SOLID),
             Layer::Band(points) => {
                 let up = points.iter().filter_map(|&[x, _, high]| self.at(x, high));
                 let back = points.iter().rev().filter_map(|&[x, low, _]| self.at(x, low));
@@ -70,7 +108,17 @@ impl Drawing<'_> {
                 let marks = self.all(points).into_iter();
                 marks.map(|[x, y]| format!("<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"3.6\" fill=\"white\" stroke=\"black\" stroke-width=\"1.4\"/>\n")).collect()
             }
-            Layer::Mark(x, words) => self.mark(*x, words),
+            Layer::Word([x, y], words) => self.at(*x, *y).map_or_else(String::new, |[x, y]| {
+                let (anchor, shift) = beside(x);
+                format!(
+                    "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{}</text>\n",
+                    x + shift,
+                    y - 5.0,
+                    escaped(words)
+                )
+            }),
+            // Drawn with their place among their like.
+            Layer::Dashed(..) | Layer::Mark(..) => String::new(),
         }
     }
 
@@ -84,7 +132,8 @@ impl Drawing<'_> {
         format!("<{element} points=\"{}\" fill=\"{fill}\" {style}/>\n", line.join(" "))
     }
 
-    fn mark(&self, x: f64, words: &str) -> String {
+    /// A mark, the `row`th from 0: each has its words a line below the one before.
+    fn mark(&self, x: f64, words: &str, row: u32) -> String {
         let Some(place) = self.chart.x.scale.place(x) else { return String::new() };
         let [[left, right], [low, high]] = self.spans;
         if place < left || right < place {
@@ -92,13 +141,13 @@ impl Drawing<'_> {
         }
         let [x, top] = self.paper([place, high]);
         let bottom = self.paper([place, low])[1];
-        let anchor = if WIDTH * 0.6 < x { ("end", -6.0) } else { ("start", 6.0) };
+        let (anchor, shift) = beside(x);
         format!(
             "<line x1=\"{x:.1}\" y1=\"{top:.1}\" x2=\"{x:.1}\" y2=\"{bottom:.1}\" stroke=\"black\" stroke-dasharray=\"2 3\"/>\n\
              <text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"{}\">{}</text>\n",
-            x + anchor.1,
-            top + 14.0,
-            anchor.0,
+            x + shift,
+            top + 14.0 + LINE * f64::from(row),
+            anchor,
             escaped(words)
         )
     }
@@ -142,6 +191,16 @@ impl Drawing<'_> {
         );
         out
     }
+}
+
+/// How a dashed line is drawn, the `place`th from 0.
+fn dash(place: usize) -> String {
+    format!("{SOLID} stroke-dasharray=\"{}\"", DASHES[place % DASHES.len()])
+}
+
+/// On which side of a place its words stand, and how far from it.
+fn beside(x: f64) -> (&'static str, f64) {
+    if WIDTH * 0.6 < x { ("end", -6.0) } else { ("start", 6.0) }
 }
 
 /// Adds the corner of each step.

@@ -46,6 +46,7 @@ impl Grid<'_> {
     fn draw(&mut self, layer: &Layer) {
         match layer {
             Layer::Line(points) => self.line(&self.cells_of(points), '─'),
+            Layer::Dashed(points, _) => self.line(&self.cells_of(points), '~'),
             Layer::Steps(points) => {
                 let cells = self.cells_of(points);
                 for pair in cells.windows(2) {
@@ -64,6 +65,8 @@ impl Grid<'_> {
                 let Some(column) = self.column(*x) else { return };
                 (0..ROWS).step_by(2).for_each(|row| self.put([column, row as f64], ':'));
             }
+            // Named when all is drawn.
+            Layer::Word(..) => {}
         }
     }
 
@@ -118,7 +121,11 @@ impl Grid<'_> {
         }
         lines.push(format!("{:>GUTTER$}└{}", "", "─".repeat(self.columns)));
         lines.push(self.foot());
-        lines.push(format!("{:>GUTTER$} {}", "", self.chart.x.label));
+        lines.extend(broken(&self.chart.x.label, self.columns).iter().map(|line| format!("{:>GUTTER$} {line}", "")));
+        let dashed = self.chart.legend().into_iter().filter(|name| *name != super::RECORDED).collect::<Vec<_>>();
+        if !dashed.is_empty() {
+            lines.push(format!("{:>GUTTER$} ~ {}", "", dashed.join(", ")));
+        }
         lines.iter().map(|line| format!("{}\n", line.trim_end())).collect()
     }
 
@@ -137,4 +144,20 @@ impl Grid<'_> {
         }
         line
     }
+}
+
+/// Words in lines of so many columns, broken between words.
+fn broken(words: &str, columns: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for word in words.split(' ') {
+        match lines.last_mut() {
+            Some(line) if line.is_empty() => line.push_str(word),
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= columns => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
 }

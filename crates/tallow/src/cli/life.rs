@@ -4,12 +4,25 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand, ValueEnum};
 
-use super::number;
+/// A number as elsewhere, of no more than 1e12 either way: what is larger is a slip.
+fn number(text: &str) -> Result<f64, String> {
+    super::number(text).and_then(|number| match number.abs() <= 1e12 {
+        true => Ok(number),
+        false => Err("that is beyond what is counted here: at most 1000000000000, in a larger unit".to_owned()),
+    })
+}
+
+/// How many, none included.
+fn whole(text: &str) -> Result<u32, String> {
+    text.parse().map_err(|_| "write a whole number from 0 on".to_owned())
+}
 
 const LIVES: &str = "\
-The table has the columns time and event (1 failed, 0 still good), and where they are known entry (the age when watching
-began), upper (the failure lies between time and upper; time 0: found failed at the first look) and count. Columns are
-separated by commas; or by semicolons or tabs, and then decimal commas are read too.";
+The table has the columns time and event (1 failed, 0 still good), and where
+they are known entry (the age when watching began), upper (the failure lies
+between time and upper; time 0: found failed at the first look) and count.
+Columns are separated by commas; or by semicolons or tabs, and then decimal
+commas are read too.";
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum Life {
@@ -25,7 +38,8 @@ Examples:
     /// A Weibull law for few failures, none included, from what is believed beforehand
     #[command(after_help = format!("{LIVES}
 
-Nothing need be believed of the life if something failed. Without a failure it must be: --life-from, --life-to.
+Nothing need be believed of the life if something failed. Without a failure it
+must be: --life-from, --life-to.
 
 Examples:
   tallow life believe tubes.csv --at 200 --at 400
@@ -50,19 +64,22 @@ Examples:
     Remain(LifeRemain),
     /// Systems that are repaired and go on: do failures come faster?
     #[command(after_help = "\
-The table has the columns system (a number), start, end and time, a row per failure. A system without failures has one row
-with an empty time; one whose end is its last failure was watched until then.
+The table has the columns system (a number), start, end and time, a row per
+failure. A system without failures has one row with an empty time; one whose end
+is its last failure was watched until then.
 
 Example:
   tallow life repairs machines.csv")]
     Repairs(LifeTable),
     /// Readings that drift to a limit: by when they reach it
     #[command(after_help = "\
-The table has the columns unit (a whole number; left out for one unit), age and value.
+The table has the columns unit (a whole number; left out for one unit), age and
+value.
 
-Three ways to tell: straight lines, each unit's drawn towards those of all units; a gamma process (--gamma), for what only
-ever grows and by steps of chance; or, for a few readings or one, what is assumed of the line (--start, --slope, --noise) or
-of the process (--growth, --growth-sd).
+Three ways to tell: straight lines, each unit's drawn towards those of all
+units; a gamma process (--gamma), for what only ever grows and by steps of
+chance; or, for a few readings or one, what is assumed of the line (--start,
+--slope, --noise) or of the process (--growth, --growth-sd).
 
 Examples:
   tallow life drift bores.csv --limit 0.45 --svg fan.svg
@@ -81,8 +98,8 @@ Examples:
     Replace(LifeReplace),
     /// How often to look for a fault that shows before it fails
     #[command(after_help = "\
-The delay is the time from the first sign of a fault to the failure. It is always the same, or a Weibull law's of that mean
-(--delay-shape 1: at random).
+The delay is the time from the first sign of a fault to the failure. It is
+always the same, or a Weibull law's of that mean (--delay-shape 1: at random).
 
 Examples:
   tallow life look --delay 40
@@ -91,8 +108,9 @@ Examples:
     Look(LifeLook),
     /// How often to look for a failure that nobody notices until somebody looks
     #[command(after_help = "\
-Such as a fan that stands still, or a cut-out that would no longer cut out. Where somebody may be injured money decides
-nothing: look as often as the maker's manual and the local code say.
+Such as a fan that stands still, or a cut-out that would no longer cut out.
+Where somebody may be injured money decides nothing: look as often as the
+maker's manual and the local code say.
 
 Example:
   tallow life hidden --shape 1.5 --scale 2000 --look-cost 1 --undetected-cost 0.5 --repair-cost 10
@@ -100,8 +118,9 @@ Example:
     Hidden(LifeHidden),
     /// The rating life of a rolling bearing from its load (ISO 281, ISO 14728-1)
     #[command(after_help = "\
-Rating and load are in the same unit. A linear bearing has a rating for 100 km of travel (ISO 14728-1) or for 50 km (many
-catalogues): say which. Shock, dirt and lack of grease are not in the formula.
+Rating and load are in the same unit. A linear bearing has a rating for 100 km
+of travel (ISO 14728-1) or for 50 km (many catalogues): say which. Shock, dirt
+and lack of grease are not in the formula.
 
 Examples:
   tallow life bearing --rating 5000 --load 500 --speed 1500
@@ -147,7 +166,6 @@ pub(crate) struct LifeTable {
 #[derive(Args, Debug)]
 pub(crate) struct LifeLaw {
     /// A table of lives to fit the law to; - is standard input
-    #[arg(required_unless_present = "scale")]
     pub(crate) file: Option<PathBuf>,
     /// The law that is fitted to the table; weibull if left out
     #[arg(long, value_enum, conflicts_with_all = ["shape", "scale"])]
@@ -214,7 +232,7 @@ pub(crate) struct LifeMtbf {
     #[arg(long, allow_hyphen_values = true, value_parser = number)]
     pub(crate) time: f64,
     /// Failures in it
-    #[arg(long, allow_hyphen_values = true)]
+    #[arg(long, allow_hyphen_values = true, value_parser = whole)]
     pub(crate) failures: u32,
     /// What ended the watching
     #[arg(long, value_enum, default_value_t = StoppedAt::Time)]

@@ -4,9 +4,9 @@ use std::sync::Arc;
 
 use ledger::{Ledger, MachineInfo, NewEntry};
 use serde_json::json;
-use upkeep::Event;
 use upkeep::build::{Allowance, Build};
 use upkeep::entry::OwnLimit;
+use upkeep::{Event, Unknown};
 
 use crate::cli;
 use crate::context::{self, Context};
@@ -41,7 +41,16 @@ pub(crate) async fn limit(context: &Context, args: &cli::Limit) -> Result<(), Tr
     for (machine, entry) in &entries {
         context.out.line(format!("entry {entry}: {} on {machine}: every {} from now on", args.task, args.every))?;
     }
-    context.out.line("The build stays as it is. To take it back: tallow correct ENTRY --withdraw")
+    let back = match &entries[..] {
+        [(_, only)] => format!("To take it back: tallow correct {only} --withdraw"),
+        several => {
+            let example = several.first().map_or_else(String::new, |(_, entry)| entry.to_string());
+            format!(
+                "To take it back, each machine's by its own entry, so the first: tallow correct {example} --withdraw"
+            )
+        }
+    };
+    context.out.prose("", &format!("The build stays as it is. {back}"))
 }
 
 /// The machines that are meant, with their builds: the one that is named, or all that have the task.
@@ -51,17 +60,23 @@ async fn machines(ledger: &Ledger, args: &cli::Limit) -> Result<Vec<(MachineInfo
         return Ok(vec![(machine.info, machine.build)]);
     }
     let mut found = Vec::new();
-    let mut first_trouble = None;
+    let mut tasks: Vec<String> = Vec::new();
     for info in ledger.machines().await? {
         let build = ledger.build(&info.build).await?;
-        match build.task(&args.task) {
-            Ok(_) => found.push((info, build)),
-            Err(unknown) => first_trouble = first_trouble.or(Some(unknown)),
+        if build.task(&args.task).is_ok() {
+            found.push((info, build));
+            continue;
+        }
+        for task in &build.tasks {
+            if !tasks.contains(&task.name) {
+                tasks.push(task.name.clone());
+            }
         }
     }
-    match (found.is_empty(), first_trouble) {
-        (true, Some(unknown)) => Err(unknown.into()),
-        (true, None) => {
+    match (found.is_empty(), tasks.is_empty()) {
+        // Those of all builds, so that one of any of them is offered.
+        (true, false) => Err(Unknown::new("task", &args.task, tasks).into()),
+        (true, true) => {
             Err(Trouble::refused("the shop has no machine yet").help("add one: tallow machine add NAME --build BUILD"))
         }
         (false, _) => Ok(found),

@@ -10,12 +10,14 @@ use life::{Bounds, End, Law, Level, Of};
 use motion::Unit;
 use serde_json::{Value, json};
 use upkeep::build::Position;
-use upkeep::lives::{Advice, Clock, Costs, Ending, KindLives, Place, Records, Stay, Told, Uses, Verdict};
+use upkeep::lives::{
+    Advice, Clock, Costs, Ending, KindLives, Place, Records, Stay, TRUSTED, Told, Uses, Verdict, Wanted,
+};
 use upkeep::{Build, Entry, EntryId, Event, Materials, Prices, Rates, Risk, amount, nearest};
 
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
-use crate::commands::life::{curve_layers, replace_chart, save};
+use crate::commands::life::{chance, curve_layers, p_words, replace_chart, save};
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
@@ -23,9 +25,6 @@ use crate::words;
 
 /// With fewer failures a comparison of machines is too rough to be told. Judgement, no source.
 const FEW: usize = 5;
-
-/// From so many failures on profile bounds hold the truth about as often as they say (docs/LIVES.md).
-const TRUSTED: f64 = 20.0;
 
 /// The place after all entries until `now`.
 fn the_end(now: Timestamp) -> Place {
@@ -46,32 +45,70 @@ const AHEAD: f64 = 28.0;
 pub(crate) async fn lives(context: &Context, args: &cli::Lives) -> Result<(), Trouble> {
     let ledger = context.open().await?;
     let level = Level::new(args.level).map_err(|error| Trouble::refused(error.to_string()))?;
-    match &args.kind {
-        None => overview(context, &ledger).await,
-        Some(name) => {
-            let mut shop = Shop::new(&ledger, ledger.machines().await?).await?;
-            let kinds = shop.named(name)?;
-            shop.read_ends(&ledger, &kinds, context.now).await?;
-            let rates = ledger.rates().await?;
-            let mut shapes = Vec::new();
-            let mut charts = Vec::new();
-            for (build, kind) in &kinds {
-                let lives = shop.lives(build, kind, context.now);
-                let costs = Money::new(args, &rates, &lives);
-                if args.csv {
-                    csv(context, &lives)?;
-                } else if context.json {
-                    shapes.push(shape(build, &lives, &costs, level, &shop.materials));
-                } else {
-                    charts.extend(detail(context, build, &lives, &costs, level, &shop.materials)?);
-                }
+    let costs = [("planned", args.planned_cost), ("failure", args.failure_cost)];
+    if let Some((which, cost)) = costs.into_iter().find_map(|(which, cost)| Some((which, cost.filter(|c| *c <= 0.0)?)))
+    {
+        return Err(Trouble::refused(format!("a {which} cost of {cost} can't be: it must be above 0"))
+            .help("leave it out to take what the shop's rates say: tallow rates"));
+    }
+    let Some(name) = &args.kind else {
+        kind_is_needed(args)?;
+        return overview(context, &ledger).await;
+    };
+    let mut shop = Shop::new(&ledger, ledger.machines().await?).await?;
+    let kinds = of_build(shop.named(name)?, args.build.as_deref())?;
+    shop.read_ends(&ledger, &kinds, context.now).await?;
+    let rates = ledger.rates().await?;
+    let all = kinds.iter().map(|(build, kind)| (build, shop.lives(build, kind, context.now)));
+    if args.csv {
+        let told: Vec<_> = all.collect();
+        return csv(context, &told);
+    }
+    let mut shapes = Vec::new();
+    let mut charts = Vec::new();
+    for (place, (build, lives)) in all.enumerate() {
+        let said = Said { shop: &shop, build, costs: Money::new(args, &rates, &lives), level, lives };
+        if context.json {
+            shapes.push(said.shape());
+        } else {
+            if 0 < place {
+                context.out.line("")?;
             }
-            if context.json {
-                return context.out.json(&shapes.into());
-            }
-            save_all(context, &charts, args.svg.as_ref())
+            charts.extend(said.detail(context)?);
         }
     }
+    if context.json {
+        return context.out.json(&shapes.into());
+    }
+    save_all(context, &charts, args.svg.as_ref())
+}
+
+/// Refuses what can be told of one kind of part alone.
+fn kind_is_needed(args: &cli::Lives) -> Result<(), Trouble> {
+    let wanted = [("--csv", args.csv), ("--svg", args.svg.is_some()), ("--build", args.build.is_some())];
+    match wanted.into_iter().find(|(_, is_wanted)| *is_wanted) {
+        None => Ok(()),
+        Some((option, _)) => Err(Trouble::refused(format!("{option} is for one kind of part, and none is named"))
+            .help(format!("name it: tallow lives KIND {option}; all kinds: tallow lives"))),
+    }
+}
+
+/// The kinds of that build alone, if one is named.
+fn of_build(kinds: Vec<(String, String)>, build: Option<&str>) -> Result<Vec<(String, String)>, Trouble> {
+    let Some(wanted) = build else { return Ok(kinds) };
+    let lower = wanted.trim().to_lowercase();
+    let builds: Vec<String> = kinds.iter().map(|(build, _)| build.clone()).collect();
+    let found: Vec<_> = kinds.into_iter().filter(|(build, _)| build.to_lowercase() == lower).collect();
+    if found.is_empty() { Err(upkeep::Unknown::new("build with such parts", wanted, builds).into()) } else { Ok(found) }
+}
+
+/// What is said of one kind of part on the machines of one build.
+struct Said<'a> {
+    shop: &'a Shop,
+    build: &'a str,
+    lives: KindLives,
+    costs: Money,
+    level: Level,
 }
 
 /// What a replacement and a failure cost, and where that comes from.
@@ -91,7 +128,7 @@ impl Money {
     /// it. The part's own price is not known here.
     fn new(args: &cli::Lives, rates: &Rates, lives: &KindLives) -> Money {
         let (prices, assumed) = Prices::from_rates(rates);
-        let minutes = lives.renewal.as_ref().map_or(REPLACING, |task| task.minutes);
+        let minutes = lives.renewals.first().map_or(REPLACING, |task| task.minutes);
         let planned = args.planned_cost.unwrap_or_else(|| prices.labour(minutes));
         let consequence = lives.neglect.and_then(|neglect| prices.of(neglect)).unwrap_or(0.0);
         let failure = args.failure_cost.unwrap_or(planned + consequence);
@@ -286,7 +323,7 @@ impl PartChance {
             0 => "by what its build believes; none of its kind has failed here".to_owned(),
             some => format!("by {} of its kind here", words::count(some as u64, "failures")),
         };
-        format!("{} chance to fail within four weeks, {rests}", words::percent(self.chance))
+        format!("{} chance to fail within four weeks at its kind's mean pace, {rests}", chance(self.chance))
     }
 }
 
@@ -329,6 +366,9 @@ impl Ends {
         Ends(Ends::ORDER.map(|end| stays.iter().filter(|stay| stay.end == end).count()))
     }
 }
+
+/// The columns that the table of ends takes with its words broken.
+const ENDS_WIDTH: usize = 66;
 
 /// All kinds of part of which anything ended. Runs are not read: they tell no endings.
 async fn overview(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
@@ -373,7 +413,8 @@ async fn overview(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
         let [failed, worn, good, still] = ends.0.map(|count| count.to_string());
         table.row([kind.clone(), failed, worn, good, still, build.clone()], Dress::Plain);
     }
-    context.out.table(&table)?;
+    let fits = context.out.fits(ENDS_WIDTH);
+    context.out.table(&if fits { table } else { table.without("still there") })?;
     match ended.first() {
         Some((_, kind, _)) => context.out.line(format!("\nNext: tallow lives \"{kind}\"")),
         None => Ok(()),
@@ -388,42 +429,112 @@ fn age_words(clock: &Clock, age: f64) -> String {
     }
 }
 
-/// Says all of one kind on the machines of one build, and gives its charts.
-fn detail(
-    context: &Context,
-    build: &str,
-    lives: &KindLives,
-    money: &Money,
-    level: Level,
-    materials: &Materials,
-) -> Result<Vec<Chart>, Trouble> {
-    let out = &context.out;
-    out.dressed_line(&format!("{}, on machines with the build \"{build}\"", lives.kind), Dress::Bold)?;
-    let [failed, worn, good, still] =
-        [Ending::Failed, Ending::Worn, Ending::Good, Ending::StillThere].map(|end| lives.count(end));
-    out.prose(
-        "",
-        &format!(
-            "{failed} failed, {worn} replaced worn, {good} replaced good, {still} still there.{}",
-            unknown_ages(lives.of_unknown_age())
-        ),
-    )?;
-    let Some(advice) = lives.advice(money.costs, level, materials) else { return Ok(Vec::new()) };
-    if 0 < failed {
-        clocks(context, lives)?;
-        if let Some(told) = lives.best_clock() {
-            law(context, told, level)?;
+/// What a clock counts more than once: `, abrasive counts twice`; empty where all counts alike.
+fn weights(clock: &Clock) -> String {
+    let times = |weight: f64| match weight {
+        two if (two - 2.0).abs() < f64::EPSILON => "twice".to_owned(),
+        other => format!("{other} times"),
+    };
+    clock.counts().iter().map(|(class, weight)| format!(", {class} counts {}", times(*weight))).collect()
+}
+
+/// A clock in words: `filament mass (abrasive counts twice)`.
+fn clock_words(clock: &Clock) -> String {
+    let name = clock.quantity().map_or_else(|| "days of the calendar".to_owned(), |quantity| quantity.to_string());
+    match weights(clock).strip_prefix(", ") {
+        Some(weights) => format!("{name} ({weights})"),
+        None => name,
+    }
+}
+
+impl Said<'_> {
+    /// Says all, and gives the charts.
+    fn detail(&self, context: &Context) -> Result<Vec<Chart>, Trouble> {
+        let (out, lives, materials) = (&context.out, &self.lives, &self.shop.materials);
+        let head = format!("{}, on machines with the build \"{}\"", lives.kind, self.build);
+        if out.fits(head.chars().count()) {
+            out.dressed_line(&head, Dress::Bold)?;
+        } else {
+            out.prose("", &head)?;
         }
-        pooled(context, lives, materials)?;
+        let [failed, worn, good, still] = Ends::ORDER.map(|end| lives.count(end));
+        out.prose(
+            "",
+            &format!(
+                "{failed} failed, {worn} replaced worn, {good} replaced good, {still} still there.{}",
+                unknown_ages(lives.of_unknown_age())
+            ),
+        )?;
+        let Some(advice) = lives.advice(self.costs.costs, self.level, materials) else { return Ok(Vec::new()) };
+        if 0 < failed {
+            if COMPARED <= failed {
+                clocks(context, lives)?;
+            }
+            if let Some(told) = lives.best_clock() {
+                law(context, told, self.level)?;
+            }
+            pooled(context, lives, materials)?;
+        }
+        still_there(context, lives, materials)?;
+        out.line("")?;
+        out.prose("", &verdict_words(&advice, &self.costs, self.level))?;
+        if let Verdict::Replace { best, .. } = &advice.verdict {
+            self.how_to(context, &advice, best.age)?;
+        }
+        let charts = self.charts(&advice)?;
+        for chart in &charts {
+            out.verbatim(&format!("\n{}", chart.text(out.width())))?;
+        }
+        Ok(charts)
     }
-    still_there(context, lives, materials)?;
-    out.line("")?;
-    out.prose("", &verdict_words(&advice, money))?;
-    let charts = charts(lives, &advice, money.costs, level)?;
-    for chart in &charts {
-        out.verbatim(&format!("\n{}", chart.text(out.width())))?;
+
+    /// How the best age becomes the shop's own habit: the commands as they are typed, or the diary.
+    fn how_to(&self, context: &Context, advice: &Advice, age: f64) -> Result<(), Trouble> {
+        let out = &context.out;
+        if advice.limits.is_empty() {
+            let words = format!(
+                "No task of the build puts in a new one by a limit into which that age could be carried, so none can be set: \
+                 write it into the diary, and when a part reaches {}{} record it: tallow replace POSITION --on MACHINE \
+                 --because good.",
+                age_words(&advice.clock, age),
+                weights(&advice.clock)
+            );
+            return out.prose("", &words);
+        }
+        out.prose("", "To make it the shop's own limit:")?;
+        for wanted in &advice.limits {
+            for machine in self.machines_for(&wanted.task) {
+                out.line(format!("  {}", limit_command(wanted, machine, advice.failures)))?;
+            }
+        }
+        if advice.limits.iter().any(|wanted| wanted.is_carried) {
+            let words =
+                format!("(The age is by {}; the limit is carried over by the mean paces.)", clock_words(&advice.clock));
+            out.prose("", &words)?;
+        }
+        Ok(())
     }
-    Ok(charts)
+
+    /// The machines whose limit a command must name one by one, since others have a task of that name too; `None` alone
+    /// where all that have it are meant.
+    fn machines_for(&self, task: &str) -> Vec<Option<&str>> {
+        let others = self.shop.builds.iter().filter(|(name, _)| *name != self.build);
+        if others.map(|(_, alike)| alike).all(|alike| alike.build.task(task).is_err()) {
+            return vec![None];
+        }
+        self.shop.builds[self.build].machines.iter().map(|past| Some(past.name.as_str())).collect()
+    }
+}
+
+/// The command that makes a limit the shop's own.
+fn limit_command(wanted: &Wanted, machine: Option<&str>, failures: usize) -> String {
+    let every = match wanted.of {
+        None => words::count(wanted.every.round().max(1.0) as u64, "days"),
+        Some(quantity) => amount::print(wanted.every, quantity),
+    };
+    let of = wanted.of.map_or_else(String::new, |quantity| format!(" --of \"{quantity}\""));
+    let on = machine.map_or_else(String::new, |name| format!(" --on \"{name}\""));
+    format!("tallow limit \"{}\" --every \"{every}\"{of}{on} --reason \"{failures} failures\"", wanted.task)
 }
 
 fn unknown_ages(n: usize) -> String {
@@ -441,11 +552,17 @@ fn unknown_ages(n: usize) -> String {
 /// Writes the charts into the file that was named, and files beside it.
 fn save_all(context: &Context, charts: &[Chart], svg: Option<&PathBuf>) -> Result<(), Trouble> {
     let Some(path) = svg else { return Ok(()) };
+    if charts.is_empty() {
+        return context.out.line(format!("\nThere is nothing to draw yet: {} is not written.", path.display()));
+    }
     charts.iter().enumerate().try_for_each(|(place, chart)| {
         let name = if place == 0 { path.clone() } else { path.with_extension(format!("{place}.svg")) };
         save(context, chart, Some(&name))
     })
 }
+
+/// With fewer failures clocks are not compared: one failure suits any clock.
+const COMPARED: usize = 2;
 
 /// Which clock the wear runs on, and how sure that is.
 fn clocks(context: &Context, lives: &KindLives) -> Result<(), Trouble> {
@@ -457,11 +574,12 @@ fn clocks(context: &Context, lives: &KindLives) -> Result<(), Trouble> {
             (Ok(fit), _) => age_words(&told.clock, fit.law().median()),
             (Err(_), _) => "no law".to_owned(),
         };
-        table.row([told.clock.to_string(), words::percent(told.share), half], Dress::Plain);
+        table.row([one_row(told), chance(told.share), half], Dress::Plain);
     }
     context.out.table(&table)?;
     let best = lives.told.first().map_or(0.0, |told| told.share);
     let sure = match best {
+        _ if lives.told.len() == 1 => "All clocks advance alike here, so that nothing tells them apart.",
         share if 0.9 <= share => "The first explains the failures far better than the others.",
         share if 0.5 <= share => "The first explains them best, but the others are not ruled out.",
         _ => "The failures are too few, or the clocks too much alike here, to tell them apart.",
@@ -469,17 +587,26 @@ fn clocks(context: &Context, lives: &KindLives) -> Result<(), Trouble> {
     context.out.prose("", sure)
 }
 
+/// A clock with those that tell the same here.
+fn one_row(told: &Told) -> String {
+    match &told.same[..] {
+        [] => told.clock.to_string(),
+        same => {
+            let same: Vec<String> = same.iter().map(Clock::to_string).collect();
+            format!("{} (here the same: {})", told.clock, same.join("; "))
+        }
+    }
+}
+
 fn law(context: &Context, told: &Told, level: Level) -> Result<(), Trouble> {
     let Ok(fit) = &told.fit else { return Ok(()) };
     let law = fit.law();
-    // Profile bounds of few failures are too narrow; docs/LIVES.md measures it.
-    let few = if fit.failures() < TRUSTED { fit.conditional() } else { None };
+    let few = told.few();
     let bounds = |of| match &few {
         Some(few) => few.band(of, level).map(|[lower, upper]| Bounds { lower: Some(lower), upper: Some(upper) }),
         None => fit.profile(of, level),
     };
     let bounds = |of| bounds(of).map_err(|error| Trouble::refused(error.to_string()));
-    let end = |bound: Option<f64>| bound.map_or_else(|| "no bound".to_owned(), |age| age_words(&told.clock, age));
     let (b10, shape) = (bounds(Of::Quantile(0.1))?, bounds(Of::Shape)?);
     let number = |bound: Option<f64>| bound.map_or_else(|| "no bound".to_owned(), |shape| format!("{shape:.2}"));
     let ten = law.quantile(0.1).map_err(|error| Trouble::refused(error.to_string()))?;
@@ -487,10 +614,11 @@ fn law(context: &Context, told: &Told, level: Level) -> Result<(), Trouble> {
     context.out.prose(
         "",
         &format!(
-            "A tenth fails by {} ({} to {}), half by {}. The shape is {:.2} ({} to {}): {}. The ranges hold {} %.",
+            "By {} a tenth fails by {} ({} to {}), half by {}. The shape is {:.2} ({} to {}): {}. The ranges hold {} %.",
+            clock_words(&told.clock),
             age_words(&told.clock, ten),
-            end(b10.lower),
-            end(b10.upper),
+            bound_words(&told.clock, b10.lower),
+            bound_words(&told.clock, b10.upper),
             age_words(&told.clock, law.median()),
             law.shape(),
             number(shape.lower),
@@ -499,6 +627,12 @@ fn law(context: &Context, told: &Told, level: Level) -> Result<(), Trouble> {
             (level.get() * 100.0).round()
         ),
     )
+}
+
+/// An end of a range of ages; what rounds to nothing, or has no end, bounds nothing.
+fn bound_words(clock: &Clock, bound: Option<f64>) -> String {
+    let words = bound.filter(|age| age.is_finite()).map(|age| age_words(clock, age));
+    words.filter(|words| !words.starts_with("0 ")).unwrap_or_else(|| "no bound".to_owned())
 }
 
 fn shape_words(shape: f64, lower: Option<f64>, upper: Option<f64>) -> &'static str {
@@ -512,17 +646,26 @@ fn shape_words(shape: f64, lower: Option<f64>, upper: Option<f64>) -> &'static s
 
 fn pooled(context: &Context, lives: &KindLives, materials: &Materials) -> Result<(), Trouble> {
     let Some((pooling, machines)) = lives.alike(materials) else { return Ok(()) };
+    let failures = lives.count(Ending::Failed);
     let words = match pooling.ratio.chance {
-        _ if lives.count(Ending::Failed) < FEW => {
+        _ if failures < FEW => {
             format!("Too few failures to tell whether the machines ({}) wear them alike.", machines.join(", "))
         }
         p if p < 0.05 => format!(
-            "The machines ({}) do not wear these parts alike (likelihood ratio, p = {}): what is said of all holds for none of \
+            "The machines ({}) do not wear these parts alike (likelihood ratio, {}): what is said of all holds for none of \
              them exactly.",
             machines.join(", "),
-            if p < 0.001 { "less than 0.001".to_owned() } else { format!("{p:.3}") }
+            p_words(p)
         ),
-        p => format!("The machines ({}) may be taken together (likelihood ratio, p = {p:.2}).", machines.join(", ")),
+        p if (failures as f64) < TRUSTED => format!(
+            "No difference between the machines ({}) is shown (likelihood ratio, {}), but {failures} failures would show a \
+             large one only.",
+            machines.join(", "),
+            p_words(p)
+        ),
+        p => {
+            format!("The machines ({}) may be taken together (likelihood ratio, {}).", machines.join(", "), p_words(p))
+        }
     };
     context.out.prose("", &words)
 }
@@ -535,23 +678,41 @@ fn still_there(context: &Context, lives: &KindLives, materials: &Materials) -> R
     if chances.is_empty() {
         return Ok(());
     }
-    context.out.line("\nStill there:\n")?;
+    context.out.line("")?;
+    context.out.prose("", &format!("Still there, with ages by {}:", clock_words(&told.clock)))?;
+    context.out.line("")?;
     let columns = [
         ("machine", Align::Left),
         ("position", Align::Left),
         ("age", Align::Right),
-        ("fails within 4 weeks", Align::Right),
+        ("fails in 4 weeks", Align::Right),
     ];
     let mut table = Table::new(columns);
-    for (stay, chance) in chances {
+    for (stay, chance_to_fail) in chances {
         let age = age_words(&told.clock, told.clock.age_of(stay, materials));
-        table.row([stay.machine.clone(), stay.position.clone(), age, words::percent(chance)], Dress::Plain);
+        table.row([stay.machine.clone(), stay.position.clone(), age, chance(chance_to_fail)], Dress::Plain);
     }
-    context.out.table(&table)
+    context.out.table(&table)?;
+    let rests = if lives.leans_on_belief() {
+        "averages over what the lives and what is believed of such parts leave open of the law"
+    } else {
+        "is the likeliest law's"
+    };
+    let pace = lives.per_year(&told.clock, materials) * AHEAD / 365.25;
+    let pace = age_words(&told.clock, pace);
+    let words = match &told.clock {
+        Clock::Days => format!("The chance {rests}."),
+        Clock::Meter { .. } => {
+            format!(
+                "The chance {rests}, and goes by the mean pace of the kind, {pace} in four weeks, not by the machine's own."
+            )
+        }
+    };
+    context.out.prose("", &words)
 }
 
 /// The advice in words that do not say more than the lives do.
-fn verdict_words(advice: &Advice, costs: &Money) -> String {
+fn verdict_words(advice: &Advice, costs: &Money, level: Level) -> String {
     let Costs { planned, failure } = costs.costs;
     let money = format!(
         "a planned replacement at {} and a failure at {}{}",
@@ -563,9 +724,15 @@ fn verdict_words(advice: &Advice, costs: &Money) -> String {
     let failures = advice.failures;
     let per_year = |rate: Option<f64>| rate.map_or_else(|| "?".to_owned(), |rate| format!("{rate:.0}"));
     let today = match advice.today {
-        Some(at) => format!("{} as today at {}", per_year(advice.today_per_year), age(at)),
-        None => format!("{} as today, when run until they fail", per_year(advice.today_per_year)),
+        Some(at) => {
+            format!("{} a year and position as today, replaced at {}", per_year(advice.today_per_year), age(at))
+        }
+        None if advice.goes_worn => {
+            format!("{} a year and position run until they fail", per_year(advice.to_failure_per_year))
+        }
+        None => format!("{} a year and position as today, run until they fail", per_year(advice.today_per_year)),
     };
+    let by = format!("by {}", clock_words(&advice.clock));
     match &advice.verdict {
         Verdict::MayInjure => {
             "Neglect of this part may injure somebody, so no money is weighed against it: keep the build's limits, and the \
@@ -588,21 +755,21 @@ fn verdict_words(advice: &Advice, costs: &Money) -> String {
             per_year(advice.to_failure_per_year)
         ),
         Verdict::Unsure { best, band } => {
-            let from = band.age.lower.map_or_else(String::new, |lower| format!(", and anything from {} up is possible", age(lower)));
+            let from = band.age.lower.map_or_else(String::new, |lower| format!(", and any age from {} up is possible", age(lower)));
             format!(
-                "{failures} failures: the likeliest law would replace at {} ({} instead of {today} a year and position, with \
-                 {money}), but the lives do not rule out laws by which replacing early gains nothing{from}. Keep the build's limits for now.",
+                "{failures} failures: the likeliest law would replace at {} {by} ({} instead of {today}, with {money}), but the \
+                 lives do not rule out laws by which replacing early gains nothing{from}. Keep the build's limits for now.",
                 age(best.age),
                 per_year(advice.best_per_year),
             )
         }
         Verdict::Replace { best, band } => {
-            let [from, to] = [band.age.lower, band.age.upper].map(|end| end.map_or_else(|| "?".to_owned(), age));
+            let [from, to] = [band.age.lower, band.age.upper].map(|end| bound_words(&advice.clock, end));
             format!(
-                "{failures} failures: replace at {} ({from} to {to} by what the lives leave open). With {money} that costs {} a \
-                 year and position instead of {today}; against running to failure the saving lies between {:.0} and {:.0} %. To make it the \
-                 shop's own limit: tallow limit TASK --every AMOUNT --reason \"{failures} failures\".",
+                "{failures} failures: replace at {} {by} ({from} to {to} by what the lives leave open at {} %). With {money} that costs \
+                 {} instead of {today}; against running to failure the saving lies between {:.0} and {:.0} %.",
                 age(best.age),
+                (level.get() * 100.0).round(),
                 per_year(advice.best_per_year),
                 band.saving[0] * 100.0,
                 band.saving[1] * 100.0
@@ -611,85 +778,100 @@ fn verdict_words(advice: &Advice, costs: &Money) -> String {
     }
 }
 
-/// The life curve with its law, and the cost curve where there is a law.
-fn charts(lives: &KindLives, advice: &Advice, costs: Costs, level: Level) -> Result<Vec<Chart>, Trouble> {
-    let Some(told) = lives.best_clock() else { return Ok(Vec::new()) };
-    let Ok(fit) = &told.fit else { return Ok(Vec::new()) };
-    let law = fit.law();
-    let (size, unit) = match &advice.clock {
-        Clock::Days => (1.0, "days".to_owned()),
-        Clock::Meter { quantity, .. } => {
-            let (size, symbol) = large_unit(quantity.unit());
-            (size, format!("{quantity}, {symbol}"))
+impl Said<'_> {
+    /// The life curve with its law, and the cost curve where there is a law.
+    fn charts(&self, advice: &Advice) -> Result<Vec<Chart>, Trouble> {
+        let Some(told) = self.lives.best_clock() else { return Ok(Vec::new()) };
+        let Ok(fit) = &told.fit else { return Ok(Vec::new()) };
+        let law = fit.law();
+        let (size, symbol) = large_unit(&advice.clock);
+        let unit = match advice.clock.quantity() {
+            None => symbol.to_owned(),
+            Some(quantity) => format!("{quantity}, {symbol}{}", weights(&advice.clock)),
+        };
+        let mut layers = curve_layers(&told.lives, self.level);
+        let far = 1.3 * law.quantile(0.9).map_err(|error| Trouble::refused(error.to_string()))?;
+        let line = (0..=60).map(|step| far * f64::from(step) / 60.0).map(|age| [age, law.survival(age)]);
+        layers.push(Layer::Dashed(line.collect(), "law"));
+        let curve = Chart {
+            title: format!("{}: still good", self.lives.kind),
+            says: "The share of parts still good by age: steps are the records, the dashed line is the law.".to_owned(),
+            x: Axis { label: String::new(), scale: Scale::Linear },
+            y: Axis { label: "share still good".to_owned(), scale: Scale::Linear },
+            layers,
+        };
+        let mut charts = vec![curve.x_in(size, unit.clone())];
+        let chosen = matches!(advice.verdict, Verdict::NoGain | Verdict::Unsure { .. } | Verdict::Replace { .. });
+        // Drawn in units that read well, the costs by the unit, too.
+        let law = Law::weibull(law.shape(), law.scale() / size).map_err(|error| Trouble::refused(error.to_string()))?;
+        let Costs { planned, failure } = self.costs.costs;
+        if let Ok(policy) = life::AgeReplacement::new(law, planned, failure)
+            && chosen
+        {
+            let money = if self.costs.currency.is_empty() { "costs" } else { self.costs.currency.as_str() };
+            let per = format!("{money} per {}", symbol.strip_suffix('s').unwrap_or(symbol));
+            let drawn = replace_chart(&policy, law, &per)?;
+            charts.push(drawn.x_in(1.0, format!("age at which parts are replaced, {unit}")));
         }
-    };
-    let mut layers = curve_layers(&told.lives, level);
-    let far = 1.3 * law.quantile(0.9).map_err(|error| Trouble::refused(error.to_string()))?;
-    layers.push(Layer::Line(
-        (0..=60).map(|step| far * f64::from(step) / 60.0).map(|age| [age, law.survival(age)]).collect(),
-    ));
-    let curve = Chart {
-        title: format!("{}: still good", lives.kind),
-        says: "The share of parts still good by age: steps are the records, the smooth line is the law.".to_owned(),
-        x: Axis { label: String::new(), scale: Scale::Linear },
-        y: Axis { label: "share still good".to_owned(), scale: Scale::Linear },
-        layers,
-    };
-    let mut charts = vec![curve.x_in(size, unit.clone())];
-    let chosen = matches!(advice.verdict, Verdict::NoGain | Verdict::Unsure { .. } | Verdict::Replace { .. });
-    // Drawn in units that read well, the costs by the unit, too.
-    let law = Law::weibull(law.shape(), law.scale() / size).map_err(|error| Trouble::refused(error.to_string()))?;
-    if let Ok(policy) = life::AgeReplacement::new(law, costs.planned, costs.failure)
-        && chosen
-    {
-        charts.push(replace_chart(&policy, law)?.x_in(1.0, format!("age at which parts are replaced, {unit}")));
-    }
-    Ok(charts)
-}
-
-/// The unit in which a part's age reads well.
-fn large_unit(unit: Unit) -> (f64, &'static str) {
-    match unit {
-        Unit::Metre => (1e3, "km"),
-        Unit::Second => (3600.0, "h"),
-        Unit::Kilogram => (1.0, "kg"),
-        other => (1.0, crate::commands::symbol(other)),
+        Ok(charts)
     }
 }
 
-fn shape(build: &str, lives: &KindLives, money: &Money, level: Level, materials: &Materials) -> Value {
-    let advice = lives.advice(money.costs, level, materials);
-    let told = lives.told.iter().map(|told| {
-        let law = told.fit.as_ref().ok().map(life::Fit::law);
+/// The unit in which a part's age reads well, with its size in that of the clock.
+fn large_unit(clock: &Clock) -> (f64, &'static str) {
+    match clock.quantity().map(|quantity| quantity.unit()) {
+        None => (1.0, "days"),
+        Some(Unit::Metre) => (1e3, "km"),
+        Some(Unit::Second) => (3600.0, "h"),
+        Some(Unit::Kilogram) => (1.0, "kg"),
+        Some(other) => (1.0, crate::commands::symbol(other)),
+    }
+}
+
+impl Said<'_> {
+    fn shape(&self) -> Value {
+        let (lives, materials, money) = (&self.lives, &self.shop.materials, &self.costs);
+        let advice = lives.advice(money.costs, self.level, materials);
+        let told = lives.told.iter().map(|told| {
+            let law = told.fit.as_ref().ok().map(life::Fit::law);
+            json!({
+                "clock": told.clock.to_string(), "same": told.same.iter().map(Clock::to_string).collect::<Vec<_>>(),
+                "evidence": told.share, "unexplained": told.unexplained,
+                "shape": law.map(|law| law.shape()), "scale": law.map(|law| law.scale()),
+            })
+        });
+        let stays = lives.stays.iter().map(|stay| {
+            let clock = advice.as_ref().map(|advice| &advice.clock);
+            let chance = (stay.end == Ending::StillThere).then(|| lives.fails_within(stay, AHEAD, materials)).flatten();
+            json!({
+                "machine": stay.machine, "position": stay.position, "from": stay.from.to_string(),
+                "to": stay.to.to_string(), "end": end_word(stay.end),
+                "age": clock.map(|clock| clock.age_of(stay, materials)), "fails_within_4_weeks": chance,
+            })
+        });
+        let best = advice.as_ref().and_then(|advice| match &advice.verdict {
+            Verdict::Replace { best, band } | Verdict::Unsure { best, band } => Some((best.age, band.age)),
+            _ => None,
+        });
+        let limits = advice.iter().flat_map(|advice| &advice.limits).map(|wanted| {
+            json!({ "task": wanted.task, "of": wanted.of.map(|of| of.to_string()), "every": wanted.every,
+                    "carried": wanted.is_carried })
+        });
         json!({
-            "clock": told.clock.to_string(), "evidence": told.share, "unexplained": told.unexplained,
-            "shape": law.map(|law| law.shape()), "scale": law.map(|law| law.scale()),
+            "build": self.build, "kind": lives.kind, "unknown_age": lives.of_unknown_age(),
+            "clocks": told.collect::<Vec<_>>(), "stays": stays.collect::<Vec<_>>(),
+            "verdict": advice.as_ref().map(|advice| verdict_word(&advice.verdict)), "level": self.level.get(),
+            "failures": advice.as_ref().map(|advice| advice.failures), "best_age": best.map(|(age, _)| age),
+            "best_age_bounds": best.map_or([None, None], |(_, bounds)| [bounds.lower, bounds.upper]),
+            "limits": limits.collect::<Vec<_>>(),
+            "planned_cost": money.costs.planned, "failure_cost": money.costs.failure,
+            "today_age": advice.as_ref().and_then(|advice| advice.today),
+            "cost_per_year_today": advice.as_ref().and_then(|advice| advice.today_per_year),
+            "cost_per_year": advice.as_ref().and_then(|advice| advice.best_per_year),
+            "cost_per_year_run_to_failure": advice.as_ref().and_then(|advice| advice.to_failure_per_year),
+            "alike": lives.alike(materials).map(|(pooling, _)| pooling.ratio.chance),
         })
-    });
-    let stays = lives.stays.iter().map(|stay| {
-        let clock = advice.as_ref().map(|advice| &advice.clock);
-        let chance = (stay.end == Ending::StillThere).then(|| lives.fails_within(stay, AHEAD, materials)).flatten();
-        json!({
-            "machine": stay.machine, "position": stay.position, "from": stay.from.to_string(), "to": stay.to.to_string(),
-            "end": end_word(stay.end), "age": clock.map(|clock| clock.age_of(stay, materials)), "fails_within_4_weeks": chance,
-        })
-    });
-    let best = advice.as_ref().and_then(|advice| match &advice.verdict {
-        Verdict::Replace { best, band } | Verdict::Unsure { best, band } => Some((best.age, band.age)),
-        _ => None,
-    });
-    json!({
-        "build": build, "kind": lives.kind, "unknown_age": lives.of_unknown_age(), "clocks": told.collect::<Vec<_>>(),
-        "stays": stays.collect::<Vec<_>>(), "verdict": advice.as_ref().map(|advice| verdict_word(&advice.verdict)),
-        "failures": advice.as_ref().map(|advice| advice.failures), "best_age": best.map(|(age, _)| age),
-        "best_age_bounds": best.map_or([None, None], |(_, bounds)| [bounds.lower, bounds.upper]),
-        "planned_cost": money.costs.planned, "failure_cost": money.costs.failure,
-        "today_age": advice.as_ref().and_then(|advice| advice.today),
-        "cost_per_year_today": advice.as_ref().and_then(|advice| advice.today_per_year),
-        "cost_per_year": advice.as_ref().and_then(|advice| advice.best_per_year),
-        "cost_per_year_run_to_failure": advice.as_ref().and_then(|advice| advice.to_failure_per_year),
-        "alike": lives.alike(materials).map(|(pooling, _)| pooling.ratio.chance),
-    })
+    }
 }
 
 fn end_word(end: Ending) -> &'static str {
@@ -713,17 +895,26 @@ fn verdict_word(verdict: &Verdict) -> &'static str {
     }
 }
 
-/// The lives by the best clock as a table that `tallow life` reads.
-fn csv(context: &Context, lives: &KindLives) -> Result<(), Trouble> {
-    let Some(told) = lives.best_clock() else { return Ok(()) };
-    let mut text = String::from("time,event,entry,upper\n");
-    for life in &told.lives {
-        let (time, event, upper) = match life.end() {
-            End::Failed(age) => (age, 1, String::new()),
-            End::Good(age) => (age, 0, String::new()),
-            End::Between(from, to) => (from, 1, to.to_string()),
-        };
-        text += &format!("{time},{event},{},{upper}\n", life.entry());
+/// The lives by each build's best clock as a table that `tallow life` reads, in the units of the screen.
+fn csv(context: &Context, all: &[(&String, KindLives)]) -> Result<(), Trouble> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let broken = |error: csv::Error| Trouble::refused(format!("the table can't be written: {error}"));
+    writer.write_record(["time", "event", "entry", "upper", "build", "clock", "unit"]).map_err(broken)?;
+    for (build, lives) in all {
+        let Some(told) = lives.best_clock() else { continue };
+        let (size, unit) = large_unit(&told.clock);
+        let age = |age: f64| (age / size).to_string();
+        for life in &told.lives {
+            let (time, event, upper) = match life.end() {
+                End::Failed(time) => (time, "1", String::new()),
+                End::Good(time) => (time, "0", String::new()),
+                End::Between(from, to) => (from, "1", age(to)),
+            };
+            let (clock, entry) = (told.clock.to_string(), age(life.entry()));
+            writer.write_record([age(time).as_str(), event, &entry, &upper, build, &clock, unit]).map_err(broken)?;
+        }
     }
-    context.out.verbatim(&text)
+    let text = writer.into_inner().map_err(|error| Trouble::refused(format!("the table can't be written: {error}")))?;
+    // OK because every cell is text.
+    context.out.verbatim(&String::from_utf8_lossy(&text))
 }

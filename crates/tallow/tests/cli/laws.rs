@@ -138,7 +138,7 @@ fn a_table_leaves_the_best_age_open_within_a_band() {
     assert!(ways["band"]["age"][0].as_f64() < ways["age"].as_f64(), "{ways}");
     near(&ways["law"]["shape"], 1.720797261, 1e-7);
     assert!(shop.told("life replace test.csv --planned-cost 1 --failure-cost 5").contains("no bound"));
-    assert_eq!(shop.ask("life replace --shape 2 --planned-cost 1 --failure-cost 5").code, Some(2));
+    shop.refused("life replace --shape 2 --planned-cost 1 --failure-cost 5", &["neither a table nor a law"]);
     shop.refused("life replace test.csv --planned-cost 0 --failure-cost 5", &["planned replacement is 0"]);
 }
 
@@ -322,5 +322,94 @@ fn narrow_terminals_hold_every_answer() {
         let text = String::from_utf8(answer.stdout).unwrap();
         let wide = text.lines().find(|line| 60 < line.chars().count());
         assert_eq!(wide, None, "tallow {line}");
+    }
+}
+
+#[test]
+fn what_a_curve_says_begins_where_watching_began() {
+    let shop = Shop::folder();
+    shop.write("late.csv", "time,event,entry\n150,1,100\n210,1,120\n320,1,100\n400,0,50\n500,0,30\n");
+    let text = shop.told("life curve late.csv --svg late.svg");
+    assert!(text.replace('\n', " ").contains("Of those good at age 30, where watching began, half have failed by 320"));
+    let svg = fs::read_to_string(shop.path("late.svg")).unwrap();
+    // The axis begins at 30, so that no mark stands at 0 along it; the steps run to the right edge, 720 less the margin.
+    assert!(svg.contains("696.0,"), "{svg}");
+    assert!(!svg.contains("text-anchor=\"middle\">0</text>"), "{svg}");
+}
+
+#[test]
+fn no_answer_is_more_certain_than_its_data() {
+    let shop = Shop::folder();
+    let rows: String = (1..=60).map(|age| format!("{},1\n", 1000 + age)).collect();
+    shop.write("sure.csv", format!("time,event\n{rows}"));
+    let text = shop.told("life fit sure.csv --at 500");
+    assert!(text.contains("p < 0.001") && !text.contains("p = 0.000") && !text.contains(" 100 %"), "{text}");
+    shop.write("huge.csv", "time,event\n100000000000,1\n300000000000,1\n0.000002,1\n");
+    let text = shop.told("life fit huge.csv");
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    shop.write("slip.csv", "time,event\n5,1\n1e13,0\n");
+    shop.refused("life fit slip.csv", &["slip.csv, line 3", "1e13", "larger unit"]);
+    assert_eq!(shop.ask("life mtbf --time 10000000000000 --failures 1").code, Some(2));
+    let half = shop.ask("life mtbf --time 10 --failures 2.5");
+    assert!(half.code == Some(2) && half.err.contains("a whole number from 0 on"), "{}", half.err);
+    assert!(shop.told("life mtbf --time 10 --failures 2").replace('\n', " ").contains("two-sided: 5 %"));
+    assert!(shop.told("life mtbf --time 10 --failures 0").replace('\n', " ").contains("(one-sided)"));
+    for line in ["life remain --age 3", "life replace --planned-cost 1 --failure-cost 2 --shape 2"] {
+        shop.refused(line, &["give a table, or --shape and --scale"]);
+    }
+}
+
+#[test]
+fn odd_readings_are_said_to_be_odd() {
+    let shop = Shop::folder();
+    shop.write("line.csv", "age,value\n0,1\n1,2\n2,3\n");
+    let said = |line: &str| shop.told(line).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said("life drift line.csv --limit 5").contains("without scatter to tell a range from"));
+    assert!(said("life drift line.csv --limit 0").contains("past the limit already: say --falling"));
+    assert!(said("life drift line.csv --limit 2.5").contains("Past the limit by its last reading: unit 1"));
+    assert!(said("life drift line.csv --limit 0.5 --falling").contains("Moves away from the limit: unit 1"));
+}
+
+#[test]
+fn rows_that_say_the_same_or_the_opposite_are_refused_with_both_lines() {
+    let shop = Shop::folder();
+    for (rows, parts) in [
+        ("1,0,100,20\n1,0,100,20\n", ["line 3", "as line 2"]),
+        ("1,0,100,\n1,0,100,\n", ["line 3", "as line 2"]),
+        ("1,0,100,20\n1,0,100,\n", ["line 3", "line 2 and this one"]),
+        ("1,0,100,\n2,0,90,5\n1,0,100,20\n", ["line 4", "line 2 and this one"]),
+    ] {
+        shop.write("bad.csv", format!("system,start,end,time\n{rows}"));
+        shop.refused("life repairs bad.csv", &parts);
+    }
+}
+
+#[test]
+fn the_cheapest_of_the_ways_asked_for_comes_first() {
+    let shop = Shop::folder();
+    let line = "life replace --shape 2.5 --scale 1000 --planned-cost 1 --failure-cost 5 --minimal-repair";
+    let second = |text: &str| text.lines().nth(1).unwrap().to_owned();
+    // Barlow & Hunter's policies: (1/(0.5·1.5))^0.4·1000 = 1122 by hand, cheaper than the 493 of replacing at an age.
+    assert!(second(&shop.told(&format!("{line} 0.5"))).contains("repair minimally, and replace at age 1122"));
+    assert!(second(&shop.told(&format!("{line} 5"))).starts_with("Replace at age 493"));
+}
+
+#[test]
+fn tables_of_two_clocks_are_not_fitted_together() {
+    let shop = Shop::folder();
+    shop.write("two.csv", "time,event,build,clock,unit\n5,1,one,time,h\n7,1,two,time,h\n8,0,two,days,days\n");
+    shop.refused("life fit two.csv", &["two.csv, line 4", "\"days\"", "\"time\"", "--build"]);
+    shop.write("one.csv", "time,event,build,clock,unit\n5,1,one,time,h\n7,1,two,time,h\n");
+    assert_eq!(shop.json("life fit one.csv")["failures"], 2.0);
+}
+
+#[test]
+fn help_is_wrapped_once_at_eighty_columns() {
+    let shop = Shop::folder();
+    for command in ["fit", "believe", "curve", "remain", "repairs", "drift", "replace", "look", "hidden", "bearing"] {
+        let help = shop.told(&format!("life {command} --help"));
+        let after = help.split("\nThe table").nth(1).unwrap_or_default();
+        let wide = after.lines().find(|line| 80 < line.len() && !line.starts_with("  tallow"));
+        assert_eq!(wide, None, "life {command}");
     }
 }

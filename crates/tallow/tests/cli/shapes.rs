@@ -236,7 +236,11 @@ mod tests {
                         G1 X20 E1\nG1 Xten\nG4 S1\n";
 
     /// Keys that only long records, very large files or plans print; other tests meet them.
-    const ELSEWHERE: [&str; 11] = [
+    const ELSEWHERE: [&str; 15] = [
+        "lives kind: [].limits.[].task",
+        "lives kind: [].limits.[].of",
+        "lives kind: [].limits.[].every",
+        "lives kind: [].limits.[].carried",
         "history: [].event.tasks.[]",
         "history: [].event.took",
         "history: [].event.day",

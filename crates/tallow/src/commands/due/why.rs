@@ -7,6 +7,7 @@ use upkeep::build::{Allowance, Limit, Task};
 use upkeep::{Ahead, Grounds, Likely, SinceWhat, Stake, UseGrounds, When, amount};
 
 use super::Row;
+use crate::commands::life::chance;
 use crate::commands::lives::Stakes;
 use crate::context::Context;
 use crate::out::Dress;
@@ -18,7 +19,11 @@ pub(super) fn explain(context: &Context, row: &Row<'_>, now: &ZonedDateTime) -> 
     let today = now.date();
     let used = words::percent(row.due.share());
     let head = format!("{}: {}, {used}, {}", row.state.name, row.due.name, said_when(row, today));
-    context.out.dressed_line(&head, Dress::Bold)?;
+    if context.out.fits(head.chars().count()) {
+        context.out.dressed_line(&head, Dress::Bold)?;
+    } else {
+        context.out.prose("", &head)?;
+    }
     let since = now.time_zone().to_datetime(row.due.used.since.at).date();
     context.out.line(format!("  counted since {} ({})", words::day(since, today), since_words(row)))?;
     for (limit, used) in row.task().limits.iter().zip(&row.due.used.limits) {
@@ -40,23 +45,23 @@ pub(super) fn at_stake(context: &Context, row: &Row<'_>, stakes: &Stakes, ahead:
     let (Some(risk), [today, .., week]) = (stakes.risks.get(task), &ahead.shares[task][..]) else { return Ok(()) };
     let stake = Stake::new(row.task(), 0.0, &stakes.prices, risk);
     let money = |amount: f64| words::money(amount, &stakes.currency);
-    let chance = words::percent(-(-risk.between(*today, *week)).exp_m1());
+    let chance = chance(-(-risk.between(*today, *week)).exp_m1());
     let waiting = match stake.waiting(*today, *week) {
-        Some(cost) => format!("{}, worth {}", chance, money(cost)),
+        Some(cost) => format!("{chance}, worth {}{}", money(cost), at_assumed(stakes)),
         None => format!("{chance}; somebody may be injured, so it is not weighed in money"),
     };
     let early = match stake.early(*today) {
         0.0 => String::new(),
-        wasted => format!("; done today, {} of its work is thrown away", money(wasted)),
+        wasted => format!("; done today, {} of its work{} is thrown away", money(wasted), at_assumed(stakes)),
     };
     let rests = match risk.followed.round() as u64 {
-        0 => "its limit alone tells".to_owned(),
+        0 => "not yet done twice here: its limit alone tells".to_owned(),
         times => format!(
             "{} of its part in {}",
             failures(risk.failures),
             match times {
-                1 => "one time from one doing to the next".to_owned(),
-                times => format!("{times} times from one doing to the next"),
+                1 => "one completed time from one doing to the next".to_owned(),
+                times => format!("{times} completed times from one doing to the next"),
             }
         ),
     };
@@ -70,6 +75,11 @@ fn failures(number: f64) -> String {
         10 => "1 failure".to_owned(),
         tenths => format!("{} failures", tenths as f64 / 10.0),
     }
+}
+
+/// That an amount rests on prices which the shop has not set.
+fn at_assumed(stakes: &Stakes) -> &'static str {
+    if stakes.assumed.is_empty() { "" } else { " at assumed prices" }
 }
 
 /// Which prices are assumed.

@@ -1,7 +1,7 @@
 //! `tallow life bearing`: the rating life of a rolling bearing.
 
 use life::bearing::{
-    Basis, Edition, ISO_281_SHAPE, Rolling, hours_of_revolutions, hours_of_travel, linear_rating_life_km, rated_law,
+    Basis, Edition, Rolling, hours_of_revolutions, hours_of_travel, linear_rating_life_km,
     rating_life_million_revolutions, rating_on_basis, reliability_factor,
 };
 use serde_json::json;
@@ -49,7 +49,7 @@ pub(crate) fn bearing(context: &Context, args: &cli::LifeBearing) -> Result<(), 
                 .prose("", &format!("Stated for 100 km of travel (ISO 14728-1) its rating is {}.", figure(per_100)))?;
         }
     }
-    super::draw(context, || chart(ten.life, asked.life, unit), args.svg.as_deref())
+    super::draw(context, || chart(ten.life, asked.life, unit, edition), args.svg.as_deref())
 }
 
 fn basis(per: cli::LinearPer) -> Basis {
@@ -94,16 +94,19 @@ fn say(
     )
 }
 
-fn chart(l10: f64, asked: f64, unit: &str) -> Result<Chart, Trouble> {
-    let law = rated_law(l10, ISO_281_SHAPE).map_err(refused)?;
-    let line = (0..=60).map(|step| 10.0 * l10 * f64::from(step) / 60.0).map(|life| [life, law.survival(life)]);
+/// The share still good by life from nine in ten on, as the standard has it: below that it says nothing.
+fn chart(l10: f64, asked: f64, unit: &str, edition: Edition) -> Result<Chart, Trouble> {
+    let mut line = vec![[l10, 0.9]];
+    for step in 1..=60 {
+        // Evenly by the logarithm of the share failed, from 0.1 to 0.0005.
+        let good = 1.0 - 0.1 * 0.005_f64.powf(f64::from(step) / 60.0);
+        line.push([l10 * reliability_factor(good, edition).map_err(refused)?, good]);
+    }
     Ok(Chart {
         title: "Still good".to_owned(),
-        says: format!(
-            "The share still good by life, as a Weibull law of shape {ISO_281_SHAPE} through the rating life has it."
-        ),
+        says: "The share still good by life, from nine in ten up, as ISO 281 has it.".to_owned(),
         x: Axis { label: unit.to_owned(), scale: Scale::Linear },
         y: Axis { label: "share still good".to_owned(), scale: Scale::Linear },
-        layers: vec![Layer::Line(line.collect()), Layer::Mark(asked, "life".to_owned())],
+        layers: vec![Layer::Line(line), Layer::Mark(asked, "life".to_owned())],
     })
 }

@@ -19,8 +19,10 @@ pub(super) struct Costs<'a> {
     pub(super) choice: &'a str,
     /// The largest choice that is drawn.
     pub(super) far: f64,
+    /// What the costs are per: `costs per unit of age`.
+    pub(super) rate: &'a str,
     /// The cost rate of choosing nothing, and its name.
-    pub(super) without: (f64, &'a str),
+    pub(super) without: (f64, &'static str),
 }
 
 impl Costs<'_> {
@@ -31,16 +33,16 @@ impl Costs<'_> {
     pub(super) fn chart(&self, rate: impl Fn(f64) -> Result<f64, Error>, best: Option<Best>) -> Result<Chart, Trouble> {
         let (level, name) = self.without;
         let mut layers =
-            vec![Layer::Line(self.line(rate, POINTS)?), Layer::Line(vec![[0.0, level], [self.far, level]])];
+            vec![Layer::Line(self.line(rate, POINTS)?), Layer::Dashed(vec![[0.0, level], [self.far, level]], name)];
         if let Some(best) = best {
             layers.push(Layer::Mark(best.age, "best".to_owned()));
             layers.push(Layer::Points(vec![[best.age, best.cost_rate]]));
         }
         Ok(Chart {
             title: self.title.to_owned(),
-            says: format!("Costs per unit of time by the {}; the level line is {name}.", self.choice),
+            says: format!("{} by the {}; the level line is {name}.", sentence(self.rate), self.choice),
             x: Axis { label: self.choice.to_owned(), scale: Scale::Linear },
-            y: Axis { label: "costs per unit of time".to_owned(), scale: Scale::Linear },
+            y: Axis { label: self.rate.to_owned(), scale: Scale::Linear },
             layers,
         })
     }
@@ -59,4 +61,10 @@ impl Costs<'_> {
         }
         Ok(line)
     }
+}
+
+/// With a capital at its start.
+fn sentence(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

@@ -33,9 +33,14 @@ pub(crate) fn curve(context: &Context, args: &cli::LifeTable) -> Result<(), Trou
         }
         let fits = context.out.fits(printed.width());
         context.out.table(&if fits { printed } else { printed.without("cumulative hazard") })?;
-        let words = match life::median(&points) {
-            Some(median) => format!("Half have failed by {}.", figure(median)),
-            None => "More than half were still good when they were last seen.".to_owned(),
+        let words = match (life::median(&points), first_entry(&lives)) {
+            (Some(median), first) if 0.0 < first => format!(
+                "Of those good at age {}, where watching began, half have failed by {}.",
+                figure(first),
+                figure(median)
+            ),
+            (Some(median), _) => format!("Half have failed by {}.", figure(median)),
+            (None, _) => "More than half were still good when they were last seen.".to_owned(),
         };
         context.out.line("")?;
         context.out.prose("", &format!("{words} The bounds hold {}, point by point.", share(args.level)))?;
@@ -43,7 +48,7 @@ pub(crate) fn curve(context: &Context, args: &cli::LifeTable) -> Result<(), Trou
     if points.is_empty() && args.svg.is_none() {
         return Ok(());
     }
-    super::draw(context, || Ok(chart(&points, args.level)), args.svg.as_deref())
+    super::draw(context, || Ok(chart(&points, &lives, args.level)), args.svg.as_deref())
 }
 
 /// The curve of lives of which some ended between two looks: it falls somewhere within intervals.
@@ -90,12 +95,19 @@ fn shape(point: &CurvePoint) -> serde_json::Value {
     })
 }
 
-/// The curve of lives as steps in their band; nothing where it can't be drawn.
-pub(in crate::commands) fn layers(lives: &[Life], level: Level) -> Vec<Layer> {
-    life::curve(lives, level).map_or_else(|_| Vec::new(), |points| layers_of(&points))
+/// The age at which the first of the lives was first watched: of what was before, the curve says nothing.
+fn first_entry(lives: &[Life]) -> f64 {
+    lives.iter().map(Life::entry).reduce(f64::min).unwrap_or(0.0)
 }
 
-fn layers_of(points: &[CurvePoint]) -> Vec<Layer> {
+/// The curve of lives as steps in their band; nothing where it can't be drawn.
+pub(in crate::commands) fn layers(lives: &[Life], level: Level) -> Vec<Layer> {
+    life::curve(lives, level).map_or_else(|_| Vec::new(), |points| layers_of(&points, lives))
+}
+
+/// From the first entry to the last age at which anything was seen.
+fn layers_of(points: &[CurvePoint], lives: &[Life]) -> Vec<Layer> {
+    let last = lives.iter().map(|life| life.end().last()).fold(0.0, f64::max);
     let bounded = points.iter().filter_map(|point| Some([point.time, point.lower?, point.upper?]));
     let mut band: Vec<[f64; 3]> = Vec::new();
     for [time, lower, upper] in bounded {
@@ -105,12 +117,17 @@ fn layers_of(points: &[CurvePoint]) -> Vec<Layer> {
         }
         band.push([time, lower, upper]);
     }
-    let steps = [[0.0, 1.0]].into_iter().chain(points.iter().map(|point| [point.time, point.survival])).collect();
+    let to_the_end = band.last().map(|&[_, lower, upper]| [last, lower, upper]);
+    band.extend(to_the_end);
+    let mut steps = vec![[first_entry(lives), 1.0]];
+    steps.extend(points.iter().map(|point| [point.time, point.survival]));
+    let lowest = points.last().map_or(1.0, |point| point.survival);
+    steps.push([last, lowest]);
     vec![Layer::Band(band), Layer::Steps(steps)]
 }
 
-fn chart(points: &[CurvePoint], level: f64) -> Chart {
-    chart_of(layers_of(points), &format!("with bounds that hold {}", share(level)))
+fn chart(points: &[CurvePoint], lives: &[Life], level: f64) -> Chart {
+    chart_of(layers_of(points, lives), &format!("with bounds that hold {}", share(level)))
 }
 
 fn chart_of(layers: Vec<Layer>, how: &str) -> Chart {

@@ -48,12 +48,13 @@ pub(crate) fn drift(context: &Context, args: &cli::LifeDrift) -> Result<(), Trou
         });
         context.out.json(&rows.collect())?;
     } else {
-        say(context, args.limit, &units, &way)?;
+        say(context, args, &units, &way)?;
     }
     super::draw(context, || Ok(chart(&units, args.limit)), args.svg.as_deref())
 }
 
-fn say(context: &Context, limit: f64, units: &[Unit], way: &Way) -> Result<(), Trouble> {
+fn say(context: &Context, args: &cli::LifeDrift, units: &[Unit], way: &Way) -> Result<(), Trouble> {
+    let limit = args.limit;
     let columns = ["unit", "readings", "last at age", "10 %", "50 %", "90 %"];
     let mut printed = Table::new(columns.map(|name| (name, Align::Right)));
     for unit in units {
@@ -65,7 +66,42 @@ fn say(context: &Context, limit: f64, units: &[Unit], way: &Way) -> Result<(), T
     out.line(format!("Age by which a reading of {} is reached, with a chance of\n", figure(limit)))?;
     out.table(&printed)?;
     out.line("")?;
-    out.prose("", &way.words())
+    out.prose("", &way.words())?;
+    let remarks = remarks(units, way, limit, args.falling);
+    if remarks.is_empty() { Ok(()) } else { out.prose("", &remarks.join(" ")) }
+}
+
+/// What is odd about the readings: a limit that is passed already, a drift away from it, no scatter.
+fn remarks(units: &[Unit], way: &Way, limit: f64, falling: bool) -> Vec<String> {
+    let towards = if falling { -1.0 } else { 1.0 };
+    let is_past = |reading: &Reading| limit * towards <= reading.value * towards;
+    let named = |found: Vec<&Unit>| {
+        let numbers: Vec<String> = found.iter().take(12).map(|unit| unit.number.to_string()).collect();
+        let dots = if 12 < found.len() { ", …" } else { "" };
+        (!found.is_empty()).then(|| format!("{}{dots}", numbers.join(", ")))
+    };
+    let mut remarks = Vec::new();
+    if units.iter().flat_map(|unit| &unit.readings).all(is_past) {
+        let other =
+            if falling { "leave out --falling if readings rise to it" } else { "say --falling if readings fall to it" };
+        remarks.push(format!("Every reading is past the limit already: {other}."));
+    } else if let Some(numbers) = named(units.iter().filter(|unit| is_past(&unit.last())).collect()) {
+        remarks.push(format!("Past the limit by its last reading: unit {numbers}."));
+    }
+    let moves_away = |unit: &&Unit| {
+        let first = unit.readings.iter().min_by(|one, other| one.age.total_cmp(&other.age));
+        first.is_some_and(|first| (unit.last().value - first.value) * towards < 0.0)
+    };
+    if let Some(numbers) = named(units.iter().filter(moves_away).collect()) {
+        remarks.push(format!("Moves away from the limit: unit {numbers}."));
+    }
+    let has_no_range = |unit: &&Unit| unit.ages[0].is_some() && unit.ages[0] == unit.ages[2];
+    if matches!(way, Way::OwnLine)
+        && let Some(numbers) = named(units.iter().filter(has_no_range).collect())
+    {
+        remarks.push(format!("Unit {numbers}: on a line through the readings, without scatter to tell a range from."));
+    }
+    remarks
 }
 
 /// The readings of each unit.
@@ -229,7 +265,11 @@ fn chart(units: &[Unit], limit: f64) -> Chart {
         far = far.max(age);
         layers.push(Layer::Points(points));
     }
-    layers.push(Layer::Line(vec![[0.0, limit], [far, limit]]));
+    layers.push(Layer::Dashed(vec![[0.0, limit], [far, limit]], "limit"));
+    if (2..=12).contains(&units.len()) {
+        let name = |unit: &Unit| Layer::Word([unit.last().age, unit.last().value], format!("unit {}", unit.number));
+        layers.extend(units.iter().map(name));
+    }
     Chart {
         title: "Readings and their limit".to_owned(),
         says: "Readings by age; from each unit's last reading, lines to the limit by the ages of 10, 50 and 90 %."

@@ -302,7 +302,7 @@ fn say_laws(context: &Context, lives: &[Life], laws: &[compare::Candidate]) -> R
     let mut printed = Table::new([("law", Align::Left), ("AIC", Align::Right), ("evidence", Align::Right)]);
     for law in laws {
         let aic = law.fit.as_ref().map_or_else(|_| "no fit".to_owned(), |fit| format!("{:.3}", fit.aic()));
-        printed.row([law.family.name().to_owned(), aic, format!("{:.0} %", law.weight * 100.0)], Dress::Plain);
+        printed.row([law.family.name().to_owned(), aic, super::chance(law.weight)], Dress::Plain);
     }
     context.out.line("")?;
     context.out.table(&printed)?;
@@ -313,8 +313,8 @@ fn say_laws(context: &Context, lives: &[Life], laws: &[compare::Candidate]) -> R
         "",
         &format!(
             "The smaller the AIC, the better; evidence is its share (Akaike). {words} (exponential against weibull: \
-             p = {:.3}). Another law: --model NAME.",
-            test.chance
+             {}). Another law: --model NAME.",
+            super::p_words(test.chance)
         ),
     )
 }

@@ -41,6 +41,7 @@ pub(crate) fn hidden(context: &Context, args: &cli::LifeHidden) -> Result<(), Tr
     }
     let far = best.map_or(2.0 * law.mean(), |best| 3.0 * best.age);
     let without = (args.undetected_cost, "never looking");
-    let costs = Costs { title: "Cost of looking", choice: "time between looks", far, without };
+    let costs =
+        Costs { title: "Cost of looking", choice: "time between looks", far, rate: "costs per unit of time", without };
     super::draw(context, || costs.chart(|interval| failure.cost_rate(interval), best), args.svg.as_deref())
 }

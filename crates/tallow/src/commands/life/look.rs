@@ -75,7 +75,7 @@ fn best_words(best: Option<Best>, seen: Option<f64>, without: f64) -> String {
 fn chart_of_costs(costs: &LookCosts, best: Option<Best>, longest: f64) -> Result<Chart, Trouble> {
     let far = 3.0 * best.map_or(longest, |best| best.age);
     let without = (costs.cost_rate_without(), "never looking");
-    Costs { title: "Cost of looking", choice: "time between looks", far, without }
+    Costs { title: "Cost of looking", choice: "time between looks", far, rate: "costs per unit of time", without }
         .chart(|interval| costs.cost_rate(interval), best)
 }
 

@@ -19,10 +19,11 @@ mod table;
 use std::fs;
 use std::path::Path;
 
-use crate::chart::Chart;
+use crate::chart::{Chart, scientific};
 use crate::cli;
 use crate::context::Context;
 use crate::trouble::Trouble;
+use crate::words;
 
 pub(super) use curve::layers as curve_layers;
 pub(super) use replace::chart as replace_chart;
@@ -43,19 +44,47 @@ pub(crate) fn life(context: &Context, args: &cli::Life) -> Result<(), Trouble> {
     }
 }
 
-/// Up to five significant digits.
+/// Up to five significant digits; what is huge or tiny in powers of ten.
 pub(super) fn figure(value: f64) -> String {
     if value == 0.0 {
         return "0".to_owned();
+    }
+    if !(1e-4..1e7).contains(&value.abs()) {
+        return scientific(value);
     }
     let places = (4 - value.abs().log10().floor() as i32).clamp(0, 12) as usize;
     let text = format!("{value:.places$}");
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
-/// A share in per cent, with as many digits as it deserves.
+/// A share in per cent, with as many digits as it deserves; none rounds to all.
 fn share(value: f64) -> String {
-    format!("{} %", figure(value * 100.0))
+    match figure(value * 100.0).as_str() {
+        "100" if value < 1.0 => NEARLY_ALL.to_owned(),
+        figure => format!("{figure} %"),
+    }
+}
+
+/// What is told of a chance that would round to certainty.
+const NEARLY_ALL: &str = "more than 99.99 %";
+
+/// A chance in whole per cent, which no rounding makes certain or impossible.
+pub(super) fn chance(value: f64) -> String {
+    match value {
+        nearly if 0.9999 < nearly => NEARLY_ALL.to_owned(),
+        high if 0.995 <= high => format!("{:.2} %", (high * 1e4).floor() / 100.0),
+        low if 0.0 < low && low < 0.005 => "less than 1 %".to_owned(),
+        value => words::percent(value),
+    }
+}
+
+/// The p of a test: `p = 0.06`, `p < 0.001`.
+pub(super) fn p_words(p: f64) -> String {
+    match p {
+        p if p < 0.001 => "p < 0.001".to_owned(),
+        p if p < 0.1 => format!("p = {p:.3}"),
+        p => format!("p = {p:.2}"),
+    }
 }
 
 /// Failures among lives, both by count.
@@ -77,7 +106,7 @@ fn a_law(family: life::Family) -> String {
 
 /// An end of a band, or that there is none.
 fn end(bound: Option<f64>) -> String {
-    bound.map_or_else(|| "no bound".to_owned(), figure)
+    bound.filter(|bound| bound.is_finite()).map_or_else(|| "no bound".to_owned(), figure)
 }
 
 /// Draws a chart below an answer in text, and into a file if one is named; makes it for nothing else.
@@ -104,4 +133,28 @@ pub(super) fn save(context: &Context, chart: &Chart, svg: Option<&Path>) -> Resu
 
 fn refused(error: impl std::fmt::Display) -> Trouble {
     Trouble::from_text(&error.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_rounding_makes_certain_or_impossible() {
+        assert_eq!(
+            [1.0, 0.999_95, 0.998_7, 0.42, 0.001].map(chance),
+            ["more than 99.99 %", "more than 99.99 %", "99.87 %", "42 %", "less than 1 %"]
+        );
+        assert_eq!([0.999_999_99, 0.95, 1.0].map(share), ["more than 99.99 %", "95 %", "100 %"]);
+        assert_eq!([1e-9, 0.0123, 0.1234].map(p_words), ["p < 0.001", "p = 0.012", "p = 0.12"]);
+        assert_eq!([None, Some(f64::INFINITY), Some(2.0)].map(end), ["no bound", "no bound", "2"]);
+    }
+
+    #[test]
+    fn huge_and_tiny_figures_stay_short() {
+        assert_eq!(
+            [1.234_56e15, 1e7, 0.000_012, 12.5, -3e9].map(figure),
+            ["1.2346e15", "1e7", "1.2e-5", "12.5", "-3e9"]
+        );
+    }
 }

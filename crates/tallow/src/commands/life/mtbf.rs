@@ -25,16 +25,17 @@ pub(crate) fn mtbf(context: &Context, args: &cli::LifeMtbf) -> Result<(), Troubl
         (Some(mean), Some(lower), Some(upper)) => context.out.prose(
             "",
             &format!(
-                "Mean time between failures {}, between {} and {} with {percent} confidence.",
+                "Mean time between failures {}, between {} and {} with {percent} confidence (two-sided: {} beyond either end).",
                 figure(mean),
                 figure(lower),
-                figure(upper)
+                figure(upper),
+                share(0.5 * (1.0 - args.level))
             ),
         )?,
         _ => context.out.prose(
             "",
             &format!(
-                "No failure gives no mean. It is longer than {} with {percent} confidence.",
+                "No failure gives no mean. It is longer than {} with {percent} confidence (one-sided).",
                 figure(mtbf.lower(level))
             ),
         )?,

@@ -10,7 +10,7 @@ use life::{Bounds, Level};
 use serde_json::{Value, json};
 
 use super::table::{Row, Table as Cells};
-use super::{end, figure, refused, share};
+use super::{end, figure, p_words, refused, share};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -46,11 +46,13 @@ fn systems(path: &Path) -> Result<Vec<Numbered>, Trouble> {
         "each system was watched from start (0 if left out) to end; time is a failure",
     )?;
     let mut found: BTreeMap<u64, (f64, f64, Vec<f64>)> = BTreeMap::new();
+    let mut lines: BTreeMap<u64, Lines> = BTreeMap::new();
     for row in table.rows() {
         let (name, start, end) = (row.need("system")?, row.get("start").unwrap_or(0.0), row.need("end")?);
         let (known_start, known_end, times) = found.entry(name.to_bits()).or_insert((start, end, Vec::new()));
         same(&row, "start", *known_start, start)?;
         same(&row, "end", *known_end, end)?;
+        lines.entry(name.to_bits()).or_default().add(&row)?;
         times.extend(row.get("time"));
     }
     let system = |(bits, (start, end, times)): (u64, (f64, f64, Vec<f64>))| {
@@ -59,6 +61,38 @@ fn systems(path: &Path) -> Result<Vec<Numbered>, Trouble> {
         Ok(Numbered { number, watched })
     };
     found.into_iter().map(system).collect()
+}
+
+/// Where a system's rows stand.
+#[derive(Default)]
+struct Lines {
+    /// The line of each failure, by its time.
+    failures: BTreeMap<u64, u64>,
+    /// The line that says that nothing failed.
+    quiet: Option<u64>,
+}
+
+impl Lines {
+    /// Refuses a row that says again what an earlier one said, or the opposite.
+    fn add(&mut self, row: &Row<'_>) -> Result<(), Trouble> {
+        let line = row.line();
+        let (quiet, same, first) = match row.get("time") {
+            Some(time) => (self.quiet, self.failures.insert(time.to_bits(), line), None),
+            None => (None, self.quiet.replace(line), self.failures.values().min().copied()),
+        };
+        if let Some(before) = quiet.or(first) {
+            let what = format!(
+                "an empty time says that nothing failed, but line {before} and this one of the same system differ"
+            );
+            return Err(row
+                .refuse(what)
+                .help("a system without failures has one row with an empty time; others have none"));
+        }
+        let Some(before) = same else { return Ok(()) };
+        Err(row
+            .refuse(format!("this says the same of the same system as line {before}"))
+            .help("leave out one of the two; failures at once have times a little apart"))
+    }
 }
 
 /// A system with the number that it has in the table.
@@ -149,7 +183,7 @@ fn say_reversals(context: &Context, reversals: &[(f64, ReversalTest)]) -> Result
     for (number, test) in reversals {
         let counts = [test.spans, test.reversals].map(|count| count.to_string());
         let [spans, found] = counts;
-        let row = [figure(*number), spans, found, figure(test.expected()), format!("{:.3}", test.two_sided())];
+        let row = [figure(*number), spans, found, figure(test.expected()), p_cell(test.two_sided())];
         printed.row(row, Dress::Plain);
     }
     context.out.line("")?;
@@ -162,13 +196,17 @@ fn say_reversals(context: &Context, reversals: &[(f64, ReversalTest)]) -> Result
     )
 }
 
+fn p_cell(p: f64) -> String {
+    if p < 0.001 { "< 0.001".to_owned() } else { format!("{p:.3}") }
+}
+
 /// Whether failures come faster or slower, as far as the tests can tell.
 fn trend(systems: &[System], shape: f64) -> String {
     let Ok(test) = laplace_test(systems) else { return "Too few failures to tell a trend.".to_owned() };
     let way = if 1.0 < shape { "faster" } else { "slower" };
     match test.two_sided {
-        p if p < 0.05 => format!("Failures come ever {way} (Laplace's test: p = {p:.3})."),
-        p => format!("That failures come ever {way} may be chance (Laplace's test: p = {p:.3})."),
+        p if p < 0.05 => format!("Failures come ever {way} (Laplace's test: {}).", p_words(p)),
+        p => format!("That failures come ever {way} may be chance (Laplace's test: {}).", p_words(p)),
     }
 }
 
@@ -179,7 +217,7 @@ fn chart(means: &[MeanPoint], fit: Option<&PowerLawFit>) -> Chart {
     if let Some(fit) = fit {
         let line =
             (0..=60).map(|step| fit.end() * f64::from(step) / 60.0).map(|time| [time, fit.law().expected_by(time)]);
-        layers.push(Layer::Line(line.collect()));
+        layers.push(Layer::Dashed(line.collect(), "power law"));
     }
     Chart {
         title: "Failures so far".to_owned(),

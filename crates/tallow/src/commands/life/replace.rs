@@ -15,6 +15,9 @@ use crate::trouble::Trouble;
 /// The share of the best cost rate within which an age is as good as the best.
 const AS_GOOD: f64 = 0.05;
 
+/// What costs are per.
+const RATE: &str = "costs per unit of age";
+
 /// Points of a curve of blocks, each of which takes a renewal function.
 const BLOCKS: u32 = 60;
 
@@ -77,23 +80,9 @@ impl Ways {
     }
 
     fn say(&self, context: &Context, level: Level) -> Result<(), Trouble> {
-        let (out, to_failure) = (&context.out, figure(self.by_age.cost_rate_to_failure()));
+        let out = &context.out;
         out.prose("", &self.source.words())?;
-        match self.best {
-            Some(best) => out.prose(
-                "",
-                &format!(
-                    "Replace at age {}: {} per unit of age, {:.0} % less than the {to_failure} of running to failure.{}",
-                    figure(best.age),
-                    figure(best.cost_rate),
-                    best.saving * 100.0,
-                    self.as_good()
-                ),
-            )?,
-            None => {
-                out.prose("", &format!("No gain from replacing early: run to failure, at {to_failure} per unit of age."))?;
-            }
-        }
+        out.prose("", &self.headline())?;
         if let Some(band) = &self.band {
             out.prose("", &band_words(band, level))?;
         }
@@ -109,6 +98,46 @@ impl Ways {
             )?;
         }
         Ok(())
+    }
+
+    /// The cheapest of the ways that were asked for.
+    fn headline(&self) -> String {
+        let to_failure = self.by_age.cost_rate_to_failure();
+        let saving = |rate: f64| {
+            format!(
+                "{:.0} % less than the {} of running to failure",
+                100.0 * (1.0 - rate / to_failure),
+                figure(to_failure)
+            )
+        };
+        let by_age = match self.best {
+            Some(best) => format!(
+                "Replace at age {}: {} per unit of age, {}.{}",
+                figure(best.age),
+                figure(best.cost_rate),
+                saving(best.cost_rate),
+                self.as_good()
+            ),
+            None => format!("No gain from replacing early: run to failure, at {} per unit of age.", figure(to_failure)),
+        };
+        let block = self
+            .block
+            .as_ref()
+            .and_then(|(_, best)| *best)
+            .map(|best| ("replace in blocks every", best.age, best.cost_rate));
+        let repair = self.repair.and_then(|(_, best)| best);
+        let repair = repair.map(|(age, rate)| ("repair minimally, and replace at age", age, rate));
+        let least = self.best.map_or(to_failure, |best| best.cost_rate);
+        let others = [block, repair].into_iter().flatten().filter(|(_, _, rate)| *rate < least);
+        match others.min_by(|one, other| one.2.total_cmp(&other.2)) {
+            Some((way, age, rate)) => format!(
+                "Cheapest of these: {way} {}, {} per unit of age, {}. Without that: {by_age}",
+                figure(age),
+                figure(rate),
+                saving(rate)
+            ),
+            None => by_age,
+        }
     }
 
     /// The ages that cost hardly more than the best.
@@ -145,14 +174,14 @@ impl Ways {
 
     fn chart(&self) -> Result<Chart, Trouble> {
         let law = self.source.law();
-        let mut drawn = chart(&self.by_age, law)?;
-        let costs = costs(&self.by_age, law);
+        let mut drawn = chart(&self.by_age, law, RATE)?;
+        let costs = costs(&self.by_age, law, RATE);
         if let Some((block, best)) = &self.block {
-            drawn.layers.push(Layer::Line(costs.line(|span| block.cost_rate(span), BLOCKS)?));
+            drawn.layers.push(Layer::Dashed(costs.line(|span| block.cost_rate(span), BLOCKS)?, "in blocks"));
             drawn.layers.extend(best.map(|best| Layer::Mark(best.age, "best block".to_owned())));
         }
         if let Some((repair, best)) = self.repair {
-            drawn.layers.push(Layer::Line(costs.line(|age| repair.cost_rate(age), BLOCKS)?));
+            drawn.layers.push(Layer::Dashed(costs.line(|age| repair.cost_rate(age), BLOCKS)?, "with repairs"));
             drawn.layers.extend(best.map(|(age, _)| Layer::Mark(age, "with repairs".to_owned())));
         }
         Ok(drawn)
@@ -174,8 +203,9 @@ fn band_words(band: &Band, level: Level) -> String {
     )
 }
 
-fn costs(policy: &AgeReplacement, law: Law) -> Costs<'static> {
+fn costs<'a>(policy: &AgeReplacement, law: Law, rate: &'a str) -> Costs<'a> {
     Costs {
+        rate,
         title: "Cost of replacing at an age",
         choice: "age at which parts are replaced",
         far: 2.0 * law.mean(),
@@ -183,7 +213,7 @@ fn costs(policy: &AgeReplacement, law: Law) -> Costs<'static> {
     }
 }
 
-/// The cost curve, to twice the mean life.
-pub(in crate::commands) fn chart(policy: &AgeReplacement, law: Law) -> Result<Chart, Trouble> {
-    costs(policy, law).chart(|age| policy.cost_rate(age), policy.best())
+/// The cost curve, to twice the mean life; `rate` says what the costs are per.
+pub(in crate::commands) fn chart(policy: &AgeReplacement, law: Law, rate: &str) -> Result<Chart, Trouble> {
+    costs(policy, law, rate).chart(|age| policy.cost_rate(age), policy.best())
 }

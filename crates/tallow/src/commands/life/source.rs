@@ -24,7 +24,9 @@ impl Source {
         if let (Some(shape), Some(scale)) = (args.shape, args.scale) {
             return Ok(Source::Told(Law::weibull(shape, scale).map_err(refused)?));
         }
-        let file = args.file.as_ref().ok_or_else(|| Trouble::refused("there is neither a table nor a law"))?;
+        let file = args.file.as_ref().ok_or_else(|| {
+            Trouble::refused("there is neither a table nor a law").help("give a table, or --shape and --scale")
+        })?;
         let lives = table::lives(file)?;
         let fit = fitted(&lives, args.model, args.shape)?;
         Ok(Source::Fitted(Box::new(fit), life::total(&lives)))

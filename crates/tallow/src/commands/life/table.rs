@@ -18,6 +18,13 @@ pub(crate) struct Table {
     rows: Vec<(u64, Vec<Option<f64>>)>,
 }
 
+/// Columns of words, which `tallow lives --csv` writes beside the numbers: a table holds one clock and one unit only, or
+/// its ages could not be compared.
+const WORDS: [&str; 3] = ["build", "clock", "unit"];
+
+/// Larger numbers than this are slips: a thousand years are 3e10 s.
+const LARGEST: f64 = 1e12;
+
 impl Table {
     /// Reads a file, or standard input where it is `-`.
     ///
@@ -44,10 +51,14 @@ impl Table {
             header.iter().map(|name| name.trim_start_matches('\u{feff}').trim().to_lowercase()).collect();
         check_columns(&file, &columns, known)?;
         let mut rows = Vec::new();
+        let (mut one, has_words) = (OneUnit::default(), known == LIVES);
         for record in reader.records() {
             let record = record.map_err(broken)?;
             let line = record.position().map_or(0, csv::Position::line);
             let cells = record.iter().zip(&columns).map(|(cell, column)| {
+                if has_words && WORDS.contains(&column.as_str()) {
+                    return one.check(&file, line, column, cell).map(|()| None);
+                }
                 // Where a comma separates nothing, it is a decimal comma.
                 let cell = if separator == b',' { cell.to_owned() } else { cell.replace(',', ".") };
                 number(&file, line, column, &cell)
@@ -78,6 +89,28 @@ impl Table {
     }
 }
 
+/// What the columns of words said first.
+#[derive(Default)]
+struct OneUnit(Vec<(String, String)>);
+
+impl OneUnit {
+    /// Refuses a clock or a unit other than that of the rows before.
+    fn check(&mut self, file: &str, line: u64, column: &str, cell: &str) -> Result<(), Trouble> {
+        match self.0.iter().find(|(name, _)| name == column) {
+            _ if column == "build" => Ok(()),
+            Some((_, before)) if before != cell => Err(Trouble::refused(format!(
+                "{file}, line {line}: the {column} is \"{cell}\" here and \"{before}\" before, so the ages can't be compared"
+            ))
+            .help("keep the rows of one build: tallow lives KIND --build BUILD --csv")),
+            Some(_) => Ok(()),
+            None => {
+                self.0.push((column.to_owned(), cell.to_owned()));
+                Ok(())
+            }
+        }
+    }
+}
+
 /// One row of a table.
 pub(crate) struct Row<'a> {
     table: &'a Table,
@@ -98,6 +131,11 @@ impl Row<'_> {
     /// An empty cell.
     pub(crate) fn need(&self, column: &str) -> Result<f64, Trouble> {
         self.get(column).ok_or_else(|| self.refuse(format!("\"{column}\" is empty")))
+    }
+
+    /// Its line in the file.
+    pub(crate) fn line(&self) -> u64 {
+        self.line
     }
 
     /// An error about this row.
@@ -150,6 +188,10 @@ fn number(file: &str, line: u64, column: &str, cell: &str) -> Result<Option<f64>
         return Ok(None);
     }
     let number = cell.parse::<f64>().ok().filter(|number| number.is_finite());
+    if let Some(huge) = number.filter(|number| LARGEST < number.abs()) {
+        let text = format!("{file}, line {line}: {huge:e} in the column \"{column}\" is beyond what is counted here");
+        return Err(Trouble::refused(text).help("write at most 1e12, in a larger unit"));
+    }
     number.map(Some).ok_or_else(|| {
         Trouble::refused(format!("{file}, line {line}: \"{cell}\" in the column \"{column}\" is not a number"))
             .help("write numbers with a point, and leave a cell empty where nothing is known")
@@ -157,7 +199,7 @@ fn number(file: &str, line: u64, column: &str, cell: &str) -> Result<Option<f64>
 }
 
 /// The columns of a table of lives.
-pub(crate) const LIVES: [&str; 5] = ["time", "event", "entry", "upper", "count"];
+pub(crate) const LIVES: [&str; 8] = ["time", "event", "entry", "upper", "count", "build", "clock", "unit"];
 
 /// The lives in a file: `time` and `event` (1 failed, 0 still good), and where they are known `entry` (the age when watching
 /// began), `upper` (the failure lies between time and upper), `count`.
