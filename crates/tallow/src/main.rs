@@ -1,6 +1,7 @@
 //! tallow, the command line: keeps filament printers running.
 
 mod builds;
+mod calendar;
 mod chart;
 mod cli;
 mod commands;
@@ -14,6 +15,7 @@ mod printed;
 mod programs;
 mod progress;
 mod report;
+mod sheet;
 mod stop;
 mod trouble;
 mod wear;
