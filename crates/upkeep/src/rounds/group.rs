@@ -14,6 +14,9 @@ use super::room::{Room, TOLERANCE};
 /// How many branches [`group`] looks into before it takes the best so far without proof.
 const BRANCHES: usize = 20_000;
 
+/// How many times as many branches are looked into as long as no choice is found at all.
+const FIRST: usize = 4;
+
 /// The visits of one machine without regard to others.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Grouping {
@@ -32,7 +35,7 @@ pub struct Grouping {
 /// If the machine's values are not as many as [`super::Problem::check`] asks for.
 pub fn group(machine: &MachineWork, days: usize) -> Option<Grouping> {
     let n_stocks = machine.jobs.iter().flat_map(|job| &job.uses).map(|(stock, _)| stock + 1).max().unwrap_or(0);
-    let room = Room::boundless(days, n_stocks);
+    let room = Room::boundless(days, n_stocks, 1);
     let work = Work::new(machine, days, &vec![all_days(days); machine.jobs.len()], Vec::new());
     let chosen = work.best(&work.costs(&Prices::none(days)), &room, BRANCHES)?;
     let visits = work.visits(&chosen, &room, &[])?;
@@ -196,7 +199,7 @@ impl<'a> Work<'a> {
     pub(crate) fn best(&self, costs: &Costs, room: &Room, branches: usize) -> Option<Chosen> {
         let mut best: Option<Chosen> = None;
         let mut skipped = f64::INFINITY;
-        let mut open = vec![Branch { allowed: self.allowed.clone(), bound: f64::NEG_INFINITY }];
+        let mut open = vec![Branch { allowed: self.allowed_in(room), bound: f64::NEG_INFINITY }];
         let mut looked_into = 0;
         while let Some(branch) = open.pop() {
             let to_beat = best.as_ref().map_or(f64::INFINITY, |best| best.cost - EPSILON);
@@ -204,7 +207,9 @@ impl<'a> Work<'a> {
                 continue;
             }
             looked_into += 1;
-            if branches < looked_into {
+            // Without anything yet, going on is worth more: the first branches lead to a choice that holds.
+            let enough = if best.is_some() { branches } else { FIRST * branches };
+            if enough < looked_into {
                 skipped = skipped.min(branch.bound);
                 continue;
             }
@@ -229,6 +234,32 @@ impl<'a> Work<'a> {
             }
         }
         best.map(|best| Chosen { bound: best.cost.min(skipped), ..best })
+    }
+
+    /// The days on which each job may be done, and on which there is room for it at least alone.
+    fn allowed_in(&self, room: &Room) -> Vec<u64> {
+        let mut longest: Vec<(Skills, Vec<f64>)> = Vec::new();
+        let mut allowed = self.allowed.clone();
+        for (&job, allowed) in self.jobs.iter().zip(&mut allowed) {
+            let Job { minutes, skills, access, .. } = &self.machine.jobs[job];
+            if !longest.iter().any(|(known, _)| known == skills) {
+                longest.push((*skills, room.longest(*skills, self.days)));
+            }
+            let by_day = longest.iter().find(|(known, _)| known == skills).map_or(&[][..], |(_, by_day)| by_day);
+            for day in ones(*allowed & all_days(self.days)) {
+                let opening = access
+                    .filter(|&access| !self.is_opened(access, day))
+                    .map_or(0.0, |access| self.machine.accesses[access]);
+                let fits = match self.joined(day) {
+                    Some(visit) => room.keeper_fits(visit.keeper, day, minutes + opening, *skills),
+                    None => self.machine.setup_minutes + minutes + opening <= by_day[day] + TOLERANCE,
+                };
+                if !fits {
+                    *allowed &= !(1 << day);
+                }
+            }
+        }
+        allowed
     }
 
     /// The cheapest choice if nothing bound the jobs to each other.

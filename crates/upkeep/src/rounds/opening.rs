@@ -366,9 +366,10 @@ fn raise(
     slack: &mut [f64],
     mut access_slack: Option<&mut [f64]>,
 ) -> bool {
-    let (mut next, mut room) = (leaving, f64::INFINITY);
+    let (mut next, mut room, mut paid) = (leaving, f64::INFINITY, 0_u64);
     for column in ones(usable) {
         if row[column] <= *value {
+            paid |= 1 << column;
             room = room.min(slack[column] + access_slack.as_ref().map_or(0.0, |access| access[column]));
         } else {
             next = next.min(row[column]);
@@ -379,7 +380,7 @@ fn raise(
     if rise <= 0.0 || rise.is_infinite() {
         return false;
     }
-    for column in ones(usable).filter(|&column| row[column] <= *value) {
+    for column in ones(paid) {
         let of_access = access_slack.as_mut().map_or(0.0, |access| {
             let taken = rise.min(access[column]);
             access[column] -= taken;
@@ -422,7 +423,7 @@ mod tests {
             let mut total = 0.0;
             let (mut used, mut accessed) = (0_u64, vec![0_u64; costs.sharing.len()]);
             let access_of = costs.access_of_jobs();
-            for job in 0..costs.n_jobs() {
+            for (job, access) in access_of.iter().enumerate() {
                 let column = rest % (costs.columns + 1);
                 rest /= costs.columns + 1;
                 if column == costs.columns {
@@ -431,7 +432,7 @@ mod tests {
                 }
                 total += costs.row(job)[column];
                 used |= 1 << column;
-                if let Some(access) = access_of[job] {
+                if let Some(access) = *access {
                     accessed[access] |= 1 << column;
                 }
             }

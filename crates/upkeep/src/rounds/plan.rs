@@ -120,7 +120,7 @@ fn unplaced(
     stage: &Stage<'_>,
     visits: &Visits,
 ) -> Vec<Unplaced> {
-    let boundless = Room::boundless(problem.days, problem.stocks.len());
+    let boundless = Room::boundless(problem.days, problem.stocks.len(), problem.keepers.len().max(1));
     let of_machine = |machine: usize| {
         let of = &problem.machines[machine];
         let is_left = |job: usize| !visits[machine].iter().any(|visit| visit.jobs.contains(&job));

@@ -25,11 +25,11 @@ impl Room {
         }
     }
 
-    /// Room for anything, on every one of some days, with as many stocks.
-    pub(crate) fn boundless(days: usize, stocks: usize) -> Room {
+    /// Room for anything, on every one of some days, with as many stocks and keepers.
+    pub(crate) fn boundless(days: usize, stocks: usize, keepers: usize) -> Room {
         Room {
-            skills: vec![Skills(u32::MAX)],
-            minutes: vec![vec![f64::INFINITY; days]],
+            skills: vec![Skills(u32::MAX); keepers],
+            minutes: vec![vec![f64::INFINITY; days]; keepers],
             stocks: vec![vec![f64::INFINITY; days]; stocks],
         }
     }
@@ -65,6 +65,12 @@ impl Room {
     /// The minutes that each keeper has left on a day, with what they may do.
     pub(crate) fn left_on(&self, day: usize) -> Vec<(f64, Skills)> {
         self.minutes.iter().zip(&self.skills).map(|(minutes, skills)| (minutes[day], *skills)).collect()
+    }
+
+    /// The most minutes that one keeper who holds some skills has left on each day.
+    pub(crate) fn longest(&self, skills: Skills, days: usize) -> Vec<f64> {
+        let holders = || self.skills.iter().zip(&self.minutes).filter(|(held, _)| held.hold(skills));
+        (0..days).map(|day| holders().map(|(_, minutes)| minutes[day]).fold(f64::NEG_INFINITY, f64::max)).collect()
     }
 
     /// Whether any keeper has the minutes on a day, and the skills.

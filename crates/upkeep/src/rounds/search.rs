@@ -13,10 +13,10 @@ use super::room::Room;
 use super::stage::Stage;
 
 /// How many branches a machine is looked into when it is put back.
-const BRANCHES: usize = 40;
+const BRANCHES: usize = 10;
 
 /// Up to how many machines are taken out at once.
-const TAKEN_OUT: usize = 4;
+const TAKEN_OUT: usize = 5;
 
 /// How many machines are drawn to take out the one that is furthest from its own best.
 const DRAWN: usize = 3;
@@ -25,7 +25,7 @@ const DRAWN: usize = 3;
 const ORDERS: usize = 6;
 
 /// How much worse than before a plan may get in a step at first, as a share of the mean cost of a machine; falls to nothing.
-const HEAT: f64 = 0.03;
+const HEAT: f64 = 0.015;
 
 /// The visits of every machine.
 pub(crate) type Visits = Vec<Vec<Placed>>;
