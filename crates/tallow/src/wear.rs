@@ -29,6 +29,11 @@ impl Bins {
         self.0.is_empty()
     }
 
+    /// What of it lies outside an axis' reach.
+    pub(crate) fn outside(&self, reach: Reach) -> Outside {
+        Outside::of(self.0.iter().map(|(bin, travel)| (*bin as f64 * BIN_MM, *travel)), reach)
+    }
+
     /// As JSON: the coordinate at which each bin begins and the travel in it, mm.
     pub(crate) fn shape(&self) -> Value {
         let bins: Vec<Value> = self.0.iter().map(|(bin, travel)| json!([*bin as f64 * BIN_MM, travel])).collect();
@@ -96,7 +101,7 @@ pub(crate) fn picture(bins: &Bins, reach: Reach) -> String {
     const BARS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
     let (first, last) = ((reach.from / BIN_MM).floor() as i64, (reach.to / BIN_MM).ceil() as i64 - 1);
     let inside: Vec<f64> = (first..=last).map(|bin| bins.0.get(&bin).copied().unwrap_or(0.0)).collect();
-    let outside = Outside::of(bins.0.iter().map(|(bin, travel)| (*bin as f64 * BIN_MM, *travel)), reach);
+    let outside = bins.outside(reach);
     let most = inside.iter().copied().fold(0.0, f64::max);
     let bar = |travel: f64| if 0.0 < travel { BARS[((travel / most * 8.0).ceil() as usize).min(8)] } else { ' ' };
     let line: String = inside.iter().copied().map(bar).collect();

@@ -1,10 +1,16 @@
 //! Before a print: what a program would use up of each machine that could run it, and which machine it is cheapest on.
 
-use jiff::ZonedDateTime;
+use std::collections::BTreeMap;
 
-use crate::build::{Allowance, Neglect};
-use crate::state::MachineState;
-use crate::used::{meter, used};
+use jiff::civil::Date;
+use jiff::{SignedDuration, ZonedDateTime};
+use motion::Quantity;
+
+use crate::build::{Allowance, Task};
+use crate::shop::Item;
+use crate::stake::forbids_running;
+use crate::state::{MachineState, QueuedUse};
+use crate::used::{Used, meter, used};
 use crate::{Materials, Prices, Risk, Stake, Usage};
 
 /// What a program would ask of one machine.
@@ -83,15 +89,8 @@ pub fn before(
     let mut answer = Before { tasks: Vec::new(), wear: 0.0, risk: 0.0, forbidding: Vec::new() };
     for (index, task) in state.build.tasks.iter().enumerate() {
         let standing = used(state, task, materials, now);
-        let shares = task.limits.iter().zip(&standing.limits).map(|(limit, standing)| {
-            let more = match (limit.every, meter(&state.build, task, limit)) {
-                (Allowance::Amount { .. }, Some(meter)) => meter.amount(asked.usage, materials),
-                _ => asked.seconds / 86_400.0,
-            };
-            [standing.share(), (standing.so_far + more) / standing.allowed]
-        });
-        let [from, to] = shares.fold([0.0, 0.0], |most: [f64; 2], next| [most[0].max(next[0]), most[1].max(next[1])]);
-        if 1.0 <= from && Neglect::Damage <= task.neglect {
+        let (from, to, due_at) = span(state, task, &standing, asked, materials);
+        if forbids_running(task, from) {
             answer.forbidding.push(index);
         }
         if to <= from {
@@ -102,8 +101,107 @@ pub fn before(
         let wear = stake.doing * (to - from);
         answer.wear += wear;
         answer.risk += stake.waiting(from, to).unwrap_or(0.0);
-        let due_at = (from < 1.0 && 1.0 <= to).then(|| (1.0 - from) / (to - from));
         answer.tasks.push(Takes { task: index, from, to, due_at, wear });
     }
     answer
+}
+
+/// The share of a task's allowance that is used before and after a program, and how far it has got when the first of the
+/// task's limits is reached.
+fn span(
+    state: &MachineState,
+    task: &Task,
+    standing: &Used,
+    asked: Asked<'_>,
+    materials: &Materials,
+) -> (f64, f64, Option<f64>) {
+    let (mut from, mut to, mut due_at) = (0.0_f64, 0.0_f64, f64::INFINITY);
+    for (limit, standing) in task.limits.iter().zip(&standing.limits) {
+        let more = match (limit.every, meter(&state.build, task, limit)) {
+            (Allowance::Amount { .. }, Some(meter)) => meter.amount(asked.usage, materials),
+            _ => asked.seconds / SECONDS_A_DAY,
+        };
+        let (share, then) = (standing.share(), (standing.so_far + more) / standing.allowed);
+        (from, to) = (from.max(share), to.max(then));
+        if 1.0 <= then && share < then {
+            due_at = due_at.min((1.0 - share) / (then - share));
+        }
+    }
+    (from, to, Some(due_at).filter(|share| from < 1.0 && share.is_finite()))
+}
+
+/// Seconds of a day.
+const SECONDS_A_DAY: f64 = 86_400.0;
+
+/// The first instant from `now` on from which a machine has time for a program of so many seconds beside its queue.
+///
+/// Runs that are queued for no day, or for one that has begun, follow each other from now on. The others begin with their
+/// day, or as soon as the ones before are over.
+pub fn free_from(queue: &[QueuedUse], seconds: f64, now: &ZonedDateTime) -> ZonedDateTime {
+    let begins = |run: &QueuedUse| {
+        let day = run.on.filter(|on| now.date() < *on);
+        day.and_then(|on| on.to_zoned_datetime(now.time_zone().clone()).ok()).unwrap_or_else(|| now.clone())
+    };
+    let mut runs: Vec<(ZonedDateTime, f64)> =
+        queue.iter().map(|run| (begins(run), run.usage.amount(Quantity::Time))).collect();
+    runs.sort_by(|(one, _), (other, _)| one.cmp(other));
+    let mut free = now.clone();
+    for (begins, takes) in runs {
+        if after(&free, seconds) <= begins {
+            break;
+        }
+        free = after(&free.max(begins), takes);
+    }
+    free
+}
+
+/// The instant so many seconds later; the last that there is, where none is as late.
+fn after(start: &ZonedDateTime, seconds: f64) -> ZonedDateTime {
+    start.saturating_add(SignedDuration::try_from_secs_f64(seconds).unwrap_or(SignedDuration::MAX))
+}
+
+/// How much of an item some tasks need, beside what the stores have of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Supplied {
+    /// The supply or spare.
+    pub item: String,
+    /// In what it is counted.
+    pub unit: String,
+    /// How much the tasks need.
+    pub needed: f64,
+    /// How much is there and still good; `None` where the stores do not count it.
+    pub there: Option<f64>,
+}
+
+impl Supplied {
+    /// Whether less is there than is needed.
+    pub fn is_lacking(&self) -> bool {
+        self.there.is_some_and(|there| there < self.needed - NOUGHT)
+    }
+}
+
+/// Amounts below this are rounding, in any unit.
+const NOUGHT: f64 = 1e-9;
+
+/// What `tasks` need from the stores, by name, and what is there on `day`.
+pub fn supplied<'a>(tasks: impl IntoIterator<Item = &'a Task>, items: &[Item], day: Date) -> Vec<Supplied> {
+    let mut all: BTreeMap<&str, Supplied> = BTreeMap::new();
+    for supply in tasks.into_iter().flat_map(|task| &task.uses) {
+        let one = all.entry(&supply.name).or_insert_with(|| Supplied {
+            item: supply.name.clone(),
+            unit: supply.unit.clone(),
+            needed: 0.0,
+            there: items
+                .iter()
+                .find(|item| item.name.eq_ignore_ascii_case(&supply.name))
+                .and_then(|item| good(item, day)),
+        });
+        one.needed += supply.amount;
+    }
+    all.into_values().collect()
+}
+
+/// How much of an item is there and good on a day; `None` where it is not counted.
+fn good(item: &Item, day: Date) -> Option<f64> {
+    item.stock.map(|stock| (stock - item.expired(day)).max(0.0))
 }

@@ -26,6 +26,7 @@ pub mod risk;
 pub mod rounds;
 pub mod rules;
 pub mod shop;
+pub mod shopping;
 pub mod stake;
 pub mod state;
 pub mod stores;
@@ -35,7 +36,7 @@ pub mod used;
 pub mod visit;
 
 pub use ahead::{Ahead, ahead};
-pub use before::{Asked, Before, Takes, Worth, before};
+pub use before::{Asked, Before, Supplied, Takes, Worth, before, free_from, supplied};
 pub use build::{Build, BuildError, BuildErrors};
 pub use due::{Due, When, due};
 pub use entry::{Entry, EntryId, Event};

@@ -1,9 +1,118 @@
-//! `tallow before`: what a print would use up of each machine that could run it.
+//! `tallow before`: what a print would use up of each machine that could run it, the cheapest first.
 
+mod asks;
+mod screen;
+mod shape;
+
+use jiff::ZonedDateTime;
+use ledger::Ledger;
+use motion::Quantity;
+use upkeep::build::Task;
+use upkeep::{Asked, Before, MachineState, Supplied, Worth, free_from, supplied};
+
+use self::asks::{Asks, Program};
 use crate::cli;
+use crate::commands::plan::Assembled;
 use crate::context::Context;
+use crate::printed::Printed;
 use crate::trouble::Trouble;
 
-pub(crate) async fn before(_context: &Context, _args: &cli::Before) -> Result<(), Trouble> {
-    Err(Trouble::refused("not yet"))
+pub(crate) async fn before(context: &Context, args: &cli::Before) -> Result<(), Trouble> {
+    let programs = Program::all(args)?;
+    let ledger = context.open().await?;
+    let shop = Assembled::read(context, &ledger).await?;
+    if shop.states.is_empty() {
+        return Err(
+            Trouble::refused("the shop has no machine yet").help("add one: tallow machine add NAME --build BUILD")
+        );
+    }
+    let said = Printed::parse(&args.materials, &shop.materials)?;
+    let mut ranked = Vec::new();
+    for program in &programs {
+        ranked.push(Ranked::of(&ledger, &shop, program, &said).await?);
+    }
+    if context.json {
+        return context.out.json(&ranked.iter().map(|ranked| shape::shape(&shop, ranked)).collect());
+    }
+    screen::show(context, &shop, &ranked, args.why)
+}
+
+/// A program, and what it would be on each machine of the shop.
+struct Ranked<'a> {
+    /// What it is called.
+    label: String,
+    /// The machines that could run it: the cheapest first, those that are not to be run last.
+    could: Vec<Could<'a>>,
+    /// The others, each with the reason.
+    can_not: Vec<(&'a str, String)>,
+}
+
+/// A machine that could run the program.
+struct Could<'a> {
+    state: &'a MachineState,
+    /// How long it takes there, s.
+    seconds: f64,
+    /// The relative spread of an estimate; `None` where a file was metered.
+    spread: Option<f64>,
+    /// What it takes of the machine.
+    takes: Before,
+    /// From when on the queue leaves time for it.
+    free: ZonedDateTime,
+    /// What the tasks need that fall due in it or must be done before.
+    supplies: Vec<Supplied>,
+}
+
+impl<'a> Ranked<'a> {
+    async fn of(
+        ledger: &Ledger,
+        shop: &'a Assembled,
+        program: &Program,
+        said: &Printed,
+    ) -> Result<Ranked<'a>, Trouble> {
+        let (mut could, mut can_not) = (Vec::new(), Vec::new());
+        for (state, asks) in shop.states.iter().zip(asks::of_each(ledger, shop, program, said).await?) {
+            match asks {
+                Ok(asks) => could.push(Could::of(shop, state, &asks)),
+                Err(why) => can_not.push((state.name.as_str(), why)),
+            }
+        }
+        could.sort_by(|one, other| {
+            let waits = one.is_not_to_be_run().cmp(&other.is_not_to_be_run());
+            waits.then(one.takes.cost().total_cmp(&other.takes.cost()))
+        });
+        Ok(Ranked { label: program.label(said), could, can_not })
+    }
+}
+
+impl<'a> Could<'a> {
+    fn of(shop: &'a Assembled, state: &'a MachineState, asks: &Asks) -> Could<'a> {
+        let prices = shop.unit_prices();
+        let price = |task: &Task| {
+            task.uses.iter().map(|supply| supply.amount * prices.get(&supply.name).copied().unwrap_or(0.0)).sum()
+        };
+        let supplies: Vec<f64> = state.build.tasks.iter().map(price).collect();
+        let worth = Worth { risks: shop.risks_of(state), supplies: &supplies, prices: &shop.prices };
+        let seconds = asks.usage.amount(Quantity::Time);
+        let asked = Asked { usage: &asks.usage, seconds };
+        let takes = upkeep::before(state, asked, worth, &shop.materials, &shop.now);
+        let wanted = takes.falling_due().into_iter().map(|takes| takes.task).chain(takes.forbidding.iter().copied());
+        let wanted: Vec<&Task> = wanted.map(|task| &state.build.tasks[task]).collect();
+        Could {
+            state,
+            seconds,
+            spread: asks.spread,
+            free: free_from(&state.queue, seconds, &shop.now),
+            supplies: supplied(wanted, &shop.items, shop.now.date()),
+            takes,
+        }
+    }
+
+    /// Whether a task forbids to run the machine before it is done.
+    fn is_not_to_be_run(&self) -> bool {
+        !self.takes.forbidding.is_empty()
+    }
+
+    fn task(&self, index: usize) -> &'a Task {
+        &self.state.build.tasks[index]
+    }
 }

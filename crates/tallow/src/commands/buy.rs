@@ -1,11 +1,194 @@
-//! `tallow stores buy`: the shopping list.
+//! `tallow stores buy`: what to order, how much of it, and by which day.
 
+use std::collections::BTreeMap;
+
+use jiff::ToSpan;
+use jiff::civil::Date;
 use ledger::Ledger;
+use serde_json::{Value, json};
+use upkeep::MachineState;
+use upkeep::shop::{Item, Visit};
+use upkeep::shopping::{Buyer, Shopping, Unsaid};
+use upkeep::stores::{Line, Why};
 
 use crate::cli;
-use crate::context::Context;
+use crate::commands::stores::told;
+use crate::context::{self, Context};
+use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
+use crate::words::{self, HISTORY_DAYS};
 
-pub(crate) async fn buy(_context: &Context, _ledger: &Ledger, _args: &cli::Buy) -> Result<(), Trouble> {
-    Err(Trouble::refused("not yet"))
+pub(crate) async fn buy(context: &Context, ledger: &Ledger, args: &cli::Buy) -> Result<(), Trouble> {
+    let now = context.now_in(ledger);
+    let today = now.date();
+    let from = today.saturating_sub(HISTORY_DAYS.days());
+    let machines = ledger.states(from).await?;
+    let used_from = joined(&machines, &now).map_or(from, |joined| joined.max(from));
+    let items =
+        ledger.stores(from.to_zoned_datetime(now.time_zone().clone()).ok().map(|from| from.timestamp())).await?;
+    let told = ledger.visits(today).await?.into_iter().filter(|told| !told.is_cancelled && told.visit.took.is_none());
+    let told: Vec<(String, Visit)> = told.map(|told| (told.machine, told.visit)).collect();
+    let materials = context::materials(ledger).await?;
+    let buyer = Buyer {
+        machines: &machines,
+        items: &items,
+        used_from,
+        told: &told,
+        materials: &materials,
+        now: &now,
+        review_days: args.days,
+    };
+    let shopping = buyer.shopping().map_err(|error| Trouble::from_text(&error.to_string()))?;
+    let list = List { shopping, items: &items, currency: ledger.rates().await?.currency, today, days: args.days };
+    if context.json { context.out.json(&list.shape()) } else { list.show(context) }
+}
+
+/// The day on which the first machine joined.
+fn joined(machines: &[MachineState], now: &jiff::ZonedDateTime) -> Option<Date> {
+    machines.iter().map(|state| now.time_zone().to_datetime(state.added).date()).min()
+}
+
+struct List<'a> {
+    shopping: Shopping,
+    items: &'a [Item],
+    currency: String,
+    today: Date,
+    days: u16,
+}
+
+impl List<'_> {
+    fn show(&self, context: &Context) -> Result<(), Trouble> {
+        let out = &context.out;
+        match self.shopping.lines.is_empty() {
+            true => out.line(format!("Nothing must be ordered {}.", words::within(self.days)))?,
+            false => self.lines(context)?,
+        }
+        for item in &self.shopping.uncounted {
+            let text = format!(
+                "Taken to be none, since it was never counted: {item}. To count it: tallow stores count \"{item}\" 0"
+            );
+            out.prose("", &text)?;
+        }
+        self.unsaid(context)
+    }
+
+    fn lines(&self, context: &Context) -> Result<(), Trouble> {
+        let columns = [
+            ("order by", Align::Left),
+            ("from", Align::Left),
+            ("item", Align::Left),
+            ("packs", Align::Right),
+            ("cost", Align::Right),
+            ("why", Align::Left),
+        ];
+        let mut table = Table::new(columns);
+        for line in &self.shopping.lines {
+            let cost = line.cost.map_or_else(String::new, |cost| words::money(cost, &self.currency));
+            let day = words::weekday(line.order_by, self.today);
+            let dress = if line.is_late { Dress::Bold } else { Dress::Plain };
+            table.row([day, line.supplier.clone(), line.item.clone(), self.packs(line), cost, self.why(line)], dress);
+        }
+        let nobody = self.shopping.lines.iter().all(|line| line.supplier.is_empty());
+        let table = if nobody { table.without("from") } else { table };
+        context.out.table(&table)?;
+        let all = if self.shopping.lines.iter().any(|line| line.cost.is_none()) {
+            ", as far as prices were told"
+        } else {
+            ""
+        };
+        let sum = words::money(self.sum(), &self.currency);
+        context.out.line(format!("\nIn all {sum}{all}. What is ordered already and has not come is not known here."))
+    }
+
+    /// What has no terms, with what to say.
+    fn unsaid(&self, context: &Context) -> Result<(), Trouble> {
+        if self.shopping.unsaid.is_empty() {
+            return Ok(());
+        }
+        context.out.line("\nNobody has said how these are bought:")?;
+        for unsaid in &self.shopping.unsaid {
+            context.out.prose("  ", &self.unsaid_words(unsaid))?;
+        }
+        Ok(())
+    }
+
+    fn unsaid_words(&self, unsaid: &Unsaid) -> String {
+        let there =
+            unsaid.there.map_or("not counted".to_owned(), |there| format!("{} there", told(there, &unsaid.unit)));
+        let needed = unsaid.first.map(|first| {
+            format!("{} needed from {} on, ", told(unsaid.needed, &unsaid.unit), words::weekday(first, self.today))
+        });
+        format!("{}: {}{there}; {}", unsaid.item, needed.unwrap_or_default(), terms_line(unsaid))
+    }
+
+    /// `2 × 100 ml`; where a pack is a piece, their number.
+    fn packs(&self, line: &Line) -> String {
+        let pack = self.item(line).and_then(|item| item.terms.as_ref()).map_or("", |terms| terms.pack.as_str());
+        if pack == "1" { line.packs.to_string() } else { format!("{} × {pack}", line.packs) }
+    }
+
+    fn why(&self, line: &Line) -> String {
+        let unit = self.unit(line);
+        let why = match line.why {
+            Why::Low { left } => {
+                format!("{} left by then, fewer than {}", told(left.max(0.0), unit), told(line.point, unit))
+            }
+            Why::Lacking { day, missing } => {
+                format!("{} will lack on {}", told(missing, unit), words::weekday(day, self.today))
+            }
+        };
+        let late = if line.is_late { "; comes too late" } else { "" };
+        let spoils =
+            if 0.0 < line.spoils { format!("; {} of it may go bad", told(line.spoils, unit)) } else { String::new() };
+        format!("{why}{late}{spoils}")
+    }
+
+    fn item(&self, line: &Line) -> Option<&Item> {
+        self.items.iter().find(|item| item.name == line.item)
+    }
+
+    fn unit(&self, line: &Line) -> &str {
+        self.item(line).map_or("", |item| item.unit.as_str())
+    }
+
+    fn sum(&self) -> f64 {
+        // The sum of nothing is −0; 0 + −0 is 0.
+        0.0 + self.shopping.lines.iter().filter_map(|line| line.cost).sum::<f64>()
+    }
+
+    fn shape(&self) -> Value {
+        let unsaid = self.shopping.unsaid.iter().map(|unsaid| {
+            json!({
+                "item": unsaid.item, "unit": unsaid.unit, "there": unsaid.there, "needed": unsaid.needed,
+                "first": unsaid.first.map(|day| day.to_string()), "say": terms_line(unsaid),
+            })
+        });
+        let suppliers = self.shopping.lines.iter().filter_map(|line| Some((line.supplier.as_str(), line.cost?)));
+        let mut sums: BTreeMap<&str, f64> = BTreeMap::new();
+        suppliers.for_each(|(supplier, cost)| *sums.entry(supplier).or_default() += cost);
+        json!({
+            "days": self.days, "currency": self.currency, "cost": self.sum(), "cost_by_supplier": sums,
+            "lines": self.shopping.lines.iter().map(|line| self.line_shape(line)).collect::<Value>(),
+            "uncounted": self.shopping.uncounted, "unsaid": unsaid.collect::<Value>(),
+        })
+    }
+
+    fn line_shape(&self, line: &Line) -> Value {
+        let (left, lacks_on, missing) = match line.why {
+            Why::Low { left } => (Some(left), None, None),
+            Why::Lacking { day, missing } => (None, Some(day.to_string()), Some(missing)),
+        };
+        json!({
+            "item": line.item, "unit": self.unit(line), "supplier": line.supplier, "packs": line.packs,
+            "pack": self.item(line).and_then(|item| item.terms.as_ref()).map(|terms| terms.pack.as_str()),
+            "order_by": line.order_by.to_string(), "late": line.is_late, "point": line.point, "left": left,
+            "lacks_on": lacks_on, "missing": missing, "cost": line.cost, "spoils": line.spoils,
+        })
+    }
+}
+
+/// What to say so that something can be bought.
+fn terms_line(unsaid: &Unsaid) -> String {
+    let pack = if unsaid.unit.is_empty() { "10".to_owned() } else { format!("\"100 {}\"", unsaid.unit) };
+    format!("tallow stores terms \"{}\" --lead \"10 days\" --pack {pack}", unsaid.item)
 }

@@ -4,11 +4,11 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, ToSpan, ZonedDateTime};
 use ledger::{Filter, Kind, Ledger, NewEntry};
-use motion::{Quantity, Tool};
+use motion::{Duty, Quantity, Tool};
 use serde_json::json;
 use upkeep::entry::{Basis, Queued, Run};
 use upkeep::estimate::Ratios;
-use upkeep::{Build, EntryId, Event, MachineState, Material, Materials, Usage, amount, booking, used};
+use upkeep::{Build, EntryId, Event, MachineState, Material, MaterialInfo, Materials, Usage, amount, booking, used};
 
 use crate::cli;
 use crate::commands::history::{usage_shape, use_words};
@@ -100,6 +100,21 @@ fn stranger_tools(build: &Build, tools: &[Tool]) -> Vec<Tool> {
     tools.iter().copied().filter(|tool| !named.is_empty() && !named.contains(tool)).collect()
 }
 
+/// What each tool printed, and the use that a metered duty then is.
+///
+/// # Errors
+/// A tool that used filament, of which nothing was said; one of which something was said, and that printed nothing.
+pub(crate) fn printed_use(duty: &Duty, said: &Printed) -> Result<(BTreeMap<Tool, MaterialInfo>, Usage), Trouble> {
+    let tools: Vec<Tool> = duty.tools.keys().copied().collect();
+    let by_tool = said.by_tool(&tools)?;
+    let usage = booking::booked(duty, &by_tool).map_err(|unsaid| {
+        let used = amount::print(unsaid.filament, Quantity::Filament);
+        Trouble::refused(format!("T{} printed {used} of filament, but of what?", unsaid.tool))
+            .help(format!("say so: --material T{}=MATERIAL", unsaid.tool))
+    })?;
+    Ok((by_tool, usage))
+}
+
 impl Executed {
     async fn of(
         ledger: &Ledger,
@@ -127,13 +142,8 @@ impl Executed {
     ) -> Result<Executed, Trouble> {
         let known = programs::duty(ledger, source, &machine.build.machine, stop).await?;
         let tools: Vec<Tool> = known.duty.tools.keys().copied().collect();
-        let by_tool = said.by_tool(&tools)?;
         let strangers = stranger_tools(&machine.build, &tools);
-        let usage = booking::booked(&known.duty, &by_tool).map_err(|unsaid| {
-            let used = amount::print(unsaid.filament, Quantity::Filament);
-            Trouble::refused(format!("T{} printed {used} of filament, but of what?", unsaid.tool))
-                .help(format!("say so: --material T{}=MATERIAL", unsaid.tool))
-        })?;
+        let (by_tool, usage) = printed_use(&known.duty, said)?;
         Ok(Executed {
             label: args.label.clone().unwrap_or_else(|| source.label()),
             program: known.sha256,
