@@ -283,19 +283,21 @@ struct VisitBody {
     minutes: f64,
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     locked: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    took: Option<f64>,
 }
 
 impl From<&Visit> for VisitBody {
     fn from(visit: &Visit) -> VisitBody {
-        let Visit { day: _, keeper, tasks, minutes, is_locked } = visit.clone();
-        VisitBody { keeper, tasks, minutes, locked: is_locked }
+        let Visit { day: _, keeper, tasks, minutes, is_locked, took } = visit.clone();
+        VisitBody { keeper, tasks, minutes, locked: is_locked, took }
     }
 }
 
 impl VisitBody {
     fn into_visit(self, day: Date) -> Visit {
-        let VisitBody { keeper, tasks, minutes, locked } = self;
-        Visit { day, keeper, tasks, minutes, is_locked: locked }
+        let VisitBody { keeper, tasks, minutes, locked, took } = self;
+        Visit { day, keeper, tasks, minutes, is_locked: locked, took }
     }
 }
 

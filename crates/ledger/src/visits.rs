@@ -26,6 +26,13 @@ pub struct Told {
     pub is_cancelled: bool,
 }
 
+impl Told {
+    /// Whether it is still to be walked: neither called off nor walked.
+    pub fn stands(&self) -> bool {
+        !self.is_cancelled && self.visit.took.is_none()
+    }
+}
+
 impl Ledger {
     /// The visits that lie on `from` or later as told last, by day and number, those called off among them. One that was
     /// moved to an earlier day is left out.

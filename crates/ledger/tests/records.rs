@@ -159,7 +159,7 @@ on_both_engines! {
             Event::Age { position: None, of: None, amount: "8 months".into() },
             Event::Replaced { position: "nozzle".into(), because: Because::Good, spare: Some("brass nozzle 0.4".into()) },
             visit(date(2026, 11, 27)),
-            Event::Visit(Visit { day: date(2026, 12, 1), keeper: "mate".into(), tasks: vec!["wipe, wash".into()], minutes: 0.1 + 0.2, is_locked: true }),
+            Event::Visit(Visit { day: date(2026, 12, 1), keeper: "mate".into(), tasks: vec!["wipe, wash".into()], minutes: 0.1 + 0.2, is_locked: true, took: Some(31.0) }),
             Event::Skipped { task: "wipe the x rods".into(), reason: "no wipes left".into() },
         ];
         for (hour, event) in events.into_iter().enumerate() {

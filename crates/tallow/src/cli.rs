@@ -14,7 +14,8 @@ pub(crate) use self::life::{
     LifeReplace, LifeTable, LinearPer, Model, StoppedAt,
 };
 pub(crate) use self::stores::{
-    Buy, Count, Discard, Keeper, KeeperAway, KeeperRemove, KeeperSet, KeeperWord, Move, Receive, Stores, StoresWord, Terms,
+    Buy, Count, Discard, Keeper, KeeperAway, KeeperRemove, KeeperSet, KeeperWord, Move, Receive, Stores, StoresWord,
+    Terms,
 };
 
 const AFTER: &str = "\
@@ -207,6 +208,27 @@ Examples:
     /// Life-data statistics on a table (CSV), without a shop
     #[command(subcommand)]
     Life(Life),
+    /// Plan the visits of the days to come, as cheap as they can be made
+    #[command(after_help = "Examples:\n  tallow plan\n  tallow plan --days 7 --why\n  tallow plan --keep")]
+    Plan(Plan),
+    /// Visits that people have been told of: list, move, lock, call off, and book what was done
+    #[command(after_help = "\
+Examples:
+  tallow visit
+  tallow visit move 812 --to friday
+  tallow visit walked 812
+  tallow visit walked 812 --skip \"oil the y rods: no oil left\" --reading \"belts: belt frequency = 104 Hz\" --took 35")]
+    Visit(Visit),
+    /// Print the sheets of visits: what to lay out, the cautions, the steps in their order
+    #[command(after_help = "\
+Examples:
+  tallow sheet
+  tallow sheet 812 --html visit.html
+  tallow sheet --round --html round.html --paper letter")]
+    Sheet(Sheet),
+    /// Write the visits into a calendar file
+    #[command(after_help = "Example:\n  tallow calendar --out care.ics")]
+    Calendar(Calendar),
     /// Ask the shop's own past how often the forecast's range held
     #[command(after_help = "Example:\n  tallow replay")]
     Replay(Replay),
@@ -459,9 +481,6 @@ pub(crate) struct Replace {
     /// Why it went
     #[arg(long, value_name = "REASON")]
     pub(crate) because: Reason,
-}
-
-#[derive(Args, Debug)]
     /// The spare of the stores that was put in: one is taken out
     #[arg(long, value_name = "ITEM")]
     pub(crate) spare: Option<String>,
@@ -482,6 +501,9 @@ pub(crate) struct Skip {
     /// Words to keep with the entry
     #[arg(long, default_value = "", hide_default_value = true)]
     pub(crate) note: String,
+}
+
+#[derive(Args, Debug)]
 pub(crate) struct Failure {
     /// The position of the part
     pub(crate) position: String,
@@ -643,6 +665,124 @@ pub(crate) struct Correct {
     /// Words to keep with the correction
     #[arg(long, default_value = "", hide_default_value = true)]
     pub(crate) note: String,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Plan {
+    /// How many days, from today on
+    #[arg(long, default_value_t = 14, value_parser = clap::value_parser!(u16).range(1..=31))]
+    pub(crate) days: u16,
+    /// What each task costs today, and on the days after
+    #[arg(long)]
+    pub(crate) why: bool,
+    /// Tell people: write the visits down, and keep them when planning anew
+    #[arg(long)]
+    pub(crate) keep: bool,
+    /// Plan no longer than this, s
+    #[arg(long, default_value_t = 30, value_parser = clap::value_parser!(u16).range(1..))]
+    pub(crate) seconds: u16,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Visit {
+    #[command(subcommand)]
+    pub(crate) action: Option<VisitAction>,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum VisitAction {
+    /// Move a visit to another day, or to another keeper; planning anew leaves it there
+    Move {
+        /// Its number
+        visit: i64,
+        /// The day
+        #[arg(long, value_name = "DAY")]
+        to: String,
+        /// Who goes; who went so far if left out
+        #[arg(long)]
+        keeper: Option<String>,
+    },
+    /// Leave a visit where it is when planning anew
+    Lock {
+        /// Its number
+        visit: i64,
+    },
+    /// Let planning anew move a visit again
+    Free {
+        /// Its number
+        visit: i64,
+    },
+    /// Call a visit off
+    Off {
+        /// Its number
+        visit: i64,
+        /// Why
+        #[arg(long)]
+        why: String,
+    },
+    /// Book a whole visit: its tasks as done, but for those that were skipped
+    Walked(Walked),
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Walked {
+    /// The visit's number
+    pub(crate) visit: i64,
+    /// A task that was not done, and why
+    #[arg(long, value_name = "TASK: REASON")]
+    pub(crate) skip: Vec<String>,
+    /// A task that was done besides
+    #[arg(long, value_name = "TASK")]
+    pub(crate) also: Vec<String>,
+    /// A supply that was used besides or instead of those of a task
+    #[arg(long, value_name = "TASK: SUPPLY[=AMOUNT]")]
+    pub(crate) used: Vec<String>,
+    /// A reading that was taken
+    #[arg(long, value_name = "POSITION: WHAT = VALUE")]
+    pub(crate) reading: Vec<String>,
+    /// How long it took, min; as planned if left out
+    #[arg(long, value_name = "MINUTES", allow_hyphen_values = true, value_parser = number)]
+    pub(crate) took: Option<f64>,
+    /// When it ended
+    #[arg(long, default_value = "now")]
+    pub(crate) when: String,
+    /// Words to keep with its entries
+    #[arg(long, default_value = "")]
+    pub(crate) note: String,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Sheet {
+    /// The numbers of visits; those of the next day that has any if left out
+    pub(crate) visits: Vec<i64>,
+    /// The whole round: what to lay out for all of it, and a sheet for each keeper's day
+    #[arg(long, conflicts_with = "visits")]
+    pub(crate) round: bool,
+    /// Write pages for a printer into this file
+    #[arg(long, value_name = "FILE")]
+    pub(crate) html: Option<PathBuf>,
+    /// The paper
+    #[arg(long, value_enum, default_value = "a4")]
+    pub(crate) paper: PaperSize,
+}
+
+/// Paper to print on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum PaperSize {
+    /// 210 mm × 297 mm
+    A4,
+    /// 8.5 in × 11 in
+    Letter,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Calendar {
+    /// The file; printed if left out
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+    /// The visits of this keeper alone
+    #[arg(long, value_name = "NAME")]
+    pub(crate) keeper: Option<String>,
 }
 
 #[derive(Args, Debug)]

@@ -130,7 +130,7 @@ impl Agenda {
             let Some(machine) = problem.machines.iter().position(|machine| machine.name == *name) else { continue };
             let keeper = |keeper: &Keeper| keeper.name.eq_ignore_ascii_case(&visit.keeper);
             let Some(keeper) = problem.keepers.iter().position(keeper) else { continue };
-            if visit.day < self.today || problem.days <= days_between(self.today, visit.day) {
+            if visit.took.is_some() || visit.day < self.today || problem.days <= days_between(self.today, visit.day) {
                 continue;
             }
             let has_task = |job: &Job| visit.tasks.iter().any(|task| job.name.split(JOINED).any(|name| name == task));

@@ -227,6 +227,7 @@ fn told_visits_are_known_by_their_machine_day_keeper_and_tasks() {
         tasks: vec!["look at the frame".to_owned(), "no such task".to_owned()],
         minutes: 13.0,
         is_locked: true,
+        took: None,
     };
     let gone = Visit { keeper: "nobody".to_owned(), ..visit.clone() };
     let told = [("bench".to_owned(), visit), ("bench".to_owned(), gone)];

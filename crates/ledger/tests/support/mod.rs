@@ -190,7 +190,7 @@ pub(crate) fn replaced(position: &str) -> Event {
 /// A visit that the first keeper was told of.
 pub(crate) fn visit(day: jiff::civil::Date) -> Event {
     let (keeper, tasks) = ("first keeper".to_owned(), vec!["wipe".to_owned(), "oil".to_owned()]);
-    Event::Visit(Visit { day, keeper, tasks, minutes: 12.5, is_locked: false })
+    Event::Visit(Visit { day, keeper, tasks, minutes: 12.5, is_locked: false, took: None })
 }
 
 /// A keeper with so many minutes on every day.

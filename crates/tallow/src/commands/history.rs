@@ -97,7 +97,13 @@ pub(crate) fn said(entry: &Entry, now: &ZonedDateTime) -> String {
 fn visit_words(visit: &Visit, now: &ZonedDateTime) -> String {
     let day = crate::words::day(visit.day, now.date());
     let locked = if visit.is_locked { ", not to be moved" } else { "" };
-    format!("visit on {day} by {}, {:.0} min{locked}: {}", visit.keeper, visit.minutes.ceil(), visit.tasks.join("; "))
+    let took = visit.took.map_or_else(String::new, |took| format!(", walked in {took} min"));
+    format!(
+        "visit on {day} by {}, {:.0} min{locked}{took}: {}",
+        visit.keeper,
+        visit.minutes.ceil(),
+        visit.tasks.join("; ")
+    )
 }
 
 fn old_words(position: Option<&str>) -> String {
@@ -222,7 +228,7 @@ fn event_shape(event: &Event) -> Value {
         Event::Rates(rates) => rates_shape(rates),
         Event::Visit(visit) => json!({
             "day": visit.day.to_string(), "keeper": visit.keeper, "tasks": visit.tasks, "minutes": visit.minutes,
-            "locked": visit.is_locked,
+            "locked": visit.is_locked, "took": visit.took,
         }),
         Event::Skipped { task, reason } => json!({ "task": task, "reason": reason }),
         Event::Keeper(keeper) => {

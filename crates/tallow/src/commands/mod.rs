@@ -4,6 +4,7 @@ mod age;
 mod before;
 mod build;
 mod buy;
+mod calendar;
 mod correct;
 mod demo;
 mod due;
@@ -23,11 +24,13 @@ mod rates;
 mod record;
 mod replay;
 mod run;
+mod sheet;
 mod shop;
 mod skip;
 mod slot;
 mod steps;
 mod stores;
+mod visit;
 
 pub(crate) use quantities::symbol;
 
@@ -62,6 +65,9 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Lives(args) => lives::lives(context, args).await,
         Command::Life(args) => life::life(context, args),
         Command::Plan(args) => plan::plan(context, args).await,
+        Command::Visit(args) => visit::visit(context, args).await,
+        Command::Sheet(args) => sheet::sheet(context, args).await,
+        Command::Calendar(args) => calendar::calendar(context, args).await,
         Command::Limit(args) => limit::limit(context, args).await,
         Command::Age(args) => age::age(context, args).await,
         Command::Rates(args) => rates::rates(context, args).await,

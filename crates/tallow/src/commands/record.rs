@@ -254,7 +254,7 @@ pub(crate) fn because(reason: Reason) -> Because {
 }
 
 /// A supply as typed: `light oil=2 ml`, or its name alone.
-fn supply(text: &str) -> Result<(String, String), Trouble> {
+pub(crate) fn supply(text: &str) -> Result<(String, String), Trouble> {
     let (name, amount) = text.split_once('=').unwrap_or((text, ""));
     let amount = amount.trim();
     match name.trim() {
@@ -296,7 +296,7 @@ fn used_amount(supply: &str, text: &str) -> Result<(), Trouble> {
 const MOST_USED: f64 = 10_000.0;
 
 /// Refuses supplies that must never touch the part, or that burn where the machine is hot.
-fn allowed(task: &Task, position: &Position, supplies: &BTreeMap<String, String>) -> Result<(), Trouble> {
+pub(crate) fn allowed(task: &Task, position: &Position, supplies: &BTreeMap<String, String>) -> Result<(), Trouble> {
     let names = || supplies.keys().map(String::as_str);
     if let Some(supply) = rules::burns(task.state, names(), Supplies::built_in()) {
         return Err(Trouble::refused(format!("\"{supply}\" burns, and \"{}\" is done on a hot machine", task.name))

@@ -12,6 +12,7 @@ mod laws;
 mod lives;
 mod metering;
 mod output;
+mod plan;
 mod programs;
 mod readme;
 mod records;

@@ -222,6 +222,7 @@ fn tell_of_a_visit(shop: &Shop, keeper: &str) -> i64 {
         tasks: vec!["wipe the x rods".to_owned()],
         minutes: 24.5,
         is_locked: true,
+        took: None,
     };
     let machine = "bowline".to_owned();
     let new = NewEntry { machine, at, recorded: at, note: String::new(), event: Event::Visit(visit) };

@@ -20,6 +20,8 @@ pub struct Visit {
     pub minutes: f64,
     /// Whether planning anew must leave it where it is.
     pub is_locked: bool,
+    /// How long it really took, min; `None` until it was walked. One that was walked is not planned any more.
+    pub took: Option<f64>,
 }
 
 impl Visit {
@@ -33,10 +35,10 @@ impl Visit {
             return Err(ShopError::NoTasks);
         }
         self.tasks.iter().try_for_each(|task| said("a task of the visit", task))?;
-        if 0.0 < self.minutes && self.minutes <= f64::from(MOST_MINUTES) {
-            Ok(())
-        } else {
-            Err(ShopError::VisitMinutes { value: self.minutes })
+        let makes_sense = |minutes: &f64| 0.0 < *minutes && *minutes <= f64::from(MOST_MINUTES);
+        match [Some(self.minutes), self.took].into_iter().flatten().find(|minutes| !makes_sense(minutes)) {
+            Some(value) => Err(ShopError::VisitMinutes { value }),
+            None => Ok(()),
         }
     }
 }
@@ -53,6 +55,7 @@ mod tests {
             tasks: vec!["wipe".into()],
             minutes: 12.5,
             is_locked: false,
+            took: None,
         };
         assert_eq!(good.check(), Ok(()));
         assert!(Visit { keeper: String::new(), ..good.clone() }.check().is_err());
@@ -60,6 +63,8 @@ mod tests {
         assert!(Visit { tasks: vec![" ".into()], ..good.clone() }.check().is_err());
         for minutes in [0.0, -1.0, f64::NAN, 1440.5] {
             assert!(matches!(Visit { minutes, ..good.clone() }.check(), Err(ShopError::VisitMinutes { .. })));
+            let took = Some(minutes);
+            assert!(matches!(Visit { took, ..good.clone() }.check(), Err(ShopError::VisitMinutes { .. })));
         }
     }
 }

@@ -69,7 +69,7 @@ impl Assembled {
     pub(in crate::commands) fn agenda(&self, days: usize) -> Agenda {
         let machines: Vec<(&MachineState, &[Risk])> =
             self.states.iter().map(|state| (state, self.risks_of(state))).collect();
-        let told = self.told.iter().filter(|told| !told.is_cancelled);
+        let told = self.told.iter().filter(|told| told.stands());
         let told: Vec<(String, Visit)> = told.map(|told| (told.machine.clone(), told.visit.clone())).collect();
         let stock = self.items.iter().filter_map(|item| Some((item.name.clone(), item.stock?))).collect();
         let shop = Shop {

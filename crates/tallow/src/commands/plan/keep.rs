@@ -43,7 +43,7 @@ pub(super) async fn keep(
     round: &Round,
 ) -> Result<Changes, Trouble> {
     let last = round.date(round.agenda.problem.days.saturating_sub(1));
-    let mut open: Vec<&Told> = shop.told.iter().filter(|told| !told.is_cancelled && told.visit.day <= last).collect();
+    let mut open: Vec<&Told> = shop.told.iter().filter(|told| told.stands() && told.visit.day <= last).collect();
     let mut changes = Changes::default();
     let mut unmatched: Vec<&Placed> = Vec::new();
     // First those that stay on their day, so that no other takes their place.
@@ -100,6 +100,7 @@ fn entry(context: &Context, shop: &Assembled, round: &Round, placed: &Placed, is
         tasks: round.tasks(shop, placed).into_iter().map(str::to_owned).collect(),
         minutes: placed.minutes.ceil(),
         is_locked,
+        took: None,
     };
     NewEntry {
         machine: machine(round, placed).to_owned(),

@@ -4,6 +4,7 @@ mod assembled;
 mod keep;
 mod shape;
 
+use std::collections::BTreeMap;
 use std::time::{Duration, Instant};
 
 use jiff::ToSpan;
@@ -153,20 +154,33 @@ impl Screen<'_> {
             return Ok(());
         }
         out.line("\nNot in the plan, though it should be:")?;
+        // By reason and machine, so that one reason for all is told once.
+        let mut by_reason: Vec<(String, BTreeMap<usize, Vec<&str>>)> = Vec::new();
         for unplaced in &self.round.plan.unplaced {
-            let machine = &self.round.agenda.problem.machines[unplaced.machine];
-            let reason = self.reason(&unplaced.why, unplaced.machine);
-            out.prose("  ", &format!("{}: {}: {reason}", machine.name, machine.jobs[unplaced.job].name))?;
+            let reason = reason_words(&unplaced.why, &self.round.agenda, unplaced.machine);
+            let place = by_reason.iter().position(|(other, _)| *other == reason).unwrap_or_else(|| {
+                by_reason.push((reason, BTreeMap::new()));
+                by_reason.len() - 1
+            });
+            let job = &self.round.agenda.problem.machines[unplaced.machine].jobs[unplaced.job].name;
+            by_reason[place].1.entry(unplaced.machine).or_default().push(job);
+        }
+        for (reason, machines) in by_reason {
+            for (machine, jobs) in machines {
+                let name = &self.round.agenda.problem.machines[machine].name;
+                out.prose("  ", &format!("{name}: {}", jobs.join("; ")))?;
+            }
+            out.prose("  → ", &reason)?;
         }
         Ok(())
     }
 
-    fn reason(&self, why: &Reason, machine: usize) -> String {
-        reason_words(why, &self.round.agenda, machine)
-    }
-
     fn costs(&self) -> Result<(), Trouble> {
         let (out, plan) = (&self.context.out, &self.round.plan);
+        // Work without a place is weighed so heavily that the sum says nothing.
+        if !plan.unplaced.is_empty() {
+            return Ok(());
+        }
         let money = |amount: f64| words::money(amount, &self.shop.currency);
         out.line("")?;
         out.prose(

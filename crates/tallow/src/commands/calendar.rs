@@ -1,0 +1,55 @@
+//! `tallow calendar`: the visits as a file for any program that keeps a calendar.
+
+use std::fs;
+
+use jiff::ToSpan;
+use ledger::Told;
+
+use crate::calendar::{Calendar, CalendarEvent, When, uid};
+use crate::cli;
+use crate::context::Context;
+use crate::trouble::Trouble;
+use crate::words;
+
+/// For how long visits that were walked or called off stay in the file, days: long enough for every reader to have seen it.
+const KEPT: i64 = 30;
+
+pub(crate) async fn calendar(context: &Context, args: &cli::Calendar) -> Result<(), Trouble> {
+    let ledger = context.open().await?;
+    let today = context.now_in(&ledger).date();
+    let told = ledger.visits(today.saturating_sub(KEPT.days())).await?;
+    let keeper = args.keeper.as_deref().map(str::to_lowercase);
+    let is_meant = |told: &&Told| keeper.as_ref().is_none_or(|keeper| told.visit.keeper.to_lowercase() == *keeper);
+    let shop = &ledger.shop().name;
+    let events: Vec<CalendarEvent> = told.iter().filter(is_meant).map(|told| event(told, shop)).collect();
+    if events.is_empty() {
+        return Err(Trouble::refused("there is no visit to put into a calendar")
+            .help("plan some, and tell people: tallow plan --keep"));
+    }
+    let n_events = events.len() as u64;
+    let text = Calendar { name: format!("{shop}: care"), now: context.now, events }.text();
+    let Some(path) = &args.out else { return context.out.verbatim(&text) };
+    fs::write(path, text).map_err(|error| {
+        Trouble::refused(format!("{} can't be written: {error}", path.display()))
+            .help("check the folder and its permissions")
+    })?;
+    context.out.line(format!("{}: {}", path.display(), words::count(n_events, "visits")))
+}
+
+fn event(told: &Told, shop: &str) -> CalendarEvent {
+    let tasks = told.visit.tasks.iter().map(|task| format!("- {task}"));
+    let last = match told.visit.took {
+        Some(took) => format!("Walked in {took} min."),
+        None => format!("When walked: tallow visit walked {}", told.id),
+    };
+    CalendarEvent {
+        uid: uid(told.id.0, shop),
+        sequence: u32::try_from(told.sequence).unwrap_or(u32::MAX),
+        is_cancelled: told.is_cancelled,
+        when: When::Day(told.visit.day),
+        summary: format!("{}: care, {:.0} min", told.machine, told.visit.minutes),
+        description: tasks.chain([String::new(), last]).collect::<Vec<_>>().join("\n"),
+        location: shop.to_owned(),
+        keeper: told.visit.keeper.clone(),
+    }
+}

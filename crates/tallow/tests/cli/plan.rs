@@ -1,0 +1,167 @@
+//! A round, from the plan over the visits that people are told of to what was done, and the plan after that.
+
+use std::collections::BTreeSet;
+
+use serde_json::Value;
+
+use crate::shop::Shop;
+
+/// Two machines that joined on 1 November, and somebody with an hour on every day of the week but Sunday.
+fn shop() -> Shop {
+    let shop = Shop::with_machine("moving-bed");
+    shop.told("machine add \"reef knot\" --build delta --when \"10 Nov 2026\"");
+    shop.told("keeper set mate --minutes \"mon-sat 60\" --skill qualified");
+    shop
+}
+
+/// Machine, day and tasks of each visit of a plan.
+fn visits(plan: &Value) -> Vec<(String, String, Vec<String>)> {
+    let tasks = |visit: &Value| {
+        let jobs = visit["jobs"].as_array().unwrap().iter();
+        let tasks = jobs.flat_map(|job| job["tasks"].as_array().unwrap());
+        tasks.map(|task| task["task"].as_str().unwrap().to_owned()).collect()
+    };
+    let text = |value: &Value| value.as_str().unwrap().to_owned();
+    let all = plan["visits"].as_array().unwrap().iter();
+    all.map(|visit| (text(&visit["machine"]), text(&visit["day"]), tasks(visit))).collect()
+}
+
+#[test]
+fn a_plan_keeps_to_peoples_minutes_costs_no_less_than_its_bound_and_beats_two_simple_rules() {
+    let shop = shop();
+    let plan = shop.json("plan");
+    assert!(!visits(&plan).is_empty() && plan["unplaced"] == serde_json::json!([]), "{plan:#}");
+    for visit in plan["visits"].as_array().unwrap() {
+        assert!(visit["minutes"].as_f64().unwrap() <= 60.0, "{visit:#}");
+        assert_ne!(visit["day"], "2026-11-29", "nobody works on Sunday");
+    }
+    let [cost, bound, on_due_days, at_once] =
+        ["cost", "bound", "cost_on_due_days", "cost_at_once"].map(|key| plan[key].as_f64().unwrap());
+    assert!(bound <= cost + 1e-9 && cost <= on_due_days + 1e-9 && cost <= at_once + 1e-9, "{plan:#}");
+    assert_eq!(shop.json("plan"), plan, "the same shop has the same plan");
+    let once: Vec<(String, String)> = visits(&plan)
+        .into_iter()
+        .flat_map(|(machine, _, tasks)| tasks.into_iter().map(move |task| (machine.clone(), task)))
+        .collect();
+    assert_eq!(once.iter().collect::<BTreeSet<_>>().len(), once.len(), "no task is planned twice");
+    let text = shop.told("plan --why");
+    for part in ["mate: bowline", "used by then", "a week later", "No plan can cost less than", "tallow plan --keep"] {
+        assert!(text.contains(part), "{part} is missing:\n{text}");
+    }
+}
+
+#[test]
+fn visits_are_told_kept_moved_and_walked_and_the_next_plan_goes_on_from_there() {
+    let mut shop = shop();
+    let plan = shop.json("plan --keep");
+    let told = shop.json("visit");
+    assert_eq!(plan["told"]["new"].as_u64().unwrap() as usize, told.as_array().unwrap().len());
+    let again = shop.json("plan --keep");
+    assert_eq!((&again["told"]["same"], &again["told"]["new"]), (&plan["told"]["new"], &0.into()), "nothing changed");
+    // Moving one by hand holds when planning anew.
+    let last = told.as_array().unwrap().last().unwrap().clone();
+    let number = last["visit"].as_i64().unwrap();
+    shop.json(&format!("visit move {number} --to \"9 Dec\""));
+    shop.told("plan --keep");
+    let moved = shop.json("visit");
+    let moved = moved.as_array().unwrap().iter().find(|visit| visit["visit"] == number).unwrap().clone();
+    assert_eq!((&moved["day"], &moved["locked"]), (&"2026-12-09".into(), &true.into()));
+    // The first is walked: one task skipped, a supply named, a reading taken.
+    let first = shop.json("visit")[0].clone();
+    let number = first["visit"].as_i64().unwrap();
+    let machine = first["machine"].as_str().unwrap();
+    let tasks: Vec<&str> = first["tasks"].as_array().unwrap().iter().map(|task| task.as_str().unwrap()).collect();
+    shop.now = format!("{}T16:00[Europe/Oslo]", first["day"].as_str().unwrap().max("2026-11-26"));
+    let position = shop.json(&format!("machine show \"{machine}\""))["parts"][0]["position"].clone();
+    let position = position.as_str().unwrap();
+    let said = shop.told(&format!(
+        "visit walked {number} --skip \"{}: no time left\" --reading \"{position}: play = 0.1 mm\" --took 41",
+        tasks[0]
+    ));
+    assert!(
+        said.contains("walked in 41 min") && said.contains("1 skipped") && said.contains("1 reading taken"),
+        "{said}"
+    );
+    let history = shop.told(&format!("history \"{machine}\""));
+    assert!(history.contains("no time left") && history.contains("play"), "{history}");
+    for task in &tasks[1..] {
+        let due = shop.json(&format!("due \"{machine}\" --all"));
+        let row = due.as_array().unwrap().iter().find(|row| row["task"] == **task).unwrap();
+        assert_eq!(row["since"]["what"], "done", "{task}");
+    }
+    let next = shop.json("plan");
+    let planned: BTreeSet<String> =
+        visits(&next).into_iter().filter(|(other, ..)| other == machine).flat_map(|(.., tasks)| tasks).collect();
+    for task in &tasks[1..] {
+        let soon = shop.json(&format!("due \"{machine}\" --all"));
+        let row = soon.as_array().unwrap().iter().find(|row| row["task"] == **task).unwrap();
+        assert!(row["used"].as_f64().unwrap() < 0.1 || planned.contains(*task), "{task}");
+    }
+    shop.refused(&format!("visit walked {number}"), &["walked already", "tallow visit"]);
+    shop.refused(&format!("visit move {number} --to friday"), &["walked already"]);
+}
+
+#[test]
+fn visits_are_called_off_with_a_reason_and_locked_and_freed() {
+    let shop = shop();
+    shop.told("plan --keep");
+    let number = shop.json("visit")[0]["visit"].as_i64().unwrap();
+    shop.json(&format!("visit lock {number}"));
+    assert_eq!(shop.json("visit")[0]["locked"], true);
+    shop.json(&format!("visit free {number}"));
+    assert_eq!(shop.json("visit")[0]["locked"], false);
+    shop.refused(&format!("visit off {number} --why \" \""), &["why it is called off"]);
+    shop.json(&format!("visit off {number} --why \"the machine is away\""));
+    assert!(shop.json("visit").as_array().unwrap().iter().all(|visit| visit["visit"] != number));
+    shop.refused(&format!("visit off {number} --why x"), &["was called off"]);
+}
+
+#[test]
+fn what_a_visit_can_not_be_told_is_refused_and_nothing_of_it_is_booked() {
+    let shop = shop();
+    shop.told("plan --keep");
+    let visit = shop.json("visit")[0].clone();
+    let number = visit["visit"].as_i64().unwrap();
+    let before = shop.json("history --most 500");
+    let task = visit["tasks"][0].as_str().unwrap();
+    let refused = |words: &str, parts: &[&str]| shop.refused(&format!("visit walked {number} {words}"), parts);
+    refused("--skip \"no such task: why\"", &["no such task"]);
+    refused(&format!("--skip \"{task}\""), &["does not say why", "no oil left"]);
+    refused("--reading \"belts 104 Hz\"", &["is not a reading", "belt frequency = 104 Hz"]);
+    refused("--used \"acetone=2 ml\"", &["for which task"]);
+    refused("--took -5", &["-5 minutes"]);
+    refused("--when tomorrow", &["lies in the future"]);
+    shop.refused("visit walked 99999", &["there is no visit 99999"]);
+    shop.refused("visit move 99999 --to friday", &["there is no visit 99999"]);
+    shop.refused(&format!("visit move {number} --to friday --keeper nobody"), &["nobody", "mate"]);
+    assert_eq!(shop.json("history --most 500"), before);
+}
+
+#[test]
+fn without_keepers_or_skills_the_plan_says_so_and_covers_the_rest() {
+    let shop = Shop::with_machine("moving-bed");
+    let text = shop.told("plan");
+    assert!(text.contains("the shop has no keeper") && text.contains("tallow keeper set"), "{text}");
+    assert_eq!(text.matches("the shop has no keeper").count(), 1, "it is said once:\n{text}");
+    shop.told("keeper set mate --minutes \"daily 5\"");
+    let text = shop.told("plan");
+    assert!(text.contains("no keeper who may do it has more than 5 min"), "{text}");
+    shop.told("keeper set mate --minutes \"daily 90\"");
+    let plan = shop.json("plan");
+    assert!(!visits(&plan).is_empty());
+    Shop::new().refused("plan", &["no machine yet"]);
+}
+
+#[test]
+fn a_machine_past_a_limit_that_may_injure_is_marked_and_comes_first() {
+    let mut shop = shop();
+    shop.now = "2027-01-20T08:00[Europe/Oslo]".to_owned();
+    let plan = shop.json("plan");
+    let marked: Vec<&str> =
+        plan["not_to_be_run"].as_array().unwrap().iter().map(|one| one["machine"].as_str().unwrap()).collect();
+    assert_eq!(marked, ["bowline", "reef knot"]);
+    assert!(shop.told("plan").contains("is not to be run until this is done"));
+    let urgent = |visit: &Value| visit["jobs"].as_array().unwrap().iter().any(|job| job["urgent"] == true);
+    let first = plan["visits"][0].clone();
+    assert!(urgent(&first), "{first:#}");
+}
