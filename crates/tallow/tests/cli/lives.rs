@@ -346,3 +346,14 @@ fn a_limit_of_the_shops_own_counts_until_it_is_taken_back() {
     shop.told(&smoke("2 weeks"));
     assert!(shop.told("lives \"smoke alarm\"").contains("may injure"));
 }
+
+#[test]
+fn narrow_terminals_hold_what_a_shop_tells_of_lives() {
+    let shop = shop_with_failures();
+    for line in ["lives", "lives nozzle", "due bowline --all --why"] {
+        let answer = shop.command(line).env("COLUMNS", "60").output().unwrap();
+        let text = String::from_utf8(answer.stdout).unwrap();
+        let wide = text.lines().find(|line| 60 < line.chars().count());
+        assert_eq!((wide, text.is_empty()), (None, false), "tallow {line}");
+    }
+}
