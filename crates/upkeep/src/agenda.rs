@@ -8,7 +8,7 @@ use motion::Quantity;
 
 use crate::build::{Neglect, State, Task};
 use crate::history::{days_after, days_between};
-use crate::rounds::{Job, Keeper, MachineWork, Problem, Skills, Stock, ToldVisit};
+use crate::rounds::{Job, Keeper, MachineWork, Placed, Plan, Problem, Skills, Stock, ToldVisit};
 use crate::shop::{QUALIFIED, Rostered, Visit};
 use crate::state::MachineState;
 use crate::visit::heat;
@@ -18,7 +18,8 @@ use crate::{Ahead, Build, Materials, Prices, Risk, Stake, ahead};
 /// it would throw half of its work away. Judgement, no source.
 const OPEN_FROM: f64 = 0.5;
 
-/// What a day beyond its limit costs for a task whose neglect may injure, in damages: so much that no saving outweighs it.
+/// What a day beyond its limit weighs for a task whose neglect may injure, in damages: so much that no saving outweighs it. It is
+/// no price, and is taken out again where money is told ([`Agenda::spent`]).
 const INJURY_IN_DAMAGES: f64 = 100.0;
 
 /// The least saving for which a told visit is moved, in hours of labour. Judgement, no source.
@@ -54,10 +55,23 @@ pub struct Agenda {
     pub tasks: Vec<Vec<Vec<usize>>>,
     /// For each machine how its tasks stand and will.
     pub ahead: Vec<Ahead>,
+    /// For each machine and each of its jobs how many days work that may injure is late by then, on each day and if it is left.
+    pub late: Vec<Vec<Vec<usize>>>,
     /// For each machine the tasks by which it is not to be run until they are done.
     pub forbidden: Vec<Vec<usize>>,
     /// The first day.
     pub today: Date,
+    /// What a day of that weighs in the problem's costs.
+    weight: f64,
+}
+
+/// What a plan costs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Spent {
+    /// In money.
+    pub money: f64,
+    /// By how many days, over all its tasks, work is late that may injure.
+    pub days_late: usize,
 }
 
 impl Agenda {
@@ -78,6 +92,8 @@ impl Agenda {
                 ..Problem::default()
             },
             tasks: Vec::new(),
+            late: Vec::new(),
+            weight: INJURY_IN_DAMAGES * shop.prices.damage,
             ahead: Vec::new(),
             forbidden: Vec::new(),
             today,
@@ -97,13 +113,15 @@ impl Agenda {
             Neglect::Damage <= tasks[*task].neglect && ahead.shares[*task].first().is_some_and(|share| 1.0 <= *share)
         };
         let forbidden: Vec<usize> = (0..tasks.len()).filter(is_forbidding).collect();
-        let groups = groups(tasks, &ahead, days);
+        let mut groups = groups(tasks, &ahead, days);
+        groups.retain(|group| !group.iter().any(|&task| self.is_promised(shop, state, &tasks[task])));
         let context = Context { shop, state, risks, ahead: &ahead, days, stocks: &self.problem.stocks };
         let jobs: Vec<Job> = groups.iter().map(|group| context.job(group)).collect();
         let busy = busy_minutes(state, self.today, days);
         let (after, apart) = ties(tasks, &groups);
         // Where work is past its limit by which the machine must not run, what is queued waits for it.
-        let window = |minutes: &f64| if forbidden.is_empty() { (MINUTES_A_DAY - minutes).max(0.0) } else { MINUTES_A_DAY };
+        let window =
+            |minutes: &f64| if forbidden.is_empty() { (MINUTES_A_DAY - minutes).max(0.0) } else { MINUTES_A_DAY };
         let standing = |minutes: &f64| if 0.0 < *minutes { shop.prices.standing(1.0) } else { 0.0 };
         let setup = state.build.visit_minutes;
         let minute_cost: Vec<f64> = busy.iter().map(standing).chain([0.0]).collect();
@@ -118,12 +136,39 @@ impl Agenda {
             after,
             apart,
         });
+        let late = |group: &Vec<usize>| {
+            let of_day = |day: usize| group.iter().map(|&task| context.days_late(task, day)).sum();
+            (0..=days).map(of_day).collect()
+        };
+        self.late.push(groups.iter().map(late).collect());
         self.tasks.push(groups);
         self.ahead.push(ahead);
         self.forbidden.push(forbidden);
     }
 
-    /// Adds the visits that people have been told of, those of machines, keepers and tasks that are still there.
+    /// What a plan costs in money, and how many days work that may injure is late by it.
+    pub fn spent(&self, plan: &Plan) -> Spent {
+        let mut days_late = 0;
+        for (machine, jobs) in self.late.iter().enumerate() {
+            for (job, late) in jobs.iter().enumerate() {
+                let is_in = |visit: &&Placed| visit.machine == machine && visit.jobs.contains(&job);
+                let day = plan.visits.iter().find(is_in).map_or(self.problem.days, |visit| visit.day);
+                days_late += late[day];
+            }
+        }
+        Spent { money: plan.cost - self.weight * days_late as f64, days_late }
+    }
+
+    /// Whether a locked visit after the last day will do a task: then it is not open before.
+    fn is_promised(&self, shop: &Shop<'_>, state: &MachineState, task: &Task) -> bool {
+        let is_later = |visit: &Visit| {
+            visit.is_locked && visit.took.is_none() && self.problem.days <= days_between(self.today, visit.day)
+        };
+        let of_machine = shop.told.iter().filter(|(machine, _)| *machine == state.name);
+        of_machine.map(|(_, visit)| visit).any(|visit| is_later(visit) && visit.tasks.contains(&task.name))
+    }
+
+    /// Adds the visits that people have been told of, a task that is in several to the first alone, those of machines, keepers and tasks that are still there.
     fn tell(&mut self, told: &[(String, Visit)]) {
         for (name, visit) in told {
             let problem = &self.problem;
@@ -135,7 +180,9 @@ impl Agenda {
             }
             let has_task = |job: &Job| visit.tasks.iter().any(|task| job.name.split(JOINED).any(|name| name == task));
             let jobs = &problem.machines[machine].jobs;
-            let jobs: Vec<usize> = (0..jobs.len()).filter(|&index| has_task(&jobs[index])).collect();
+            let in_other =
+                |job: usize| problem.told.iter().any(|told| told.machine == machine && told.jobs.contains(&job));
+            let jobs: Vec<usize> = (0..jobs.len()).filter(|&job| has_task(&jobs[job]) && !in_other(job)).collect();
             if !jobs.is_empty() {
                 let day = days_between(self.today, visit.day);
                 self.problem.told.push(ToldVisit { machine, day, keeper, jobs, is_locked: visit.is_locked });
@@ -195,10 +242,16 @@ fn ties(tasks: &[Task], groups: &[Vec<usize>]) -> (Vec<[usize; 2]>, Vec<[usize; 
     let (mut after, mut apart) = (Vec::new(), Vec::new());
     for (index, group) in groups.iter().enumerate() {
         for task in group.iter().map(|&task| &tasks[task]) {
-            after.extend(task.after.iter().filter_map(group_of).filter(|&other| other != index).map(|first| [first, index]));
-            apart.extend(task.apart.iter().filter_map(group_of).filter(|&other| other != index).map(|other| {
-                [index.min(other), index.max(other)]
-            }));
+            after.extend(
+                task.after.iter().filter_map(group_of).filter(|&other| other != index).map(|first| [first, index]),
+            );
+            apart.extend(
+                task.apart
+                    .iter()
+                    .filter_map(group_of)
+                    .filter(|&other| other != index)
+                    .map(|other| [index.min(other), index.max(other)]),
+            );
         }
     }
     for pairs in [&mut after, &mut apart] {
@@ -245,12 +298,20 @@ impl Context<'_> {
             minutes: tasks.iter().map(|task| task.minutes).sum(),
             costs,
             is_due_within: group.iter().any(|&index| 1.0 <= share(index, self.days)),
-            is_urgent: group.iter().any(|&index| {
-                Neglect::Damage <= self.state.build.tasks[index].neglect && 1.0 <= share(index, 0)
-            }),
+            is_urgent: group
+                .iter()
+                .any(|&index| Neglect::Damage <= self.state.build.tasks[index].neglect && 1.0 <= share(index, 0)),
             skills: Skills(u32::from(tasks.iter().any(|task| task.qualified))),
             access: tasks.iter().find_map(access_of),
             uses: uses.into_iter().collect(),
+        }
+    }
+
+    /// By how many days a task is late on a day that may injure; none for others.
+    fn days_late(&self, index: usize, day: usize) -> usize {
+        match self.state.build.tasks[index].neglect {
+            Neglect::Injury => self.ahead.shares[index][..=day].iter().skip(1).filter(|share| 1.0 <= **share).count(),
+            Neglect::Nuisance | Neglect::FailedPrint | Neglect::Damage => 0,
         }
     }
 
@@ -271,10 +332,7 @@ impl Context<'_> {
         let shares = &self.ahead.shares[index];
         let late = |day: usize| match stake.failure {
             Some(_) => stake.late(shares[day]) - stake.late(shares[0]),
-            None => {
-                let past = shares[..=day].iter().skip(1).filter(|share| 1.0 <= **share).count();
-                INJURY_IN_DAMAGES * self.shop.prices.damage * past as f64
-            }
+            None => INJURY_IN_DAMAGES * self.shop.prices.damage * self.days_late(index, day) as f64,
         };
         (0..=self.days).map(|day| late(day) + if day < self.days { stake.early(shares[day]) } else { 0.0 }).collect()
     }

@@ -54,8 +54,8 @@ pub(crate) fn loft(today: Date, zone: &TimeZone) -> Vec<(Timestamp, Event)> {
     };
     let mut entries = vec![
         (at(400, 8), Event::Rates(rates())),
-        (at(400, 8), keeper("Sunniva", [75, 75, 75, 75, 60, 0, 0], &[QUALIFIED])),
-        (at(400, 8), keeper("Torvald", [45, 0, 45, 0, 45, 0, 0], &[])),
+        (at(400, 8), keeper("Sunniva", [150, 150, 150, 150, 120, 0, 0], &[QUALIFIED])),
+        (at(400, 8), keeper("Torvald", [90, 0, 90, 0, 90, 0, 0], &[])),
     ];
     for stock in &STORES {
         let (item, pack) = (stock.item.to_owned(), stock.pack.to_owned());

@@ -43,7 +43,8 @@ pub(super) async fn keep(
     round: &Round,
 ) -> Result<Changes, Trouble> {
     let last = round.date(round.agenda.problem.days.saturating_sub(1));
-    let mut open: Vec<&Told> = shop.told.iter().filter(|told| told.stands() && told.visit.day <= last).collect();
+    let mut open: Vec<&Told> =
+        shop.told.iter().filter(|told| told.stands() && (told.visit.day <= last || !told.visit.is_locked)).collect();
     let mut changes = Changes::default();
     let mut unmatched: Vec<&Placed> = Vec::new();
     // First those that stay on their day, so that no other takes their place.

@@ -28,7 +28,7 @@ pub(crate) async fn plan(context: &Context, args: &cli::Plan) -> Result<(), Trou
             Trouble::refused("the shop has no machine yet").help("add one: tallow machine add NAME --build BUILD")
         );
     }
-    let round = Round::of(&shop, usize::from(args.days), Duration::from_secs(u64::from(args.seconds)));
+    let round = Round::of(&shop, usize::from(args.days), Duration::from_secs(u64::from(args.seconds)))?;
     let changes = if args.keep { Some(keep::keep(context, &ledger, &shop, &round).await?) } else { None };
     if context.json {
         return context.out.json(&shape::shape(&shop, &round, changes.as_ref()));
@@ -55,13 +55,17 @@ pub(super) struct Round {
 
 impl Round {
     /// Plans `days` days within about `time`. The same shop gives the same plan, unless time runs out.
-    pub(super) fn of(shop: &Assembled, days: usize, time: Duration) -> Round {
+    ///
+    /// # Errors
+    /// A shop that the planner can't hold.
+    pub(super) fn of(shop: &Assembled, days: usize, time: Duration) -> Result<Round, Trouble> {
         let agenda = shop.agenda(days);
+        agenda.problem.check().map_err(|wrong| Trouble::refused(wrong.to_string()))?;
         let start = Instant::now();
         let effort = Effort { stop: &|| time <= start.elapsed(), ..Effort::default() };
         let plan = rounds::plan(&agenda.problem, &effort);
         let (on_due_days, at_once) = (rounds::on_due_days(&agenda.problem), rounds::monthly(&agenda.problem));
-        Round { agenda, plan, on_due_days, at_once }
+        Ok(Round { agenda, plan, on_due_days, at_once })
     }
 
     /// The day of that number, from 0 for today.
@@ -99,6 +103,18 @@ impl Screen<'_> {
         }
         self.unplaced()?;
         self.costs()
+    }
+
+    /// What a plan costs, and by how much it leaves work that may injure late.
+    fn spent(&self, plan: &Plan) -> String {
+        let spent = self.round.agenda.spent(plan);
+        let money = words::money(spent.money, &self.shop.currency);
+        match spent.days_late {
+            0 => money,
+            days => {
+                format!("{money} and leave work that may injure late, by {} in all", words::count(days as u64, "days"))
+            }
+        }
     }
 
     /// Machines that must not run before something is done.
@@ -177,10 +193,6 @@ impl Screen<'_> {
 
     fn costs(&self) -> Result<(), Trouble> {
         let (out, plan) = (&self.context.out, &self.round.plan);
-        // Work without a place is weighed so heavily that the sum says nothing.
-        if !plan.unplaced.is_empty() {
-            return Ok(());
-        }
         let money = |amount: f64| words::money(amount, &self.shop.currency);
         out.line("")?;
         out.prose(
@@ -188,8 +200,8 @@ impl Screen<'_> {
             &format!(
                 "Beside the work itself this costs {}: going to the machines, their standing still, work done early and risk taken \
                  late. No plan can cost less than {} (a gap of {:.1} %).",
-                money(plan.cost),
-                money(plan.bound),
+                money(self.round.agenda.spent(plan).money),
+                money(plan.bound - (plan.cost - self.round.agenda.spent(plan).money)),
                 100.0 * plan.gap()
             ),
         )?;
@@ -197,8 +209,8 @@ impl Screen<'_> {
             "",
             &format!(
                 "Each task on its own day would cost {}, everything of a machine at once {}.",
-                money(self.round.on_due_days.cost),
-                money(self.round.at_once.cost)
+                self.spent(&self.round.on_due_days),
+                self.spent(&self.round.at_once)
             ),
         )?;
         if self.shop.assumed.is_empty() {

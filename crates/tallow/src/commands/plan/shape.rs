@@ -1,7 +1,8 @@
 //! A plan as JSON; the keys are in docs/JSON.md.
 
 use serde_json::{Value, json};
-use upkeep::rounds::Placed;
+use upkeep::agenda::Spent;
+use upkeep::rounds::{Placed, Plan};
 
 use super::keep::Changes;
 use super::{Assembled, Round, reason_words};
@@ -23,10 +24,14 @@ pub(super) fn shape(shop: &Assembled, round: &Round, changes: Option<&Changes>) 
     let told = changes.map(|changes| {
         json!({ "new": changes.new, "changed": changes.changed, "called_off": changes.called_off, "same": changes.same })
     });
+    let spent = |plan: &Plan| {
+        let Spent { money, days_late } = round.agenda.spent(plan);
+        json!({ "cost": money, "days_late": days_late })
+    };
     json!({
         "from": round.agenda.today.to_string(), "days": round.agenda.problem.days, "currency": shop.currency,
-        "assumed": shop.assumed, "cost": plan.cost, "bound": plan.bound, "gap": plan.gap(),
-        "cost_on_due_days": round.on_due_days.cost, "cost_at_once": round.at_once.cost,
+        "assumed": shop.assumed, "plan": spent(plan), "bound": plan.bound - (plan.cost - round.agenda.spent(plan).money),
+        "gap": plan.gap(), "on_due_days": spent(&round.on_due_days), "at_once": spent(&round.at_once),
         "not_to_be_run": forbidden.collect::<Vec<_>>(),
         "visits": plan.visits.iter().map(|visit| visit_shape(shop, round, visit)).collect::<Vec<_>>(),
         "unplaced": unplaced.collect::<Vec<_>>(), "told": told,
