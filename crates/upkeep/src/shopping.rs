@@ -223,7 +223,8 @@ impl Want<'_> {
         if sum <= 0.0 {
             return Demand::normal(0.0, 0.0);
         }
-        let each = squares / sum;
+        // Pieces are whole.
+        let each = if self.unit.is_empty() { (squares / sum).round().max(1.0) } else { squares / sum };
         // Too many uses to list are as good as normal.
         Demand::poisson(mean / each, each).or_else(|_| Demand::normal(mean, (mean * each).sqrt()))
     }

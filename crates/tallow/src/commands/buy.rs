@@ -102,23 +102,20 @@ impl List<'_> {
 
     /// What has no terms, with what to say.
     fn unsaid(&self, context: &Context) -> Result<(), Trouble> {
-        if self.shopping.unsaid.is_empty() {
-            return Ok(());
-        }
-        context.out.line("\nNobody has said how these are bought:")?;
+        let Some(first) = self.shopping.unsaid.first() else { return Ok(()) };
+        context.out.line("\nNobody has said how these are bought:\n")?;
+        let columns =
+            [("item", Align::Left), ("needed", Align::Right), ("from", Align::Left), ("in stock", Align::Right)];
+        let mut table = Table::new(columns);
         for unsaid in &self.shopping.unsaid {
-            context.out.prose("  ", &self.unsaid_words(unsaid))?;
+            let day = unsaid.first.map(|first| words::weekday(first, self.today));
+            let needed = day.as_ref().map(|_| told(unsaid.needed, &unsaid.unit));
+            let there = unsaid.there.map_or_else(|| "not known".to_owned(), |there| told(there, &unsaid.unit));
+            let cells = [unsaid.item.clone(), needed.unwrap_or_default(), day.unwrap_or_default(), there];
+            table.row(cells, Dress::Plain);
         }
-        Ok(())
-    }
-
-    fn unsaid_words(&self, unsaid: &Unsaid) -> String {
-        let there =
-            unsaid.there.map_or("not counted".to_owned(), |there| format!("{} there", told(there, &unsaid.unit)));
-        let needed = unsaid.first.map(|first| {
-            format!("{} needed from {} on, ", told(unsaid.needed, &unsaid.unit), words::weekday(first, self.today))
-        });
-        format!("{}: {}{there}; {}", unsaid.item, needed.unwrap_or_default(), terms_line(unsaid))
+        context.out.table(&table)?;
+        context.out.line(format!("\nSay so of each, for example: {}", terms_line(first)))
     }
 
     /// `2 × 100 ml`; where a pack is a piece, their number.
@@ -131,7 +128,7 @@ impl List<'_> {
         let unit = self.unit(line);
         let why = match line.why {
             Why::Low { left } => {
-                format!("{} left by then, fewer than {}", told(left.max(0.0), unit), told(line.point, unit))
+                format!("{} left by then, less than {}", told(left.max(0.0), unit), told(line.point, unit))
             }
             Why::Lacking { day, missing } => {
                 format!("{} will lack on {}", told(missing, unit), words::weekday(day, self.today))

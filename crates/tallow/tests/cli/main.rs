@@ -3,6 +3,8 @@
 //!
 //! Every JSON answer that any test receives is held against docs/JSON.md (see [`shapes`]).
 
+mod before;
+mod buy;
 mod care;
 mod demo;
 mod endurance;
@@ -11,6 +13,7 @@ mod hours;
 mod laws;
 mod lives;
 mod metering;
+mod moves;
 mod output;
 mod plan;
 mod programs;

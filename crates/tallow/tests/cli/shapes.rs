@@ -51,8 +51,12 @@ fn table_of(line: &str) -> (String, &'static [Row]) {
     let mut words = line.split(' ');
     let first = words.next().unwrap();
     let second = words.next().unwrap_or_default();
-    // What follows `lives` is a name.
-    let second = if first == "lives" && !second.is_empty() { "kind" } else { second };
+    // What follows `lives` and `moves` is a name.
+    let second = match first {
+        "lives" if !second.is_empty() => "kind",
+        "moves" if !second.is_empty() => "name",
+        _ => second,
+    };
     let two = format!("{first} {second}");
     let name = [two, first.to_owned()].into_iter().find(|name| TABLES.contains_key(name));
     let name = name.unwrap_or_else(|| panic!("docs/JSON.md has no table for tallow {line}"));
@@ -158,6 +162,11 @@ mod tests {
             "run --on bowline --hours 20 --material PLA --when \"4 Nov 8:00\"",
             "queue part.gcode --on bowline --material PLA",
             "queue part.gcode --on bowline --material PLA --day friday",
+            "before wall.gcode --material PLA --material T1=ASA",
+            "before --hours 200 --material PLA",
+            "moves",
+            "moves bowline \"sweep x\"",
+            "moves bowline \"sweep x\" --out sweep.gcode",
             "due --all",
             "steps \"replace the nozzle\" --on bowline",
             "steps \"wipe the x rods\" --on bowline",
@@ -186,6 +195,11 @@ mod tests {
             "stores terms \"lint-free wipe\" --lead \"10 days\" --pack 100 --price 12 --supplier chandler",
             "stores terms acetone --lead \"2 weeks\" --pack \"500 ml\"",
             "stores",
+            "stores buy",
+            "stores count \"NLGI 2 lithium grease\" \"1 g\"",
+            "stores terms \"NLGI 2 lithium grease\" --lead \"2 weeks\" --pack \"50 g\" --price 6 --supplier chandler",
+            "stores terms \"isopropyl alcohol, 90 % or more\" --lead \"2 days\" --pack \"500 ml\"",
+            "stores buy",
             "replace nozzle --on bowline --because worn --spare \"brass nozzle 0.4\"",
             "skip bowline \"wipe the x rods\" --why \"no wipes left\"",
             "history",
@@ -236,7 +250,8 @@ mod tests {
                         G1 X20 E1\nG1 Xten\nG4 S1\n";
 
     /// Keys that only long records, very large files or plans print; other tests meet them.
-    const ELSEWHERE: [&str; 15] = [
+    const ELSEWHERE: [&str; 16] = [
+        "before: [].machines.[].not_to_be_run_before.[]",
         "lives kind: [].limits.[].task",
         "lives kind: [].limits.[].of",
         "lives kind: [].limits.[].every",

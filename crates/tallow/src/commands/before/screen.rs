@@ -113,9 +113,18 @@ fn falling(could: &Could<'_>) -> String {
     let due =
         could.takes.tasks.iter().filter(|takes| 1.0 <= takes.from && !could.takes.forbidding.contains(&takes.task));
     let due: Vec<&str> = due.map(|takes| could.task(takes.task).name.as_str()).collect();
-    let due = (!due.is_empty()).then(|| format!("due already: {}", due.join(", ")));
+    let due = (!due.is_empty()).then(|| format!("due already: {}", few(&due)));
     let all: Vec<String> = said.chain(more).chain(due).collect();
     if all.is_empty() { "nothing falls due in it".to_owned() } else { all.join("; ") }
+}
+
+/// The first names, and how many more there are.
+fn few(names: &[&str]) -> String {
+    let first = names[..names.len().min(NAMED)].join(", ");
+    match names.len().saturating_sub(NAMED) {
+        0 => first,
+        more => format!("{first} and {more} more"),
+    }
 }
 
 /// What is to be done first because the machine is not to be run beyond it.
