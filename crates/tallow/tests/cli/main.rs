@@ -22,5 +22,6 @@ mod records;
 mod refusals;
 mod runs;
 mod shapes;
+mod sheets;
 mod shop;
 mod stores;

@@ -1,0 +1,82 @@
+//! Sheets and the calendar of a round, out of the visits that people were told of.
+
+use crate::shop::Shop;
+
+fn told() -> Shop {
+    let shop = Shop::with_machine("moving-bed");
+    shop.told("keeper set mate --minutes \"mon-sat 180\" --skill qualified");
+    shop.told("plan --keep");
+    shop
+}
+
+#[test]
+fn a_sheet_tells_what_to_lay_out_and_every_step_in_a_safe_order_with_its_cautions() {
+    let shop = told();
+    let mut n_isolated = 0;
+    for visit in shop.json("visit").as_array().unwrap() {
+        let number = visit["visit"].as_i64().unwrap();
+        let sheet = shop.told(&format!("sheet {number}"));
+        let flat = sheet.split_whitespace().collect::<Vec<_>>().join(" ");
+        for task in visit["tasks"].as_array().unwrap().iter().map(|task| task.as_str().unwrap()) {
+            let at = flat.to_lowercase().find(task).unwrap_or_else(|| panic!("{task} is missing:\n{sheet}"));
+            let steps = shop.json(&format!("steps \"{task}\" --on bowline"));
+            if steps["state"] == "isolated" {
+                n_isolated += 1;
+                let switched = flat.find("ISOLATED").unwrap_or_else(|| panic!("nobody switches off:\n{sheet}"));
+                assert!(switched < at, "{task} stands before the machine is isolated:\n{sheet}");
+            }
+            // The first words of every caution of the task stand on the sheet.
+            for caution in steps["cautions"].as_array().unwrap() {
+                let words: Vec<&str> = caution["text"].as_str().unwrap().split(' ').take(4).collect();
+                assert!(flat.contains(&words.join(" ")), "{words:?} is missing:\n{sheet}");
+            }
+        }
+        for part in ["bowline", "mate", "TEST", "The maker's manual stands above", &number.to_string()] {
+            assert!(flat.contains(part), "{part} is missing:\n{sheet}");
+        }
+    }
+    assert!(0 < n_isolated, "no visit needs the machine isolated");
+}
+
+#[test]
+fn a_round_prints_a_bench_list_and_a_sheet_for_each_day_and_pages_for_paper() {
+    let shop = told();
+    let round = shop.told("sheet --round");
+    assert!(round.contains("mate") && round.contains("lint-free wipe"), "{round}");
+    shop.told("sheet --round --html round.html --paper letter");
+    for file in ["round.html", "round-bench.html", "round-days.html"] {
+        let page = std::fs::read_to_string(shop.path(file)).unwrap();
+        assert!(page.starts_with("<!DOCTYPE html>") && page.contains("@page"), "{file}");
+        assert!(!page.contains("<script") && !page.contains("http://") || page.contains("www.w3.org"), "{file}");
+    }
+    shop.refused("sheet 99999", &["no visit 99999", "tallow visit"]);
+    shop.refused("sheet --html no/such/folder/page.html", &["can't be written"]);
+    Shop::with_bowline().refused("sheet", &["nobody has been told", "tallow plan --keep"]);
+}
+
+#[test]
+fn the_calendar_keeps_a_visits_name_counts_its_changes_and_tells_that_it_was_called_off() {
+    let shop = told();
+    let visit = shop.json("visit")[0].clone();
+    let number = visit["visit"].as_i64().unwrap();
+    let events = |shop: &Shop| -> Vec<String> {
+        // RFC 5545, 3.1: a line break and one blank join what was folded.
+        let text = shop.told("calendar").replace("\r\n ", "");
+        text.split("BEGIN:VEVENT").skip(1).map(str::to_owned).collect()
+    };
+    let of = |shop: &Shop| {
+        let name = format!("UID:visit-{number}@");
+        events(shop).into_iter().find(|event| event.contains(&name)).expect("the visit is in the calendar")
+    };
+    assert!(of(&shop).contains("SEQUENCE:0") && of(&shop).contains("STATUS:CONFIRMED"), "{}", of(&shop));
+    shop.json(&format!("visit move {number} --to \"4 Dec\""));
+    let moved = of(&shop);
+    assert!(moved.contains("SEQUENCE:1") && moved.contains("DTSTART;VALUE=DATE:20261204"), "{moved}");
+    shop.json(&format!("visit off {number} --why \"away\""));
+    assert!(of(&shop).contains("SEQUENCE:2") && of(&shop).contains("STATUS:CANCELLED"), "{}", of(&shop));
+    shop.told("calendar --out care.ics");
+    let file = std::fs::read_to_string(shop.path("care.ics")).unwrap();
+    assert!(file.starts_with("BEGIN:VCALENDAR\r\n") && file.ends_with("END:VCALENDAR\r\n"), "{file}");
+    shop.refused("calendar --keeper nobody", &["no visit to put into a calendar"]);
+    Shop::with_bowline().refused("calendar", &["no visit", "tallow plan --keep"]);
+}
