@@ -1,10 +1,10 @@
 //! Visits as a calendar file (RFC 5545), for any program that keeps a calendar.
 //!
-//! Times are in UTC and whole days are dates, so that no zone has to be described. The same calendar at the same instant is
+//! Visits are on days, without a time, and stamps are in UTC, so that no zone has to be described. The same calendar at the same instant is
 //! the same text to the last octet.
 
+use jiff::Timestamp;
 use jiff::civil::Date;
-use jiff::{SignedDuration, Timestamp};
 
 /// A calendar of events, published to be read.
 #[derive(Clone, Debug)]
@@ -26,8 +26,8 @@ pub(crate) struct CalendarEvent {
     pub(crate) sequence: u32,
     /// Whether it was called off.
     pub(crate) is_cancelled: bool,
-    /// When it is.
-    pub(crate) when: When,
+    /// Some time on that day; it leaves the day free for other things.
+    pub(crate) day: Date,
     /// Its one line.
     pub(crate) summary: String,
     /// More of it; may hold lines.
@@ -36,20 +36,6 @@ pub(crate) struct CalendarEvent {
     pub(crate) location: String,
     /// Who does it: a name, for records know no address.
     pub(crate) keeper: String,
-}
-
-/// When an event is.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum When {
-    /// Some time on that day; it leaves the day free for other things.
-    Day(Date),
-    /// From an instant on.
-    At {
-        /// When it begins.
-        start: Timestamp,
-        /// How long it takes, min.
-        minutes: u32,
-    },
 }
 
 /// The lasting name of the visit of that number in a shop: `visit-812@pattern-loft`.
@@ -88,34 +74,19 @@ impl CalendarEvent {
         out.line(&format!("DTSTAMP:{stamp}"));
         out.line(&format!("SEQUENCE:{}", self.sequence));
         out.line(if self.is_cancelled { "STATUS:CANCELLED" } else { "STATUS:CONFIRMED" });
-        self.when.write(out);
+        out.line(&format!("DTSTART;VALUE=DATE:{}", self.day.strftime("%Y%m%d")));
+        // The end is the first day that is free again. The last day of the calendar has none after it; without an end a date
+        // lasts that day (3.6.1).
+        if let Ok(next) = self.day.tomorrow() {
+            out.line(&format!("DTEND;VALUE=DATE:{}", next.strftime("%Y%m%d")));
+        }
+        out.line("TRANSP:TRANSPARENT");
         out.text("SUMMARY", &self.summary);
         let others = [("DESCRIPTION", &self.description), ("LOCATION", &self.location), ("CONTACT", &self.keeper)];
         for (name, value) in others.into_iter().filter(|(_, value)| !value.trim().is_empty()) {
             out.text(name, value);
         }
         out.line("END:VEVENT");
-    }
-}
-
-impl When {
-    fn write(self, out: &mut Lines) {
-        match self {
-            When::Day(day) => {
-                out.line(&format!("DTSTART;VALUE=DATE:{}", day.strftime("%Y%m%d")));
-                // The end is the first day that is free again. The last day of the calendar has none after it; without an
-                // end a date lasts that day (3.6.1).
-                if let Ok(next) = day.tomorrow() {
-                    out.line(&format!("DTEND;VALUE=DATE:{}", next.strftime("%Y%m%d")));
-                }
-                out.line("TRANSP:TRANSPARENT");
-            }
-            When::At { start, minutes } => {
-                let end = start.checked_add(SignedDuration::from_mins(minutes.into())).unwrap_or(Timestamp::MAX);
-                out.line(&format!("DTSTART:{}", stamp(start)));
-                out.line(&format!("DTEND:{}", stamp(end)));
-            }
-        }
     }
 }
 
@@ -185,12 +156,12 @@ mod tests {
         text.replace("\r\n ", "")
     }
 
-    fn event(when: When) -> CalendarEvent {
+    fn event(day: Date) -> CalendarEvent {
         CalendarEvent {
             uid: uid(812, "Pattern loft"),
             sequence: 2,
             is_cancelled: false,
-            when,
+            day,
             summary: "bowline, 40 min".into(),
             description: "wipe the x rods\noil; look".into(),
             location: String::new(),
@@ -237,18 +208,14 @@ mod tests {
     }
 
     #[test]
-    fn a_whole_day_ends_on_the_next_and_a_time_is_in_utc() {
-        let day = text(event(When::Day(date(2026, 12, 31))));
+    fn a_day_ends_on_the_next() {
+        let day = text(event(date(2026, 12, 31)));
         assert!(day.contains("DTSTART;VALUE=DATE:20261231\r\nDTEND;VALUE=DATE:20270101\r\n"), "{day}");
-        let start =
-            "2026-11-27T09:00:00+01:00[Europe/Paris]".parse::<jiff::ZonedDateTime>().expect("a time").timestamp();
-        let time = text(event(When::At { start, minutes: 40 }));
-        assert!(time.contains("DTSTART:20261127T080000Z\r\nDTEND:20261127T084000Z\r\n"), "{time}");
     }
 
     #[test]
     fn every_line_ends_as_the_standard_says_and_no_value_adds_a_line() {
-        let mut event = event(When::Day(Date::MAX));
+        let mut event = event(Date::MAX);
         event.location = "bench\r\nEND:VEVENT\r\nBEGIN:VEVENT".into();
         let text = text(event);
         assert!(text.ends_with("END:VCALENDAR\r\n"));
@@ -261,7 +228,7 @@ mod tests {
         assert_eq!(uid(7, "Pattern loft"), "visit-7@pattern-loft");
         assert_eq!(uid(7, " --  "), "visit-7@shop");
         assert_eq!(uid(7, "École; à 2"), "visit-7@école-à-2");
-        let called_off = text(CalendarEvent { is_cancelled: true, ..event(When::Day(date(2026, 11, 27))) });
+        let called_off = text(CalendarEvent { is_cancelled: true, ..event(date(2026, 11, 27)) });
         assert!(called_off.contains("UID:visit-812@pattern-loft\r\n"));
         assert!(called_off.contains("SEQUENCE:2\r\nSTATUS:CANCELLED\r\n"));
     }

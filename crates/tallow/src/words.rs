@@ -111,6 +111,11 @@ pub(crate) fn weekday(date: Date, today: Date) -> String {
     if date == today { "today".to_owned() } else { format!("{} {}", date.strftime("%a"), day(date, today)) }
 }
 
+/// Which prices are assumed.
+pub(crate) fn assumed(prices: &[&str]) -> String {
+    format!("Assumed, since the shop has not set them: {}. To set them: tallow rates.", prices.join(", "))
+}
+
 /// An amount of money, with what it is called if the shop has said so: `12.50 EUR`.
 pub(crate) fn money(amount: f64, currency: &str) -> String {
     let places = if amount.abs() < 100.0 && 0.005 <= (amount - amount.round()).abs() { 2 } else { 0 };

@@ -41,7 +41,7 @@ fn main() -> std::io::Result<()> {
         limit: Duration::from_secs(60),
     };
     let mut halls: Vec<Hall> =
-        [2.0 / 3.0, 0.87].into_iter().flat_map(|booked| (1..=3).map(move |seed| small(booked, seed))).collect();
+        [2.0 / 3.0, 0.87].into_iter().flat_map(|booked| (1..=6).map(move |seed| small(booked, seed))).collect();
     halls.push(large);
     let only: Option<usize> = std::env::args().nth(1).and_then(|place| place.parse().ok());
     let mut out = std::io::stdout().lock();
@@ -51,7 +51,16 @@ fn main() -> std::io::Result<()> {
         let problem = hall.problem();
         let started = Instant::now();
         let stop = || hall.limit < started.elapsed();
-        let planned = plan(&problem, &Effort { stop: &stop, ..hall.effort });
+        let a = |n: usize, d: usize| std::env::args().nth(n).and_then(|v| v.parse().ok()).unwrap_or(d);
+        let planned = plan(
+            &problem,
+            &Effort {
+                stop: &|| false,
+                steps: a(2, hall.effort.steps),
+                rounds: a(3, hall.effort.rounds),
+                ..hall.effort
+            },
+        );
         let took = started.elapsed().as_secs_f64();
         let stopped = if stop() { ", stopped by time" } else { "" };
         assert_eq!(check(&problem, &planned), [], "the plan keeps to the problem");

@@ -86,7 +86,7 @@ pub(crate) fn days_between(from: Date, to: Date) -> usize {
 }
 
 /// The day that is `days` after `date`; the calendar's last day at most.
-pub(crate) fn days_after(date: Date, days: usize) -> Date {
+pub fn days_after(date: Date, days: usize) -> Date {
     date.saturating_add(SignedDuration::from_hours(
         i64::try_from(days).map_or(i64::MAX, |days| days.saturating_mul(24)),
     ))

@@ -42,6 +42,7 @@ pub use due::{Due, When, due};
 pub use entry::{Entry, EntryId, Event};
 pub use estimate::{Estimate, EstimateError, Ratio, Ratios};
 pub use forecast::{Grounds, Likely, UseGrounds};
+pub use history::days_after;
 pub use material::{Material, MaterialClass, MaterialInfo, Materials};
 pub use nearest::{Unknown, nearest};
 pub use prices::Prices;

@@ -10,8 +10,8 @@ use upkeep::agenda::{Agenda, Shop};
 use upkeep::build::Neglect;
 use upkeep::shop::{Away, Keeper, Rostered, Visit};
 use upkeep::{
-    Asked, Build, Care, EntryId, MachineState, Material, Materials, Prices, QueuedUse, Rates, Risk, Standing, Usage, Worth,
-    before,
+    Asked, Build, Care, EntryId, MachineState, Material, Materials, Prices, QueuedUse, Rates, Risk, Standing, Usage,
+    Worth, before,
 };
 
 /// A machine that is expected to print seven hours a week, one each day, with four tasks and nothing else.
@@ -130,12 +130,7 @@ fn prices() -> Prices {
 fn keepers() -> Vec<Rostered> {
     let keeper =
         Keeper { name: "Mate".to_owned(), minutes: [30, 30, 30, 30, 30, 0, 0], skills: Vec::new(), is_gone: false };
-    let away = Away {
-        keeper: "mate".to_owned(),
-        from: date(2026, 3, 4),
-        to: date(2026, 3, 4),
-        why: String::new(),
-    };
+    let away = Away { keeper: "mate".to_owned(), from: date(2026, 3, 4), to: date(2026, 3, 4), why: String::new() };
     vec![Rostered { keeper, entry: EntryId(1), away: vec![(EntryId(2), away)] }]
 }
 
@@ -244,7 +239,8 @@ fn a_print_uses_up_allowances_and_tells_what_falls_due_in_it() {
     let prices = prices();
     let worth = Worth { risks: &risks, supplies: &[2.0, 0.0, 0.0, 0.0], prices: &prices };
     let usage = usage(25.0);
-    let answer = before(&machine, Asked { usage: &usage, seconds: 25.0 * 3600.0 }, worth, Materials::built_in(), &now());
+    let answer =
+        before(&machine, Asked { usage: &usage, seconds: 25.0 * 3600.0 }, worth, Materials::built_in(), &now());
     let brush = &answer.tasks[0];
     // 25 of 20 hours: due at four fifths of the print, and 1.25 times six minutes and two for supplies are used up.
     assert!((brush.to - 1.25).abs() < 1e-9 && (brush.due_at.unwrap() - 0.8).abs() < 1e-9, "{brush:?}");

@@ -5,7 +5,7 @@ use std::fs;
 use jiff::ToSpan;
 use ledger::Told;
 
-use crate::calendar::{Calendar, CalendarEvent, When, uid};
+use crate::calendar::{Calendar, CalendarEvent, uid};
 use crate::cli;
 use crate::context::Context;
 use crate::trouble::Trouble;
@@ -46,7 +46,7 @@ fn event(told: &Told, shop: &str) -> CalendarEvent {
         uid: uid(told.id.0, shop),
         sequence: u32::try_from(told.sequence).unwrap_or(u32::MAX),
         is_cancelled: told.is_cancelled,
-        when: When::Day(told.visit.day),
+        day: told.visit.day,
         summary: format!("{}: care, {:.0} min", told.machine, told.visit.minutes),
         description: tasks.chain([String::new(), last]).collect::<Vec<_>>().join("\n"),
         location: shop.to_owned(),

@@ -142,7 +142,7 @@ fn show(
         })?;
         if let Some(stakes) = stakes.filter(|stakes| !stakes.assumed.is_empty()) {
             context.out.line("")?;
-            context.out.prose("", &why::assumed_words(stakes))?;
+            context.out.prose("", &words::assumed(&stakes.assumed))?;
         }
         if rows.iter().any(|row| row.likely().is_some_and(|likely| likely.late != Some(likely.early))) {
             context.out.line("")?;

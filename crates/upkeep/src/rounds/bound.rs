@@ -44,8 +44,8 @@ pub(crate) fn bound(stage: &Stage<'_>, rounds: usize, threads: usize, stop: &dyn
     let mut climb = Climb::new(rows.room.len());
     let n_bonded = rounds.div_ceil(BONDED);
     climb.run(rounds - n_bonded, stop, |values| rows.solve(stage, values, threads, 0));
-    climb.value = f64::NEG_INFINITY;
-    climb.run(n_bonded.max(1), stop, |values| rows.solve(stage, values, threads, BRANCHES));
+    (climb.value, climb.reach) = (f64::NEG_INFINITY, ev("REACH", 1.0));
+    climb.run(n_bonded.max(1), stop, |values| rows.solve(stage, values, threads, ev("BR", BRANCHES as f64) as usize));
     Bound { prices: rows.prices(&climb.values), value: climb.value }
 }
 
@@ -187,4 +187,8 @@ fn in_threads<T: Send>(count: usize, threads: usize, of: impl Fn(usize) -> T + S
         // OK because `of` does not panic; where it did, so should this.
         parts.into_iter().flat_map(|part| part.join().expect("a thread that worked out its share")).collect()
     })
+}
+
+pub(crate) fn ev(name: &str, or: f64) -> f64 {
+    std::env::var(name).ok().and_then(|value| value.parse().ok()).unwrap_or(or)
 }

@@ -114,7 +114,9 @@ impl State {
 
     /// Puts a machine in at its best by some prices.
     fn put_in(&mut self, stage: &Stage<'_>, machine: usize, prices: &Prices) {
-        if let Some(visits) = stage.best_visits(machine, prices, &mut self.room, BRANCHES) {
+        if let Some(visits) =
+            stage.best_visits(machine, prices, &mut self.room, super::bound::ev("SBR", BRANCHES as f64) as usize)
+        {
             self.set(stage, machine, visits);
         }
     }
@@ -175,7 +177,7 @@ impl<'a, 'b> Improver<'a, 'b> {
     }
 
     fn run(mut self, steps: usize, stop: &dyn Fn() -> bool) -> Visits {
-        let heat = HEAT * self.state.total / self.stage.works.len() as f64;
+        let heat = super::bound::ev("HEAT", HEAT) * self.state.total / self.stage.works.len() as f64;
         for step in 0..steps {
             if stop() {
                 break;

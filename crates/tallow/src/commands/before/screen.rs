@@ -27,9 +27,8 @@ pub(super) fn show(context: &Context, shop: &Assembled, ranked: &[Ranked<'_>], w
     if shop.assumed.is_empty() || ranked.iter().all(|ranked| ranked.could.is_empty()) {
         return Ok(());
     }
-    let assumed = shop.assumed.join(", ");
     context.out.line("")?;
-    context.out.prose("", &format!("Assumed, since the shop has not set them: {assumed}. To set them: tallow rates."))
+    context.out.prose("", &words::assumed(&shop.assumed))
 }
 
 struct Screen<'a> {

@@ -82,11 +82,6 @@ fn at_assumed(stakes: &Stakes) -> &'static str {
     if stakes.assumed.is_empty() { "" } else { " at assumed prices" }
 }
 
-/// Which prices are assumed.
-pub(super) fn assumed_words(stakes: &Stakes) -> String {
-    format!("Assumed, since the shop has not set them: {}. To set them: tallow rates.", stakes.assumed.join(", "))
-}
-
 fn said_when(row: &Row<'_>, today: Date) -> String {
     match &row.due.when {
         When::Likely(_) => format!("likely due {}", row.likely_due(today)),

@@ -7,7 +7,6 @@ mod shape;
 use std::collections::BTreeMap;
 use std::time::{Duration, Instant};
 
-use jiff::ToSpan;
 use jiff::civil::Date;
 use upkeep::agenda::Agenda;
 use upkeep::rounds::{self, Effort, Placed, Plan, Reason};
@@ -70,7 +69,7 @@ impl Round {
 
     /// The day of that number, from 0 for today.
     pub(super) fn date(&self, day: usize) -> Date {
-        self.agenda.today.saturating_add((day as i64).days())
+        upkeep::days_after(self.agenda.today, day)
     }
 
     /// The names of the tasks of a visit, in the build's order.
@@ -213,16 +212,7 @@ impl Screen<'_> {
                 self.spent(&self.round.at_once)
             ),
         )?;
-        if self.shop.assumed.is_empty() {
-            return Ok(());
-        }
-        out.prose(
-            "",
-            &format!(
-                "Assumed, since the shop has not set them: {}. To set them: tallow rates.",
-                self.shop.assumed.join(", ")
-            ),
-        )
+        if self.shop.assumed.is_empty() { Ok(()) } else { out.prose("", &words::assumed(&self.shop.assumed)) }
     }
 }
 
