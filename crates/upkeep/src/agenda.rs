@@ -146,6 +146,15 @@ impl Agenda {
         self.forbidden.push(forbidden);
     }
 
+    /// What a job costs on a day in money, and by how many days work that may injure is late then. A day after the last stands
+    /// for leaving it.
+    pub fn cost_on(&self, machine: usize, job: usize, day: usize) -> Spent {
+        let day = day.min(self.problem.days);
+        let days_late = self.late[machine][job][day];
+        let cost = self.problem.machines[machine].jobs[job].costs[day];
+        Spent { money: cost - self.weight * days_late as f64, days_late }
+    }
+
     /// What a plan costs in money, and how many days work that may injure is late by it.
     pub fn spent(&self, plan: &Plan) -> Spent {
         let mut days_late = 0;

@@ -94,7 +94,7 @@ impl Screen<'_> {
         let problem = &round.agenda.problem;
         out.line(format!("{} from {}\n", words::within_days(problem.days), words::long_day(round.agenda.today)))?;
         self.forbidden()?;
-        if round.plan.visits.is_empty() {
+        if round.plan.visits.is_empty() && round.plan.unplaced.is_empty() {
             out.line("No visit is worth making in these days.")?;
         }
         for visit in &round.plan.visits {
@@ -151,9 +151,13 @@ impl Screen<'_> {
 
     /// What doing a job costs today, and on the days after.
     fn why(&self, visit: &Placed, job: usize) -> String {
-        let job = &self.round.agenda.problem.machines[visit.machine].jobs[job];
-        let money = |day: usize| words::money(job.costs[day.min(job.costs.len() - 1)], &self.shop.currency);
-        let urgent = if job.is_urgent { "before all else, for neglect of it may injure or damage; " } else { "" };
+        let is_urgent = self.round.agenda.problem.machines[visit.machine].jobs[job].is_urgent;
+        let money = |day: usize| {
+            let cost = self.round.agenda.cost_on(visit.machine, job, day);
+            let late = if 0 < cost.days_late { " and danger" } else { "" };
+            format!("{}{late}", words::money(cost.money, &self.shop.currency))
+        };
+        let urgent = if is_urgent { "before all else, for neglect of it may injure or damage; " } else { "" };
         format!(
             "{urgent}today {}, a day later {}, a week later {}; on this day {}",
             money(0),
@@ -172,7 +176,7 @@ impl Screen<'_> {
         // By reason and machine, so that one reason for all is told once.
         let mut by_reason: Vec<(String, BTreeMap<usize, Vec<&str>>)> = Vec::new();
         for unplaced in &self.round.plan.unplaced {
-            let reason = reason_words(&unplaced.why, &self.round.agenda, unplaced.machine);
+            let reason = reason_words(&unplaced.why, self.shop, &self.round.agenda, unplaced.machine);
             let place = by_reason.iter().position(|(other, _)| *other == reason).unwrap_or_else(|| {
                 by_reason.push((reason, BTreeMap::new()));
                 by_reason.len() - 1
@@ -192,16 +196,25 @@ impl Screen<'_> {
 
     fn costs(&self) -> Result<(), Trouble> {
         let (out, plan) = (&self.context.out, &self.round.plan);
-        let money = |amount: f64| words::money(amount, &self.shop.currency);
+        if plan.visits.is_empty() {
+            return Ok(());
+        }
         out.line("")?;
+        let bound = match self.round.agenda.spent(plan).days_late {
+            0 => format!(
+                "No plan can cost less than {} (a gap of {:.1} %).",
+                words::money(plan.bound, &self.shop.currency),
+                100.0 * plan.gap()
+            ),
+            // Danger is weighed so far above money that a bound on both tells nothing of money.
+            _ => "It goes before money, but had no place in time.".to_owned(),
+        };
         out.prose(
             "",
             &format!(
-                "Beside the work itself this costs {}: going to the machines, their standing still, work done early and risk taken \
-                 late. No plan can cost less than {} (a gap of {:.1} %).",
-                money(self.round.agenda.spent(plan).money),
-                money(plan.bound - (plan.cost - self.round.agenda.spent(plan).money)),
-                100.0 * plan.gap()
+                "Beside the work itself this plan would cost {} (going to the machines, their standing still, work done early and \
+                 risk taken late). {bound}",
+                self.spent(plan)
             ),
         )?;
         out.prose(
@@ -217,13 +230,16 @@ impl Screen<'_> {
 }
 
 /// Why a job could not be placed, and the cheapest way out.
-pub(super) fn reason_words(why: &Reason, agenda: &Agenda, machine: usize) -> String {
+pub(super) fn reason_words(why: &Reason, shop: &Assembled, agenda: &Agenda, machine: usize) -> String {
     let problem = &agenda.problem;
     match why {
         Reason::NoKeeper => "the shop has no keeper; add one: tallow keeper set NAME --minutes \"mon-fri 60\"".to_owned(),
         Reason::NoSkill => {
             "no keeper may do it; somebody qualified can be added: tallow keeper set NAME --minutes \"fri 60\" --skill qualified"
                 .to_owned()
+        }
+        Reason::NoDayLongEnough { longest: 0.0, .. } => {
+            "whoever may do it is away in these days, or has no minutes for care".to_owned()
         }
         Reason::NoDayLongEnough { needed, longest } => format!(
             "it takes {needed:.0} min with its visit, and no keeper who may do it has more than {longest:.0} min on a day; one long \
@@ -234,10 +250,13 @@ pub(super) fn reason_words(why: &Reason, agenda: &Agenda, machine: usize) -> Str
              less on one day"
         ),
         Reason::NoSupply { stock, needed, most } => {
-            format!("it uses {needed} of {}, and there is {most}; tallow stores buy", problem.stocks[*stock].name)
+            let name = &problem.stocks[*stock].name;
+            let unit = shop.items.iter().find(|item| item.name == *name).map_or("", |item| item.unit.as_str());
+            let amount = |amount: &f64| format!("{amount} {unit}").trim_end().to_owned();
+            format!("it uses {} of {name}, and there is {}; tallow stores buy", amount(needed), amount(most))
         }
         Reason::Cycle => "it waits for itself through other tasks; mend \"after\" in the build".to_owned(),
         Reason::Waits { job } => format!("it waits for \"{}\", which can't be done", problem.machines[machine].jobs[*job].name),
-        Reason::Crowded => "other work needs the same minutes or supplies more; more minutes on one day would do".to_owned(),
+        Reason::Crowded => "other work needs the same minutes or supplies more; more of them on one day would do".to_owned(),
     }
 }

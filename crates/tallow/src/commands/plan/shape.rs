@@ -18,7 +18,7 @@ pub(super) fn shape(shop: &Assembled, round: &Round, changes: Option<&Changes>) 
         let machine = &round.agenda.problem.machines[unplaced.machine];
         json!({
             "machine": machine.name, "task": machine.jobs[unplaced.job].name,
-            "why": reason_words(&unplaced.why, &round.agenda, unplaced.machine),
+            "why": reason_words(&unplaced.why, shop, &round.agenda, unplaced.machine),
         })
     });
     let told = changes.map(|changes| {
@@ -28,10 +28,12 @@ pub(super) fn shape(shop: &Assembled, round: &Round, changes: Option<&Changes>) 
         let Spent { money, days_late } = round.agenda.spent(plan);
         json!({ "cost": money, "days_late": days_late })
     };
+    // Danger is weighed so far above money that a bound on both tells nothing of money.
+    let in_money = round.agenda.spent(plan).days_late == 0;
     json!({
         "from": round.agenda.today.to_string(), "days": round.agenda.problem.days, "currency": shop.currency,
-        "assumed": shop.assumed, "plan": spent(plan), "bound": plan.bound - (plan.cost - round.agenda.spent(plan).money),
-        "gap": plan.gap(), "on_due_days": spent(&round.on_due_days), "at_once": spent(&round.at_once),
+        "assumed": shop.assumed, "plan": spent(plan), "bound": in_money.then_some(plan.bound),
+        "gap": in_money.then(|| plan.gap()), "on_due_days": spent(&round.on_due_days), "at_once": spent(&round.at_once),
         "not_to_be_run": forbidden.collect::<Vec<_>>(),
         "visits": plan.visits.iter().map(|visit| visit_shape(shop, round, visit)).collect::<Vec<_>>(),
         "unplaced": unplaced.collect::<Vec<_>>(), "told": told,
@@ -48,7 +50,7 @@ fn visit_shape(shop: &Assembled, round: &Round, visit: &Placed) -> Value {
                 "used": round.agenda.ahead[visit.machine].shares[task][visit.day],
             })
         });
-        let on = |day: usize| job.costs[day.min(job.costs.len() - 1)];
+        let on = |day: usize| round.agenda.cost_on(visit.machine, index, day).money;
         json!({
             "tasks": tasks.collect::<Vec<_>>(), "urgent": job.is_urgent, "cost_today": on(0), "cost_a_day_later": on(1),
             "cost_a_week_later": on(7), "cost": on(visit.day),
