@@ -29,7 +29,7 @@ fn main() -> std::io::Result<()> {
         keepers: 3,
         booked,
         seed,
-        effort: Effort { steps: 20_000, ..Effort::new() },
+        effort: Effort { rounds: 300, steps: 20_000, ..Effort::new() },
         limit: Duration::from_secs(10),
     };
     let large = Hall {
@@ -51,16 +51,7 @@ fn main() -> std::io::Result<()> {
         let problem = hall.problem();
         let started = Instant::now();
         let stop = || hall.limit < started.elapsed();
-        let a = |n: usize, d: usize| std::env::args().nth(n).and_then(|v| v.parse().ok()).unwrap_or(d);
-        let planned = plan(
-            &problem,
-            &Effort {
-                stop: &|| false,
-                steps: a(2, hall.effort.steps),
-                rounds: a(3, hall.effort.rounds),
-                ..hall.effort
-            },
-        );
+        let planned = plan(&problem, &Effort { stop: &stop, ..hall.effort });
         let took = started.elapsed().as_secs_f64();
         let stopped = if stop() { ", stopped by time" } else { "" };
         assert_eq!(check(&problem, &planned), [], "the plan keeps to the problem");

@@ -29,6 +29,12 @@ const BONDED: usize = 3;
 /// How many branches a machine's bonds are then looked into.
 const BRANCHES: usize = 60;
 
+/// One in so many rounds, the last ones, proves more of the bonds.
+const PROVING: usize = 30;
+
+/// How many branches a machine's bonds are looked into in those.
+const PROVING_BRANCHES: usize = 1_000;
+
 /// Prices and the bound that they prove.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Bound {
@@ -38,14 +44,17 @@ pub(crate) struct Bound {
 }
 
 /// The best bound found in some rounds, with some threads. The first rounds leave the bonds among a machine's jobs out, which
-/// is quick; the last take them in.
+/// is quick; the next take them in, with long steps anew, and the last prove more of them.
 pub(crate) fn bound(stage: &Stage<'_>, rounds: usize, threads: usize, stop: &dyn Fn() -> bool) -> Bound {
     let rows = Rows::of(stage);
     let mut climb = Climb::new(rows.room.len());
     let n_bonded = rounds.div_ceil(BONDED);
+    let n_proving = rounds.div_ceil(PROVING).min(n_bonded);
     climb.run(rounds - n_bonded, stop, |values| rows.solve(stage, values, threads, 0));
-    (climb.value, climb.reach) = (f64::NEG_INFINITY, ev("REACH", 1.0));
-    climb.run(n_bonded.max(1), stop, |values| rows.solve(stage, values, threads, ev("BR", BRANCHES as f64) as usize));
+    (climb.value, climb.reach) = (f64::NEG_INFINITY, 1.0);
+    climb.run((n_bonded - n_proving).max(1), stop, |values| rows.solve(stage, values, threads, BRANCHES));
+    climb.reach = climb.reach.max(SHORTEST);
+    climb.run(n_proving, stop, |values| rows.solve(stage, values, threads, PROVING_BRANCHES));
     Bound { prices: rows.prices(&climb.values), value: climb.value }
 }
 
@@ -70,7 +79,7 @@ impl Climb {
         let mut direction: Vec<f64> = Vec::new();
         let mut idle = 0;
         for step in 0..steps {
-            if 0 < step && (stop() || self.reach < SHORTEST) {
+            if self.value.is_finite() && (stop() || self.reach < SHORTEST) {
                 break;
             }
             let (value, excess) = solve(&tried);
@@ -187,8 +196,4 @@ fn in_threads<T: Send>(count: usize, threads: usize, of: impl Fn(usize) -> T + S
         // OK because `of` does not panic; where it did, so should this.
         parts.into_iter().flat_map(|part| part.join().expect("a thread that worked out its share")).collect()
     })
-}
-
-pub(crate) fn ev(name: &str, or: f64) -> f64 {
-    std::env::var(name).ok().and_then(|value| value.parse().ok()).unwrap_or(or)
 }

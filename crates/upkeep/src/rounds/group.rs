@@ -213,7 +213,7 @@ impl<'a> Work<'a> {
                 skipped = skipped.min(branch.bound);
                 continue;
             }
-            let Some(choice) = self.restricted(costs, &branch.allowed).best() else { continue };
+            let Some(choice) = self.restricted(costs, &branch.allowed).best_below(to_beat) else { continue };
             if to_beat <= choice.bound {
                 continue;
             }

@@ -50,6 +50,12 @@ impl Costs {
         self.leaving.len()
     }
 
+    /// The columns in which some job may be done.
+    fn useful_columns(&self) -> u64 {
+        let is_useful = |column: &usize| (0..self.n_jobs()).any(|job| self.row(job)[*column].is_finite());
+        (0..self.columns).filter(is_useful).fold(0, |all, column| all | 1 << column)
+    }
+
     fn row(&self, job: usize) -> &[f64] {
         &self.jobs[job * self.columns..(job + 1) * self.columns]
     }
@@ -69,21 +75,28 @@ impl Costs {
 
     /// The cheapest choice, or `None` where some job can go nowhere.
     pub(crate) fn best(&self) -> Option<Choice> {
+        self.best_below(f64::INFINITY)
+    }
+
+    /// The cheapest choice, or `None` where some job can go nowhere or where nothing costs less than a limit.
+    pub(crate) fn best_below(&self, limit: f64) -> Option<Choice> {
         if let Some(neighbours) = self.best_by_neighbours() {
-            return Some(neighbours);
+            return Some(neighbours).filter(|choice| choice.cost < limit);
         }
-        let all = if self.columns == 64 { u64::MAX } else { (1 << self.columns) - 1 };
         let access_of = self.access_of_jobs();
         let mut search = Search {
             costs: self,
             plain: (0..self.n_jobs()).filter(|&job| access_of[job].is_none()).collect(),
             access_of,
-            best: f64::INFINITY,
+            best: limit,
             open: 0,
             nodes: 0,
             skipped: f64::INFINITY,
         };
-        search.visit(0, all);
+        search.visit(0, self.useful_columns());
+        if limit <= search.best && search.skipped == f64::INFINITY {
+            return None;
+        }
         let (cost, columns) = self.assign(search.open)?;
         let columns = columns.into_iter().map(|column| (column != NOWHERE).then_some(column)).collect();
         Some(Choice { columns, cost, bound: cost.min(search.skipped) })

@@ -18,7 +18,7 @@ const BRANCHES: usize = 200;
 pub struct Effort<'a> {
     /// How many times prices are changed for a better bound.
     pub rounds: usize,
-    /// How many times some machines are taken out of the plan and put back.
+    /// How many times each of two chains of the search takes some machines out of the plan and puts them back.
     pub steps: usize,
     /// How many threads may be used. The plan is the same with any number.
     pub threads: usize,
@@ -59,7 +59,7 @@ pub fn plan(problem: &Problem, effort: &Effort<'_>) -> Plan {
     let fixed = with_urgent(problem, &possible, locked, effort);
     let stage = Stage::new(problem, &possible, &fixed);
     let bound = bound(&stage, effort.rounds, effort.threads, effort.stop);
-    let visits = search(&stage, &bound, effort.steps, effort.stop);
+    let visits = search(&stage, &bound, effort);
     let cost =
         visits.iter().zip(&problem.machines).map(|(visits, machine)| machine_cost(machine, problem.days, visits)).sum();
     let unplaced = unplaced(problem, &reasons, &stage, &visits);
@@ -105,7 +105,7 @@ fn with_urgent(problem: &Problem, possible: &[Vec<u64>], locked: Visits, effort:
     let possible: Vec<Vec<u64>> = possible.iter().enumerate().map(only_urgent).collect();
     let stage = Stage::new(&alone, &possible, &locked);
     let bound = bound(&stage, effort.rounds, effort.threads, effort.stop);
-    let mut visits = search(&stage, &bound, effort.steps, effort.stop);
+    let mut visits = search(&stage, &bound, effort);
     // Their minutes are the same in both problems, and locked visits with nothing urgent in them are among them.
     for visit in visits.iter_mut().flatten() {
         visit.minutes = visit_minutes(&problem.machines[visit.machine], &visit.jobs);

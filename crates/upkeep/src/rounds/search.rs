@@ -3,9 +3,12 @@
 //!
 //! Heuristic: how far it is from the best is told by the bound alone.
 
+use std::ops::Range;
+
 use super::bound::Bound;
 use super::cost::{machine_cost, skills_of};
 use super::group::Prices;
+use super::plan::Effort;
 use super::problem::Placed;
 use super::random::Random;
 use super::repack::{Movable, repack};
@@ -27,11 +30,17 @@ const ORDERS: usize = 6;
 /// How much worse than before a plan may get in a step at first, as a share of the mean cost of a machine; falls to nothing.
 const HEAT: f64 = 0.015;
 
+/// How many searches go on beside each other.
+const CHAINS: u64 = 2;
+
+/// After how many steps each the dearer goes on from the cheaper's plan.
+const EXCHANGE: usize = 500;
+
 /// The visits of every machine.
 pub(crate) type Visits = Vec<Vec<Placed>>;
 
 /// The cheapest visits found in some steps.
-pub(crate) fn search(stage: &Stage<'_>, bound: &Bound, steps: usize, stop: &dyn Fn() -> bool) -> Visits {
+pub(crate) fn search(stage: &Stage<'_>, bound: &Bound, effort: &Effort<'_>) -> Visits {
     let mut random = Random::new(1);
     let mut state = (0..ORDERS).map(|order| put_together(stage, &bound.prices, order, &mut random));
     // OK because there is at least one order.
@@ -40,7 +49,8 @@ pub(crate) fn search(stage: &Stage<'_>, bound: &Bound, steps: usize, stop: &dyn 
     if stage.works.is_empty() {
         state.visits
     } else {
-        Improver::new(stage, &bound.prices, state, random).run(steps, stop)
+        let first = Improver::new(stage, &bound.prices, state);
+        in_chains((1..=CHAINS).map(|seed| Improver { random: Random::new(seed), ..first.clone() }).collect(), effort)
     }
 }
 
@@ -114,9 +124,7 @@ impl State {
 
     /// Puts a machine in at its best by some prices.
     fn put_in(&mut self, stage: &Stage<'_>, machine: usize, prices: &Prices) {
-        if let Some(visits) =
-            stage.best_visits(machine, prices, &mut self.room, super::bound::ev("SBR", BRANCHES as f64) as usize)
-        {
+        if let Some(visits) = stage.best_visits(machine, prices, &mut self.room, BRANCHES) {
             self.set(stage, machine, visits);
         }
     }
@@ -140,7 +148,38 @@ fn put_together(stage: &Stage<'_>, prices: &Prices, order: usize, random: &mut R
     state
 }
 
+/// Improves a plan in some chains, which exchange the cheapest plan now and then. The same with any number of threads.
+fn in_chains(mut chains: Vec<Improver<'_, '_>>, effort: &Effort<'_>) -> Visits {
+    for from in (0..effort.steps).step_by(EXCHANGE) {
+        let steps = from..effort.steps.min(from + EXCHANGE);
+        if effort.threads < 2 {
+            chains.iter_mut().for_each(|chain| chain.run(steps.clone(), effort));
+        } else {
+            std::thread::scope(|scope| {
+                for chain in &mut chains {
+                    scope.spawn(|| chain.run(steps.clone(), effort));
+                }
+            });
+        }
+        exchange(&mut chains);
+    }
+    let cheapest = chains.into_iter().map(Improver::cheapest).min_by(|a, b| a.0.total_cmp(&b.0));
+    // OK because there is at least one chain.
+    cheapest.expect("a chain").1
+}
+
+/// All chains go on from the cheapest plan.
+fn exchange(chains: &mut [Improver<'_, '_>]) {
+    let cheapest = chains.iter().map(|chain| &chain.state).min_by(|a, b| a.total.total_cmp(&b.total)).cloned();
+    for chain in chains {
+        if let Some(state) = cheapest.as_ref().filter(|state| state.total < chain.state.total) {
+            chain.state.clone_from(state);
+        }
+    }
+}
+
 /// Improves a plan step by step.
+#[derive(Clone)]
 struct Improver<'a, 'b> {
     stage: &'a Stage<'b>,
     /// The prices as they are, halved, and none.
@@ -151,11 +190,13 @@ struct Improver<'a, 'b> {
     wanted: Vec<Vec<usize>>,
     state: State,
     random: Random,
+    /// How much worse a plan may get in a step at first, money.
+    heat: f64,
     best: Option<(f64, Visits)>,
 }
 
 impl<'a, 'b> Improver<'a, 'b> {
-    fn new(stage: &'a Stage<'b>, prices: &Prices, state: State, random: Random) -> Improver<'a, 'b> {
+    fn new(stage: &'a Stage<'b>, prices: &Prices, state: State) -> Improver<'a, 'b> {
         let none = Prices::none(stage.problem.days);
         let relaxed = |machine: usize| stage.works[machine].relaxed(&stage.works[machine].costs(&none));
         let relaxed: Vec<_> = (0..stage.works.len()).map(relaxed).collect();
@@ -170,23 +211,28 @@ impl<'a, 'b> Improver<'a, 'b> {
             prices: [prices.clone(), prices.scaled(0.5), none],
             alone: relaxed.iter().enumerate().map(alone).collect(),
             wanted: relaxed.iter().map(days).collect(),
+            heat: HEAT * state.total / stage.works.len() as f64,
             state,
-            random,
+            random: Random::new(0),
             best: None,
         }
     }
 
-    fn run(mut self, steps: usize, stop: &dyn Fn() -> bool) -> Visits {
-        let heat = super::bound::ev("HEAT", HEAT) * self.state.total / self.stage.works.len() as f64;
-        for step in 0..steps {
-            if stop() {
+    /// Takes some of all steps.
+    fn run(&mut self, steps: Range<usize>, effort: &Effort<'_>) {
+        for step in steps {
+            if (effort.stop)() {
                 break;
             }
-            self.step(heat * (1.0 - step as f64 / steps as f64));
+            self.step(self.heat * (1.0 - step as f64 / effort.steps as f64));
         }
+    }
+
+    /// The cheapest plan on the way, and what it costs.
+    fn cheapest(self) -> (f64, Visits) {
         match self.best {
-            Some((total, visits)) if total < self.state.total => visits,
-            _ => self.state.visits,
+            Some(best) if best.0 < self.state.total => best,
+            _ => (self.state.total, self.state.visits),
         }
     }
 
