@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use sqlx::AnyConnection;
 use upkeep::entry::Run;
-use upkeep::{Entry, EntryId, Event, Rates, ShopError, Unknown, Usage};
+use upkeep::{Entry, EntryId, Event, Rates, Unknown, Usage, shop};
 
 use crate::chains::Chains;
 use crate::derived::{Derived, Joined, care, run_name};
@@ -423,9 +423,7 @@ fn checked(new: NewEntry) -> Result<NewEntry, Error> {
         Event::Visit(visit) => visit.check()?,
         Event::Skipped { task, reason } => {
             named("task", task)?;
-            if reason.trim().is_empty() {
-                return Err(ShopError::Missing { what: "why it was skipped" }.into());
-            }
+            shop::said("why it was skipped", reason)?;
         }
         Event::Keeper(keeper) => keeper.check()?,
         Event::Away(away) => away.check()?,

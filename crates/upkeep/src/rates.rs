@@ -38,7 +38,7 @@ pub enum RateError {
     },
     /// The currency can't be printed, or not in a table.
     #[error(
-        "\"{found}\" can't be what the money is called\n  write 1 to {LONGEST_CURRENCY} letters or signs without blanks, for example EUR"
+        "\"{found}\" can't be what the money is called\n  write 1 to {LONGEST_CURRENCY} letters or signs without figures and blanks, for example EUR"
     )]
     Currency {
         /// What was given.
@@ -92,7 +92,7 @@ impl Rates {
             return Err(RateError::Nothing);
         }
         if LONGEST_CURRENCY < self.currency.chars().count()
-            || self.currency.contains(|c: char| c.is_control() || c.is_whitespace())
+            || self.currency.contains(|c: char| c.is_control() || c.is_whitespace() || c.is_numeric())
         {
             return Err(RateError::Currency { found: self.currency.clone() });
         }
@@ -133,7 +133,7 @@ mod tests {
             assert_eq!(labour(value).check(), Err(RateError::Amount { what: "an hour of labour", value }));
         }
         assert!(labour(f64::NAN).check().is_err());
-        for currency in ["guilders!", "a b", "\u{7}"] {
+        for currency in ["guilders!", "a b", "\u{7}", "5", "EUR2"] {
             let found = currency.to_owned();
             let rates = Rates { currency: found.clone(), ..Rates::default() };
             assert_eq!(rates.check(), Err(RateError::Currency { found }));

@@ -203,7 +203,7 @@ fn printable(text: &str) -> String {
 }
 
 /// Whether a character controls the terminal or the direction of writing, or cannot be seen.
-pub(super) fn is_unusual(c: char) -> bool {
+pub(crate) fn is_unusual(c: char) -> bool {
     c.is_control()
         || matches!(c, '\u{ad}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
 }

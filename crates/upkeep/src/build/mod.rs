@@ -21,6 +21,7 @@ mod work;
 use ::motion::{Machine, Quantity, Tool};
 
 pub use access::Access;
+pub(crate) use error::is_unusual;
 pub use error::{BuildError, BuildErrors};
 pub use heat::{Heat, LONGEST_TOUCH_C};
 pub use life::BelievedLife;
@@ -196,8 +197,10 @@ pub struct Task {
     pub gear: Vec<String>,
     /// Tools to lay out.
     pub tools: Vec<String>,
-    /// Supplies and amounts.
+    /// Supplies and amounts that doing it uses up.
     pub uses: Vec<Supply>,
+    /// Supplies and amounts that it uses only where a step finds them needed.
+    pub may_use: Vec<Supply>,
     /// What to do, in order.
     pub steps: Vec<String>,
     /// Cautions; each stands before the step it belongs to.

@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 
 use crate::amount::AmountError;
+use crate::build::is_unusual;
 
 /// Why a fact of the shop can't stand. The first line of its text says what was found, the others what to do.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -12,6 +13,22 @@ pub enum ShopError {
     Missing {
         /// What should be said.
         what: &'static str,
+    },
+    /// Words that would break the line they stand in.
+    #[error("{what} has a line break or a sign that can't be seen\n  say it in one line of letters, figures and signs")]
+    NotOneLine {
+        /// What should be one line.
+        what: &'static str,
+    },
+    /// A name that is too long, or would be taken for an option.
+    #[error(
+        "\"{found}\" can't be {what}\n  give 1 to {LONGEST_NAME} letters, figures and spaces that do not begin with -"
+    )]
+    Name {
+        /// What it should name.
+        what: &'static str,
+        /// The name.
+        found: String,
     },
     /// A day has no more minutes than that.
     #[error("{minutes} minutes are more than a day has\n  give at most {}", super::week::MOST_MINUTES)]
@@ -56,6 +73,14 @@ pub enum ShopError {
         /// Whether 0 would do.
         may_be_none: bool,
     },
+    /// Pieces are whole.
+    #[error("{what} of \"{found}\" makes no sense\n  give a whole number of pieces")]
+    Broken {
+        /// Of what.
+        what: &'static str,
+        /// The amount as typed.
+        found: String,
+    },
     /// An amount is in another unit than before.
     #[error("{item} is counted in {kept}, not in {found}\n  give the amount in {kept}")]
     OtherUnit {
@@ -91,9 +116,29 @@ pub enum ShopError {
     },
 }
 
-/// Refuses text without a word in it.
-pub(super) fn said(what: &'static str, text: &str) -> Result<(), ShopError> {
-    if text.trim().is_empty() { Err(ShopError::Missing { what }) } else { Ok(()) }
+/// The most letters of a name: as many as a machine's may have.
+const LONGEST_NAME: usize = 60;
+
+/// Refuses text without a word in it, or of more than one line.
+///
+/// # Errors
+/// [`ShopError::Missing`], [`ShopError::NotOneLine`].
+pub fn said(what: &'static str, text: &str) -> Result<(), ShopError> {
+    if text.trim().is_empty() { Err(ShopError::Missing { what }) } else { one_line(what, text) }
+}
+
+/// Refuses line breaks, control characters, and what can't be seen or turns the direction of writing.
+pub(super) fn one_line(what: &'static str, text: &str) -> Result<(), ShopError> {
+    if text.contains(is_unusual) { Err(ShopError::NotOneLine { what }) } else { Ok(()) }
+}
+
+/// Refuses what can't be a name.
+pub(super) fn named(what: &'static str, name: &str) -> Result<(), ShopError> {
+    said(what, name)?;
+    match LONGEST_NAME < name.trim().chars().count() || name.trim_start().starts_with('-') {
+        true => Err(ShopError::Name { what, found: name.trim().to_owned() }),
+        false => Ok(()),
+    }
 }
 
 /// Refuses a price that is negative or no number.

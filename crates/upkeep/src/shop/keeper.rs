@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 
 use super::ShopError;
-use super::error::said;
+use super::error::{named, one_line};
 use super::week::{self, Week};
 use crate::build::Task;
 use crate::{Entry, EntryId, Event};
@@ -54,10 +54,10 @@ impl Keeper {
     /// Refuses what can't be.
     ///
     /// # Errors
-    /// [`ShopError::Missing`], [`ShopError::Minutes`].
+    /// [`ShopError::Missing`], [`ShopError::NotOneLine`], [`ShopError::Name`], [`ShopError::Minutes`].
     pub fn check(&self) -> Result<(), ShopError> {
-        said("the keeper's name", &self.name)?;
-        self.skills.iter().try_for_each(|skill| said("a skill", skill))?;
+        named("the keeper's name", &self.name)?;
+        self.skills.iter().try_for_each(|skill| named("a skill", skill))?;
         week::check(&self.minutes)
     }
 
@@ -71,9 +71,10 @@ impl Away {
     /// Refuses what can't be.
     ///
     /// # Errors
-    /// [`ShopError::Missing`], [`ShopError::Reversed`].
+    /// [`ShopError::Missing`], [`ShopError::NotOneLine`], [`ShopError::Name`], [`ShopError::Reversed`].
     pub fn check(&self) -> Result<(), ShopError> {
-        said("the keeper's name", &self.keeper)?;
+        named("the keeper's name", &self.keeper)?;
+        one_line("why somebody is away", &self.why)?;
         if self.to < self.from { Err(ShopError::Reversed { from: self.from, to: self.to }) } else { Ok(()) }
     }
 }
@@ -167,8 +168,19 @@ mod tests {
         assert_eq!(good.check(), Ok(()));
         assert!(Keeper { name: " ".into(), ..good.clone() }.check().is_err());
         assert!(Keeper { skills: vec![String::new()], ..good.clone() }.check().is_err());
+        let named = |name: &str| Keeper { name: name.into(), ..good.clone() }.check();
+        assert_eq!(named(&"ö".repeat(60)), Ok(()));
+        for name in [&"o".repeat(61), "-mate"] {
+            assert!(matches!(named(name), Err(ShopError::Name { .. })), "{name}");
+        }
+        for name in ["ma\nte", "ma\u{1b}[2Jte", "ma\u{202e}te"] {
+            assert!(matches!(named(name), Err(ShopError::NotOneLine { .. })), "{name:?}");
+        }
         assert_eq!(Keeper { minutes: [1441; 7], ..good }.check(), Err(ShopError::Minutes { minutes: 1441 }));
         let Event::Away(reversed) = away("mate", 3, 2) else { unreachable!() };
         assert!(matches!(reversed.check(), Err(ShopError::Reversed { .. })));
+        let why = "at\nsea".to_owned();
+        let broken = Away { to: reversed.from, why, ..reversed };
+        assert!(matches!(broken.check(), Err(ShopError::NotOneLine { .. })));
     }
 }

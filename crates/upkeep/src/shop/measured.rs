@@ -40,8 +40,9 @@ impl Measured {
         let (number, unit) = amount::parse_measured(text)?;
         let lower = unit.to_lowercase();
         match SMALLER.iter().find(|(name, ..)| *name == lower) {
-            Some((_, unit, each)) => Ok(Measured { amount: number * each, unit: (*unit).to_owned() }),
-            None => Ok(Measured { amount: number, unit }),
+            // Nought has no sign.
+            Some((_, unit, each)) => Ok(Measured { amount: number * each + 0.0, unit: (*unit).to_owned() }),
+            None => Ok(Measured { amount: number + 0.0, unit }),
         }
     }
 
@@ -58,9 +59,12 @@ impl Measured {
     }
 }
 
-/// Reads an amount that must be more than 0, or at least 0 where it `may_be_none`.
+/// Reads an amount that must be more than 0, or at least 0 where it `may_be_none`; pieces must be whole.
 pub(super) fn sensible(what: &'static str, text: &str, may_be_none: bool) -> Result<Measured, ShopError> {
     let read = Measured::parse(text)?;
+    if read.unit.is_empty() && read.amount.fract() != 0.0 {
+        return Err(ShopError::Broken { what, found: text.trim().to_owned() });
+    }
     if 0.0 < read.amount || (may_be_none && read.amount == 0.0) {
         Ok(read)
     } else {
@@ -97,6 +101,8 @@ mod tests {
             assert!(matches!(Measured::parse(text), Err(ShopError::Amount(_))), "{text}");
         }
         assert!(sensible("a count", "0", true).is_ok());
+        assert!(sensible("a count", "-0", true).unwrap().amount.is_sign_positive());
+        assert!(matches!(sensible("a count", "0.5 pieces", true), Err(ShopError::Broken { .. })));
         for (text, may_be_none) in [("0 ml", false), ("-1 ml", true)] {
             let error = sensible("a count", text, may_be_none).unwrap_err();
             assert!(matches!(error, ShopError::TooLittle { .. }), "{error}");

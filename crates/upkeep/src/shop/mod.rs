@@ -12,7 +12,7 @@ mod uses;
 mod visit;
 pub mod week;
 
-pub use error::ShopError;
+pub use error::{ShopError, said};
 pub use keeper::{Away, Keeper, QUALIFIED, Rostered, keepers};
 pub use measured::Measured;
 pub use stock::{Batch, Item, Kept, kept, stores, used_from};

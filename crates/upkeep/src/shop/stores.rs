@@ -3,7 +3,7 @@
 use jiff::ToSpan;
 use jiff::civil::Date;
 
-use super::error::{price, said};
+use super::error::{named, one_line, price, said};
 use super::measured::sensible;
 use super::{Kept, ShopError};
 use crate::{Supplies, Unknown};
@@ -67,9 +67,11 @@ impl Received {
     /// Refuses what can't be.
     ///
     /// # Errors
-    /// [`ShopError::Missing`], [`ShopError::Amount`], [`ShopError::TooLittle`], [`ShopError::Price`].
+    /// [`ShopError::Missing`], [`ShopError::NotOneLine`], [`ShopError::Name`], [`ShopError::Amount`],
+    /// [`ShopError::TooLittle`], [`ShopError::Broken`], [`ShopError::Price`].
     pub fn check(&self) -> Result<(), ShopError> {
-        said("what was received", &self.item)?;
+        named("what was received", &self.item)?;
+        one_line("who supplied it", &self.supplier)?;
         sensible("a delivery", &self.amount, false)?;
         price(self.price)
     }
@@ -79,9 +81,10 @@ impl Counted {
     /// Refuses what can't be.
     ///
     /// # Errors
-    /// [`ShopError::Missing`], [`ShopError::Amount`], [`ShopError::TooLittle`].
+    /// [`ShopError::Missing`], [`ShopError::NotOneLine`], [`ShopError::Name`], [`ShopError::Amount`],
+    /// [`ShopError::TooLittle`], [`ShopError::Broken`].
     pub fn check(&self) -> Result<(), ShopError> {
-        said("what was counted", &self.item)?;
+        named("what was counted", &self.item)?;
         sensible("a count", &self.amount, true).map(drop)
     }
 }
@@ -90,9 +93,10 @@ impl ThrownAway {
     /// Refuses what can't be.
     ///
     /// # Errors
-    /// [`ShopError::Missing`], [`ShopError::Amount`], [`ShopError::TooLittle`].
+    /// [`ShopError::Missing`], [`ShopError::NotOneLine`], [`ShopError::Name`], [`ShopError::Amount`],
+    /// [`ShopError::TooLittle`], [`ShopError::Broken`].
     pub fn check(&self) -> Result<(), ShopError> {
-        said("what was thrown away", &self.item)?;
+        named("what was thrown away", &self.item)?;
         said("why it was thrown away", &self.why)?;
         sensible("what was thrown away", &self.amount, false).map(drop)
     }
@@ -102,10 +106,12 @@ impl Terms {
     /// Refuses what can't be.
     ///
     /// # Errors
-    /// [`ShopError::Missing`], [`ShopError::Amount`], [`ShopError::TooLittle`], [`ShopError::Price`],
+    /// [`ShopError::Missing`], [`ShopError::NotOneLine`], [`ShopError::Name`], [`ShopError::Amount`],
+    /// [`ShopError::TooLittle`], [`ShopError::Broken`], [`ShopError::Price`],
     /// [`ShopError::Service`].
     pub fn check(&self) -> Result<(), ShopError> {
-        said("what is bought", &self.item)?;
+        named("what is bought", &self.item)?;
+        one_line("who supplies it", &self.supplier)?;
         sensible("a pack", &self.pack, false)?;
         price(self.price)?;
         if 0.0 < self.service && self.service < 1.0 { Ok(()) } else { Err(ShopError::Service { value: self.service }) }
@@ -188,7 +194,11 @@ mod tests {
         assert!(counted("-1").check().is_err());
         let thrown = ThrownAway { item: "acetone".into(), amount: "20 ml".into(), why: "dirty".into() };
         assert_eq!(thrown.check(), Ok(()));
-        assert!(ThrownAway { why: String::new(), ..thrown }.check().is_err());
+        assert!(ThrownAway { why: String::new(), ..thrown.clone() }.check().is_err());
+        let broken = ThrownAway { why: "dirty\nall of it".into(), ..thrown };
+        assert!(matches!(broken.check(), Err(ShopError::NotOneLine { .. })));
+        assert!(matches!(counted("2.5").check(), Err(ShopError::Broken { .. })));
+        assert_eq!(counted("2.5 m").check(), Ok(()), "lengths may be broken, pieces may not");
     }
 
     #[test]

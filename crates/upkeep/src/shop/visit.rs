@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use super::ShopError;
-use super::error::said;
+use super::error::{named, said};
 use super::week::MOST_MINUTES;
 
 /// Tasks that somebody was told to do at a machine on a day. Moving it is a correction of its entry, calling it off a
@@ -28,9 +28,10 @@ impl Visit {
     /// Refuses what can't be.
     ///
     /// # Errors
-    /// [`ShopError::Missing`], [`ShopError::NoTasks`], [`ShopError::VisitMinutes`].
+    /// [`ShopError::Missing`], [`ShopError::NotOneLine`], [`ShopError::Name`], [`ShopError::NoTasks`],
+    /// [`ShopError::VisitMinutes`].
     pub fn check(&self) -> Result<(), ShopError> {
-        said("the keeper of the visit", &self.keeper)?;
+        named("the keeper of the visit", &self.keeper)?;
         if self.tasks.is_empty() {
             return Err(ShopError::NoTasks);
         }

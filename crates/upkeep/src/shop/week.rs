@@ -20,8 +20,8 @@ pub fn on(week: &Week, day: Date) -> u16 {
     week[usize::from(day.weekday().to_monday_zero_offset().unsigned_abs())]
 }
 
-/// Reads minutes by weekday: days or ranges of days, each with its minutes, parted by commas. Days that are left out have
-/// none.
+/// Reads minutes by weekday: days or ranges of days, each with its minutes, parted by commas. Days without minutes have those
+/// of the next that has some: `mon, wed 60`. Days that are left out have none.
 ///
 /// # Errors
 /// [`ShopError::Week`], [`ShopError::TwiceADay`], [`ShopError::Minutes`].
@@ -35,14 +35,19 @@ pub fn on(week: &Week, day: Date) -> u16 {
 /// ```
 pub fn parse(text: &str) -> Result<Week, ShopError> {
     let mut week: [Option<u16>; 7] = [None; 7];
+    let mut waiting: Vec<usize> = Vec::new();
     for piece in text.split([',', ';']) {
-        let unread = || ShopError::Week { found: piece.trim().to_owned() };
-        let (days, minutes) = read(piece).ok_or_else(unread)?;
-        for day in days {
+        let (days, minutes) = read(piece).ok_or_else(|| ShopError::Week { found: piece.trim().to_owned() })?;
+        waiting.extend(days);
+        let Some(minutes) = minutes else { continue };
+        for day in waiting.drain(..) {
             if week[day].replace(minutes).is_some() {
                 return Err(ShopError::TwiceADay { day: DAYS[day] });
             }
         }
+    }
+    if !waiting.is_empty() {
+        return Err(ShopError::Week { found: text.trim().to_owned() });
     }
     let week = week.map(Option::unwrap_or_default);
     check(&week)?;
@@ -82,15 +87,16 @@ pub fn print(week: &Week) -> String {
     if pieces.is_empty() { "no minutes".to_owned() } else { format!("{} min", pieces.join(", ")) }
 }
 
-/// The weekdays of a piece, from 0 for Monday, and their minutes.
-fn read(piece: &str) -> Option<(Vec<usize>, u16)> {
+/// The weekdays of a piece, from 0 for Monday, and their minutes where it names some.
+fn read(piece: &str) -> Option<(Vec<usize>, Option<u16>)> {
     let lower = piece.to_lowercase().replace('–', "-").replace(" - ", "-");
     let words: Vec<&str> = lower.split_whitespace().collect();
     let (days, minutes) = match words[..] {
+        [days] => return Some((span(days)?, None)),
         [days, minutes] | [days, minutes, "min" | "minutes"] => (days, minutes),
         _ => return None,
     };
-    Some((span(days)?, minutes.parse().ok()?))
+    Some((span(days)?, Some(minutes.parse().ok()?)))
 }
 
 /// `mon-fri`, `sat`, `daily`; a range may go over the week's end.
@@ -119,15 +125,30 @@ mod tests {
     fn weekdays_may_be_written_out_and_ranges_go_over_the_weeks_end() {
         assert_eq!(parse("Monday - Thursday 45 min; FRI 30"), Ok([45, 45, 45, 45, 30, 0, 0]));
         assert_eq!(parse("sat–mon 15"), Ok([15, 0, 0, 0, 0, 15, 15]));
+        assert_eq!(parse("mon,wed 60"), Ok([60, 0, 60, 0, 0, 0, 0]));
+        assert_eq!(parse("mon, wed-thu, sat 60; sun 5"), Ok([60, 0, 60, 60, 0, 60, 5]));
         assert_eq!(parse("sun 1440"), Ok([0, 0, 0, 0, 0, 0, 1440]));
     }
 
     #[test]
     fn what_says_no_minutes_is_refused() {
-        for text in ["", "mon", "60", "mo 60", "noonday 60", "mon-fri sixty", "mon -5", "mon 60 sat 30", "mon 70000"] {
+        for text in [
+            "",
+            "mon",
+            "60",
+            "mo 60",
+            "noonday 60",
+            "mon-fri sixty",
+            "mon -5",
+            "mon 60 sat 30",
+            "mon 70000",
+            "mon 60, tue",
+            "mon,",
+        ] {
             assert!(matches!(parse(text), Err(ShopError::Week { .. })), "{text}");
         }
         assert_eq!(parse("mon 1441"), Err(ShopError::Minutes { minutes: 1441 }));
+        assert_eq!(parse("mon, mon 5"), Err(ShopError::TwiceADay { day: "Mon" }));
         assert_eq!(parse("mon-wed 10, tue 5"), Err(ShopError::TwiceADay { day: "Tue" }));
     }
 
