@@ -34,7 +34,7 @@ const HEAT: f64 = 0.015;
 const CHAINS: u64 = 2;
 
 /// After how many steps each the dearer goes on from the cheaper's plan.
-const EXCHANGE: usize = 500;
+const EXCHANGE: usize = 2_000;
 
 /// The visits of every machine.
 pub(crate) type Visits = Vec<Vec<Placed>>;
