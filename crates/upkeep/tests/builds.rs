@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 
 use motion::{Corner, Kinematics, Quantity};
 use proptest::prelude::*;
-use upkeep::build::{Access, Allowance, Heat, LONGEST_TOUCH_C, Position, State, Work, shipped};
+use upkeep::build::{
+    Access, Allowance, Caution, Heat, LONGEST_TOUCH_C, Position, SignalWord, State, Task, Work, shipped,
+};
 use upkeep::material::Materials;
 use upkeep::rules::refusal;
 use upkeep::{Build, Kind, Supplies};
@@ -222,6 +224,83 @@ fn grease_and_oil_on_dry_running_carbon_rods_are_refused() {
     let reason = "oil swells the dry bushings and binds carbon dust into a paste";
     check_refused("carbon rod in dry bushings", "ISO VG 32 light oil", reason);
     check_allowed("carbon rod in dry bushings", "isopropyl alcohol, 90 % or more");
+}
+
+/// Every task of the shipped builds, with the name of its build.
+fn shipped_tasks() -> Vec<(&'static str, Task)> {
+    let tasks = |(name, text)| read(name, text).tasks.into_iter().map(move |task| (name, task));
+    shipped().into_iter().flat_map(tasks).collect()
+}
+
+#[test]
+fn no_shipped_task_leaves_an_aid_in_the_machine() {
+    let aids = [
+        ("block of foam", "foam"),
+        ("wooden block", "block"),
+        ("two equal blocks", "blocks"),
+        ("sheet of card", "card"),
+        ("metal tray", "tray"),
+    ];
+    for (build, task) in shipped_tasks() {
+        for (tool, word) in aids {
+            let says = |step: &&String| step.split(|c: char| !c.is_alphabetic()).any(|one| one == word);
+            let last = task.steps.iter().rfind(says);
+            let is_laid_out = task.tools.iter().any(|laid_out| laid_out == tool);
+            // Neither a heater block nor the foam of soap is an aid.
+            let is_other = word.starts_with("block") || task.at.contains("plate");
+            assert!(last.is_none() || is_laid_out || is_other, "{build}: {}: {tool} is not laid out", task.name);
+            if is_laid_out {
+                let is_taken = last.is_some_and(|step| step.to_lowercase().contains("take "));
+                assert!(is_taken, "{build}: {}: {tool} stays", task.name);
+            }
+        }
+    }
+}
+
+#[test]
+fn a_powered_shipped_task_that_pulls_the_plug_puts_it_back() {
+    let mut n_pulled = 0;
+    for (build, task) in shipped_tasks().into_iter().filter(|(_, task)| task.state != State::Isolated) {
+        let steps = task.steps.join(" ").to_lowercase();
+        // What is done only if something is wrong ends the visit.
+        let is_planned = |sentence: &&str| !format!(" {sentence}").contains(" if ") || sentence.contains("plug in");
+        let done = steps.split(". ").filter(is_planned).collect::<Vec<_>>().join(". ");
+        if let Some(pulled) = done.rfind("pull the plug") {
+            n_pulled += 1;
+            assert!(done.rfind("plug in").is_some_and(|plugged| pulled < plugged), "{build}: {}", task.name);
+        }
+    }
+    assert!(4 < n_pulled, "some tasks need the machine both ways");
+}
+
+#[test]
+fn a_hot_shipped_task_heats_by_itself_after_a_caution_and_switches_off() {
+    let heats = [" heat the ", " heat bed", " heat to ", " heat it "];
+    let off = ["heater off", "heaters off", "heater and fans off", "bed to off"];
+    for (build, task) in shipped_tasks().into_iter().filter(|(_, task)| task.state == State::Hot) {
+        let steps: Vec<String> = task.steps.iter().map(|step| format!(" {}", step.to_lowercase())).collect();
+        let does = |step: &String| heats.iter().any(|words| step.contains(words));
+        let heating = steps.iter().position(does).unwrap_or_else(|| panic!("{build}: {} does not heat", task.name));
+        assert!(steps[heating].contains("°c") || steps[heating].contains("temperature"), "{build}: {}", task.name);
+        let is_warned = |caution: &Caution| caution.word < SignalWord::Notice && caution.before <= heating;
+        assert!(task.cautions.iter().any(is_warned), "{build}: {} heats before its caution", task.name);
+        let text = steps.concat();
+        let last_heat = heats.iter().filter_map(|words| text.rfind(words)).max();
+        let last_off = off.iter().filter_map(|words| text.rfind(words)).max();
+        assert!(last_heat < last_off, "{build}: {} leaves the heaters on", task.name);
+    }
+}
+
+#[test]
+fn what_a_task_may_use_obeys_the_rules_of_what_it_uses() {
+    let text = REFERENCE.replacen("uses = { \"brass nozzle\" = \"1\" }", "may_use = { \"brass nozzle\" = \"1\" }", 1);
+    let build = read("if-needed.toml", &text);
+    let task = build.tasks.iter().find(|task| !task.may_use.is_empty()).expect("the task is there");
+    assert_eq!((task.may_use[0].name.as_str(), task.uses.len()), ("brass nozzle", 0));
+    let oily =
+        text.replacen("may_use = { \"brass nozzle\" = \"1\" }", "may_use = { \"silicone grease\" = \"1 g\" }", 1);
+    let errors = Build::parse("oily.toml", &oily).expect_err("grease on a nozzle");
+    assert!(errors.to_string().contains("must not touch"), "{errors}");
 }
 
 #[test]

@@ -8,7 +8,7 @@ use jiff::civil::Date;
 use ledger::{Filter, Kind, Ledger, Told};
 use upkeep::build::{Neglect, Task};
 use upkeep::visit::{self, Start};
-use upkeep::{Build, EntryId, Event, ahead};
+use upkeep::{Build, EntryId, Event, MachineState, ahead};
 
 use crate::cli;
 use crate::commands::plan::Assembled;
@@ -133,24 +133,30 @@ async fn of_visit(ledger: &Ledger, shop: &Assembled, told: &Told, stock: &mut St
     let tasks: Vec<&Task> =
         told.visit.tasks.iter().filter_map(|name| build.tasks.iter().find(|task| task.name == *name)).collect();
     let order = visit::order(build, &tasks, Start::Cold);
-    let ahead = ahead(state, &shop.materials, &shop.now, 1);
+    let shares = shares(shop, state, told.visit.day);
     let share = |task: &Task| {
         let place = build.tasks.iter().position(|other| other.name == task.name);
-        place.map_or(0.0, |place| ahead.used[place].share())
+        place.map_or(0.0, |place| shares[place])
     };
     let forbidding: Vec<&str> = build
         .tasks
         .iter()
         .filter(|task| Neglect::Damage <= task.neglect && 1.0 <= share(task))
         .map(|task| task.name.as_str())
+        .filter(|task| !is_done_before(shop, told, task))
         .collect();
+    let verb = if told.visit.day <= shop.now.date() { "is" } else { "will be" };
     let blanks = blanks(ledger, &told.machine).await?;
-    let stages = order.stages.iter().map(|stage| match stage.what {
+    let stages = order.stages.iter().enumerate().map(|(at, stage)| match stage.what {
         visit::What::Task(index) => Stage::Task(Box::new(TaskStage {
             task: tasks[index].clone(),
-            why: format!("{} of its allowance is used", words::percent(share(tasks[index]))),
+            why: format!("{} of its allowance {verb} used", words::percent(share(tasks[index]))),
             readings: blanks.get(&tasks[index].at).cloned().unwrap_or_default(),
         })),
+        visit::What::HotWork => Stage::Change(Change {
+            what: What::HotWork { gear: hot_gear(&order.stages[at..], &tasks) },
+            minutes: stage.minutes,
+        }),
         ref other => Stage::Change(Change { what: change(other, build), minutes: stage.minutes }),
     });
     Ok(VisitSheet {
@@ -166,9 +172,38 @@ async fn of_visit(ledger: &Ledger, shop: &Assembled, told: &Told, stock: &mut St
         stages: once_a_position(stages.collect()),
         spares: Vec::new(),
         missing: stock.take(&tasks),
-        minutes: order.minutes,
-        setup_minutes: build.visit_minutes,
+        minutes: told.visit.minutes,
+        setup_minutes: build.visit_minutes.min(told.visit.minutes),
     })
+}
+
+/// The share of each task's allowance that will be used on a day, in the build's order; the one of today for days past.
+fn shares(shop: &Assembled, state: &MachineState, day: Date) -> Vec<f64> {
+    let until = usize::try_from((day - shop.now.date()).get_days()).unwrap_or(0);
+    let ahead = ahead(state, &shop.materials, &shop.now, until + 1);
+    ahead.shares.iter().map(|by_day| by_day.last().copied().unwrap_or(0.0)).collect()
+}
+
+/// Whether a visit of the machine that comes before this one does a task, and this one does not.
+fn is_done_before(shop: &Assembled, told: &Told, task: &str) -> bool {
+    let does = |visit: &Told| visit.visit.tasks.iter().any(|name| name == task);
+    let is_before = |other: &Told| {
+        other.stands()
+            && other.machine == told.machine
+            && (other.visit.day, other.id) < (told.visit.day, told.id)
+            && shop.now.date() <= other.visit.day
+    };
+    !does(told) && shop.told.iter().any(|other| is_before(other) && does(other))
+}
+
+/// What the hot tasks ask to wear that come before the heaters are off, each once.
+fn hot_gear(stages: &[visit::Stage], tasks: &[&Task]) -> Vec<String> {
+    let until_off = stages.iter().take_while(|stage| stage.what != visit::What::HeatersOff);
+    let gear = until_off.filter_map(|stage| match stage.what {
+        visit::What::Task(index) => Some(&tasks[index].gear),
+        _ => None,
+    });
+    gear.flatten().cloned().collect::<BTreeSet<String>>().into_iter().collect()
 }
 
 /// Leaves blanks for a position's readings at its last task alone, so that each is taken once, when the work is done.
@@ -189,13 +224,12 @@ fn change(what: &visit::What, build: &Build) -> What {
     match *what {
         visit::What::SwitchOff => What::SwitchOff,
         visit::What::PowerOn => What::PowerOn,
-        visit::What::HeatUp { nozzle_c, bed_c } => What::HeatUp { nozzle_c, bed_c },
         visit::What::HeatersOff => What::HeatersOff,
         visit::What::CoolDown { to_c } => What::CoolDown { to_c },
         visit::What::Open(index) => What::Open(access(index)),
         visit::What::Close(index) => What::Close(access(index)),
-        // A task is no change; the caller has told them apart.
-        visit::What::Task(_) | visit::What::TestMove => What::TestMove,
+        // A task is no change, and hot work has the gear of its tasks; the caller has told them apart.
+        visit::What::Task(_) | visit::What::HotWork | visit::What::TestMove => What::TestMove,
     }
 }
 

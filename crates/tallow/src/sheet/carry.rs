@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use upkeep::build::Task;
+use upkeep::build::{Supply, Task};
 
 use super::VisitSheet;
 
@@ -24,6 +24,8 @@ pub(crate) struct Carry {
     pub(crate) tools: Vec<String>,
     /// Supplies with their sums: `lint-free wipe, 7`, `NLGI 2 lithium grease, 1.5 g`.
     pub(crate) supplies: Vec<String>,
+    /// Supplies that are used only where a step finds them needed, with their sums.
+    pub(crate) if_needed: Vec<String>,
     /// Parts with their sums: `brass nozzle 0.4, 2`.
     pub(crate) spares: Vec<String>,
     /// What the stores lack.
@@ -37,12 +39,8 @@ impl Carry {
         Carry {
             gear: once(tasks.iter().flat_map(|task| &task.gear)),
             tools: once(tasks.iter().flat_map(|task| &task.tools)),
-            supplies: summed(
-                tasks
-                    .iter()
-                    .flat_map(|task| &task.uses)
-                    .map(|supply| ((supply.name.as_str(), supply.unit.as_str()), supply.amount)),
-            ),
+            supplies: summed(tasks.iter().flat_map(|task| &task.uses).map(amount)),
+            if_needed: summed(tasks.iter().flat_map(|task| &task.may_use).map(amount)),
             spares: summed(
                 sheets
                     .iter()
@@ -60,6 +58,7 @@ impl Carry {
             ("Wear", &self.gear),
             ("Tools", &self.tools),
             ("Supplies", &self.supplies),
+            ("If needed", &self.if_needed),
             ("Spares", &self.spares),
         ];
         all.into_iter().map(|(heading, items)| (heading, items.as_slice())).filter(|(_, items)| !items.is_empty())
@@ -72,6 +71,10 @@ fn once<'a>(items: impl Iterator<Item = &'a String>) -> Vec<String> {
     items.sort();
     items.dedup();
     items
+}
+
+fn amount(supply: &Supply) -> ((&str, &str), f64) {
+    ((supply.name.as_str(), supply.unit.as_str()), supply.amount)
 }
 
 /// The sum of each name and unit, in words.

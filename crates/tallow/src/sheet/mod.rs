@@ -84,14 +84,12 @@ pub(crate) enum What {
     SwitchOff,
     /// Plug in and switch on.
     PowerOn,
-    /// Heat nozzle and bed, and wait.
-    HeatUp {
-        /// The nozzle's target, °C.
-        nozzle_c: f64,
-        /// The bed's target, °C.
-        bed_c: f64,
+    /// Hot work follows; each of its tasks says when to heat.
+    HotWork {
+        /// What its tasks ask to wear.
+        gear: Vec<String>,
     },
-    /// Switch the heaters off.
+    /// Switch off every heater that is still on.
     HeatersOff,
     /// Wait until the machine may be touched.
     CoolDown {
@@ -112,10 +110,14 @@ impl What {
         match self {
             What::SwitchOff => "MACHINE: ISOLATED. Switch off, pull the plug, keep it in sight".to_owned(),
             What::PowerOn => "MACHINE: POWERED. Hands and tools out, plug in, switch on".to_owned(),
-            What::HeatUp { nozzle_c, bed_c } => {
-                format!("MACHINE: HOT. Heat the nozzle to {nozzle_c:.0} °C and the bed to {bed_c:.0} °C, and wait")
+            What::HotWork { gear } => {
+                let wear = if gear.is_empty() { String::new() } else { format!("wear {}; ", gear.join(", ")) };
+                format!(
+                    "MACHINE: POWERED, HEATERS STILL OFF. WARNING: hot work follows, and hot parts burn at a touch; \
+                     {wear}heaters go on only where a step says so"
+                )
             }
-            What::HeatersOff => "HEATERS OFF. The machine is still hot".to_owned(),
+            What::HeatersOff => "HEATERS OFF. Switch off every heater that is still on; the machine is hot".to_owned(),
             What::CoolDown { to_c } => {
                 format!(
                     "MACHINE: COLD. Wait until nozzle and bed are at {to_c:.0} °C or below; read it, do not feel it"
@@ -233,7 +235,7 @@ impl Condition {
         match what {
             What::SwitchOff => Condition::Isolated,
             What::PowerOn | What::CoolDown { .. } => Condition::Cold,
-            What::HeatUp { .. } => Condition::Hot,
+            What::HotWork { .. } => Condition::Hot,
             What::HeatersOff => Condition::Cooling,
             What::Open(_) | What::Close(_) | What::TestMove => self,
         }

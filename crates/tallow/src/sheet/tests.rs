@@ -42,7 +42,7 @@ fn all_of(state: State) -> VisitSheet {
     let before = match state {
         State::Isolated => Some(What::SwitchOff),
         State::Cold => None,
-        State::Hot => Some(What::HeatUp { nozzle_c: 230.0, bed_c: 60.0 }),
+        State::Hot => Some(What::HotWork { gear: vec!["heat-proof gloves".into()] }),
     };
     let tasks = build.tasks.iter().filter(|task| task.state == state).map(stage);
     sheet(before.into_iter().map(change).chain(tasks).collect())
@@ -98,7 +98,7 @@ fn hot_work_on_an_isolated_machine_and_cold_work_on_a_hot_one_are_refused() {
     let task = |state| build().tasks.iter().find(|task| task.state == state).expect("a task").clone();
     let refused = |stages: Vec<Stage>| matches!(sheet(stages).check(), Err(SheetError::WrongCondition { .. }));
     let (isolated, cold, hot) = (task(State::Isolated), task(State::Cold), task(State::Hot));
-    let heat = || change(What::HeatUp { nozzle_c: 230.0, bed_c: 60.0 });
+    let heat = || change(What::HotWork { gear: vec!["heat-proof gloves".into()] });
     assert!(refused(vec![change(What::SwitchOff), stage(&hot)]));
     assert!(refused(vec![stage(&isolated)]));
     assert!(refused(vec![heat(), stage(&cold)]) && refused(vec![heat(), change(What::HeatersOff), stage(&hot)]));

@@ -24,7 +24,7 @@ fn task(task: &Task) -> Stage {
 /// A visit with these tasks: first those on an isolated machine, then the cold, then the hot ones.
 fn visit(build: &Build, tasks: &[&Task]) -> VisitSheet {
     let of = |state: State| tasks.iter().filter(move |task| task.state == state).map(|one| task(one));
-    let heat = || change(What::HeatUp { nozzle_c: 230.0, bed_c: 60.0 }, 9.0);
+    let heat = || change(What::HotWork { gear: vec!["heat-proof gloves".into()] }, 9.0);
     let mut stages = vec![change(What::SwitchOff, 0.0)];
     stages.extend(of(State::Isolated));
     stages.push(change(What::PowerOn, 0.0));

@@ -3,7 +3,8 @@
 //! Signal words: ANSI Z535.6, ISO 3864-2. The rules themselves: common practice, no source.
 
 use super::raw::Section;
-use super::{Position, SignalWord, State, Task, work};
+use super::task::SUPPLIES;
+use super::{Position, SignalWord, State, Supply, Task, work};
 use crate::rules;
 use crate::supply::{Hazard, Kind, Supplies, spaced_words};
 
@@ -45,26 +46,37 @@ fn needs_heat(step: &str) -> bool {
 }
 
 fn nothing_burns_on_a_hot_machine(section: &Section<'_>, task: &Task) {
-    let names = task.uses.iter().map(|supply| supply.name.as_str());
+    let names = supplies(task).map(|supply| supply.name.as_str());
     if let Some(name) = rules::burns(task.state, names, Supplies::built_in()) {
         let found = format!("\"{name}\" {}, but the task's state is \"hot\"", Hazard::Flammable.says());
-        section.report.add(&section.span_of("uses"), found, "use it in a task of its own, on an isolated machine");
+        section.report.add(&section.span_of(key_of(task, name)), found, "use it in a task of its own, on an isolated machine");
     }
 }
 
 /// While a machine cools, its parts are hot and its power is on.
 fn nothing_hot_is_near(section: &Section<'_>, task: &Task) {
-    if task.while_cooling && (task.state != State::Cold || work::burns(&task.uses)) {
+    if task.while_cooling && (task.state != State::Cold || supplies(task).any(work::burns)) {
         let found = "\"while_cooling\" is true, but this task cannot be done on a powered machine with hot parts";
         let help = "take the line out: only a task whose state is \"cold\", with no supply that burns, may say so";
         section.report.add(&section.span_of("while_cooling"), found, help);
     }
 }
 
+/// All supplies of a task, those included that it uses only if needed.
+fn supplies(task: &Task) -> impl Iterator<Item = &Supply> {
+    task.uses.iter().chain(&task.may_use)
+}
+
+/// The key that holds a supply of the task.
+fn key_of(task: &Task, name: &str) -> &'static str {
+    let [uses, may_use] = SUPPLIES;
+    if task.uses.iter().any(|supply| supply.name == name) { uses } else { may_use }
+}
+
 /// The task's supplies that ask for a caution.
 fn hazards(task: &Task) -> impl Iterator<Item = (&str, Hazard)> {
     let hazard_of = |name| Supplies::built_in().hazard(name);
-    task.uses.iter().filter_map(move |supply| Some((supply.name.as_str(), hazard_of(&supply.name)?)))
+    supplies(task).filter_map(move |supply| Some((supply.name.as_str(), hazard_of(&supply.name)?)))
 }
 
 fn dangers_carry_a_caution(section: &Section<'_>, task: &Task) {
@@ -83,7 +95,7 @@ fn dangers_carry_a_caution(section: &Section<'_>, task: &Task) {
 
 fn gear_is_laid_out(section: &Section<'_>, task: &Task) {
     let known = Supplies::built_in();
-    for supply in &task.uses {
+    for supply in supplies(task) {
         let needed = known.substances_in(&supply.name).into_iter().flat_map(|substance| &substance.gear);
         for gear in needed.filter(|gear| !wears(task, gear)) {
             let found = format!("\"{}\" asks for {gear}, which \"gear\" does not list", supply.name);
@@ -115,7 +127,8 @@ fn mains_is_for_the_qualified(section: &Section<'_>, task: &Task, position: &Pos
 }
 
 fn supplies_may_touch(section: &Section<'_>, task: &Task, position: &Position) {
-    for (key, _) in section.get("uses").and_then(|value| value.entries()).unwrap_or_default() {
+    let lists = SUPPLIES.into_iter().filter_map(|key| section.get(key)?.entries());
+    for (key, _) in lists.flatten() {
         if let Some(refusal) = rules::refusal(position, [key.name], Supplies::built_in()) {
             let found = format!("\"{}\" must not touch \"{}\": {}", refusal.supply, refusal.position, refusal.reason);
             let help =

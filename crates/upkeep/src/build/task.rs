@@ -28,7 +28,11 @@ pub(super) const KEYS: &[&str] = &[
     "after",
     "apart",
     "with",
+    "may_use",
 ];
+
+/// The keys that hold supplies.
+pub(super) const SUPPLIES: [&str; 2] = ["uses", "may_use"];
 
 /// What the rest of the build says; `None` or missing where that was wrong, so that nothing is complained of twice.
 pub(super) struct Known {
@@ -56,7 +60,7 @@ pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
     let while_cooling = section.get("while_cooling").map(|value| value.boolean());
     let access = section.get("access").map(|value| one_of(&value, "access", &known.access_names));
     let [after, apart, with] = ["after", "apart", "with"].map(|key| others(section, key, &known.task_names));
-    let uses = section.get("uses").map_or(Some(Vec::new()), |value| uses(&value));
+    let [uses, may_use] = SUPPLIES.map(|key| section.get(key).map_or(Some(Vec::new()), |value| supplies(&value)));
     let steps = section.need("steps").and_then(|value| steps(&value));
     let cautions = section.get("caution").map_or(Some(Vec::new()), |value| cautions(&value, steps.as_deref()));
     let limits = section.need("limit").and_then(|value| limits(&value, known));
@@ -81,6 +85,7 @@ pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
         gear: gear?,
         tools: tools?,
         uses,
+        may_use: may_use?,
         steps: steps?,
         cautions: cautions?,
         limits: limits?,
@@ -112,7 +117,7 @@ fn one_of(value: &Value<'_>, what: &str, names: &[String]) -> Option<String> {
     None
 }
 
-fn uses(value: &Value<'_>) -> Option<Vec<Supply>> {
+fn supplies(value: &Value<'_>) -> Option<Vec<Supply>> {
     all(value.entries()?.iter().map(|(key, value)| supply(key, value)))
 }
 

@@ -107,12 +107,12 @@ const AWAY_FROM_HEAT: [&str; 5] = ["control board", "dry box", "fire extinguishe
 
 /// Whether a task that does not state it may be done while the machine, under power and with its heaters off, cools.
 pub(super) fn while_cooling(state: State, uses: &[Supply], position: &Position) -> bool {
-    state == State::Cold && !burns(uses) && AWAY_FROM_HEAT.contains(&position.kind.as_str())
+    state == State::Cold && !uses.iter().any(burns) && AWAY_FROM_HEAT.contains(&position.kind.as_str())
 }
 
 /// Whether a supply burns.
-pub(super) fn burns(uses: &[Supply]) -> bool {
-    uses.iter().any(|supply| Supplies::built_in().hazard(&supply.name) == Some(Hazard::Flammable))
+pub(super) fn burns(supply: &Supply) -> bool {
+    Supplies::built_in().hazard(&supply.name) == Some(Hazard::Flammable)
 }
 
 #[cfg(test)]

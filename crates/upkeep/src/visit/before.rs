@@ -3,7 +3,7 @@
 use crate::build::{State, Task, Work};
 
 /// A partial order of tasks, always without cycles.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub(super) struct Before {
     /// `[earlier][later]`, through others too.
     pairs: Vec<Vec<bool>>,
@@ -16,8 +16,14 @@ impl Before {
         let mut before = Before { pairs: vec![vec![false; tasks.len()]; tasks.len()] };
         before.add_all(tasks, |one, other| other.after.contains(&one.name));
         before.add_all(tasks, |one, other| one.at == other.at && comes_first(one.work, other.work));
-        before.add_all(tasks, sheds_dirt_on);
+        before.add_all(tasks, |one, other| one.state != State::Hot && sheds_dirt_on(one, other));
         before
+    }
+
+    /// The same order with hot cleaning before oil as well, as far as that contradicts nothing.
+    pub(super) fn with_hot_cleaning(mut self, tasks: &[&Task]) -> Before {
+        self.add_all(tasks, sheds_dirt_on);
+        self
     }
 
     /// Whether `earlier` must be done before `later`.
@@ -72,8 +78,8 @@ fn comes_first(one: Work, other: Work) -> bool {
     }
 }
 
-/// Whether the first task loosens dirt that would stick to the oil of the second. Plastic brushed off a hot nozzle lies
-/// still; what is cleaned while the machine cools is away from it.
+/// Whether the first task loosens dirt that would stick to the oil of the second. What is cleaned while the machine cools
+/// is away from it.
 fn sheds_dirt_on(one: &Task, other: &Task) -> bool {
-    one.work == Work::Clean && one.state != State::Hot && !one.while_cooling && other.work == Work::Lubricate
+    one.work == Work::Clean && !one.while_cooling && other.work == Work::Lubricate
 }

@@ -10,7 +10,7 @@ pub mod heat;
 mod order;
 mod search;
 
-pub use order::{AGAIN_MINUTES, Order, Stage, What, order};
+pub use order::{AGAIN_MINUTES, Order, Stage, What, minutes, order};
 
 /// How the machine is met.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

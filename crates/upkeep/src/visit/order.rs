@@ -35,14 +35,10 @@ pub enum What {
     SwitchOff,
     /// Plug in and switch on.
     PowerOn,
-    /// Heat nozzle and bed, and wait.
-    HeatUp {
-        /// The nozzle's target, °C.
-        nozzle_c: f64,
-        /// The bed's target, °C.
-        bed_c: f64,
-    },
-    /// Switch the heaters off. What follows until the machine has cooled is done away from hot parts.
+    /// Hot work follows. The heaters are still off: each task says itself when to heat, after its cautions. The minutes
+    /// are those of heating.
+    HotWork,
+    /// Switch off every heater that is still on. What follows until the machine has cooled is done away from hot parts.
     HeatersOff,
     /// Wait for what is left of the cooling, and make sure of it.
     CoolDown {
@@ -64,7 +60,8 @@ pub enum What {
 /// Hot work is never done without power, nor anything else on a machine that is not cool to touch, but for tasks that
 /// allow it (`while_cooling`), which fill the time of cooling. What comes before what: the build's `after`; at one
 /// position cleaning and replacing before oil, and tests last; cleaning before oil wherever on the machine. Where those
-/// contradict each other the former stands. Once cooling has begun it goes on until the machine may be touched. The visit
+/// contradict each other the former stands. Hot cleaning, too, goes before oil, unless that takes more changes of the
+/// machine's condition. Once cooling has begun it goes on until the machine may be touched. The visit
 /// ends with power on, heaters off and a test move.
 ///
 /// Exact for up to 128 tasks; more are ordered in blocks of 128, each from where the last one ended. Of tasks that may be
@@ -74,6 +71,29 @@ pub fn order(build: &Build, tasks: &[&Task], start: Start) -> Order {
         return Order::default();
     }
     let before = Before::of(tasks);
+    let usual = in_order(build, tasks, start, &before);
+    let hot_too = before.clone().with_hot_cleaning(tasks);
+    if hot_too == before {
+        return usual;
+    }
+    let hot_first = in_order(build, tasks, start, &hot_too);
+    if hot_first.n_changes() <= usual.n_changes() { hot_first } else { usual }
+}
+
+/// How long a visit takes that does these tasks on a machine that is met cold, min: what its sheet says.
+pub fn minutes(build: &Build, tasks: &[&Task]) -> f64 {
+    order(build, tasks, Start::Cold).minutes
+}
+
+impl Order {
+    /// How often the machine is switched off or made ready for hot work.
+    fn n_changes(&self) -> usize {
+        self.stages.iter().filter(|stage| matches!(stage.what, What::SwitchOff | What::HotWork)).count()
+    }
+}
+
+/// The order with the fewest minutes of those that hold to `before`.
+fn in_order(build: &Build, tasks: &[&Task], start: Start, before: &Before) -> Order {
     let mut sheet =
         Sheet { build, tasks, stages: Vec::new(), n_switched: 0, open: Vec::new(), left: accesses(build, tasks) };
     let mut condition = match start {
@@ -85,9 +105,9 @@ pub fn order(build: &Build, tasks: &[&Task], start: Start) -> Order {
             sheet.go(condition, Condition::Cold);
             condition = Condition::Cold;
         }
-        for stay in &search::stays(&items(tasks, block, &before), waits(build), condition) {
+        for stay in &search::stays(&items(tasks, block, before), waits(build), condition) {
             sheet.go(condition, stay.condition);
-            sheet.tasks(&arrange(tasks, block, stay, &before));
+            sheet.tasks(&arrange(tasks, block, stay, before));
             condition = stay.condition;
         }
     }
@@ -191,8 +211,7 @@ impl Sheet<'_> {
             }
             (Condition::Isolated, Condition::Cold) => self.add(What::PowerOn, 0.0),
             (Condition::Cold, Condition::Hot) => {
-                let what = What::HeatUp { nozzle_c: heat.nozzle_c, bed_c: heat.bed_c };
-                self.add(what, heat::heating_minutes(heat));
+                self.add(What::HotWork, heat::heating_minutes(heat));
             }
             (Condition::Hot, Condition::Cooling { .. }) => self.add(What::HeatersOff, 0.0),
             (Condition::Cooling { .. }, Condition::Cold) => {
