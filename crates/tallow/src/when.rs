@@ -11,12 +11,26 @@ const FORMS: &str = "write a date as 2026-11-02, \"2 Nov\", today, yesterday, mo
 /// The first year of which anything is recorded: there were no filament printers before.
 const FIRST_YEAR: i16 = 1980;
 
+/// Noon: what a day without a time means.
+const NOON: Time = Time::constant(12, 0, 0, 0);
+
+/// What to do about an instant in the future.
+const NOT_YET: &str = "records are of what has happened: give a time up to now";
+
 /// An instant at or before `now`. A day without a time means noon of that day, or `now` if that is earlier.
 ///
 /// # Errors
 /// Text that is no date, a day or time that does not exist in the zone, and an instant in the future.
 pub(crate) fn past(text: &str, now: &ZonedDateTime) -> Result<ZonedDateTime, Trouble> {
-    past_or(text, Time::constant(12, 0, 0, 0), now)
+    past_or(text, NOON, now, NOT_YET)
+}
+
+/// As [`past`], of a run, which can be queued where it is still to come.
+///
+/// # Errors
+/// As [`past`].
+pub(crate) fn past_run(text: &str, now: &ZonedDateTime) -> Result<ZonedDateTime, Trouble> {
+    past_or(text, NOON, now, "records are of what has happened; for what is still to come use `tallow queue`")
 }
 
 /// As [`past`], but a day without a time means its beginning: the instant from which something counts.
@@ -24,10 +38,10 @@ pub(crate) fn past(text: &str, now: &ZonedDateTime) -> Result<ZonedDateTime, Tro
 /// # Errors
 /// As [`past`].
 pub(crate) fn since(text: &str, now: &ZonedDateTime) -> Result<ZonedDateTime, Trouble> {
-    past_or(text, Time::midnight(), now)
+    past_or(text, Time::midnight(), now, NOT_YET)
 }
 
-fn past_or(text: &str, usual: Time, now: &ZonedDateTime) -> Result<ZonedDateTime, Trouble> {
+fn past_or(text: &str, usual: Time, now: &ZonedDateTime, not_yet: &str) -> Result<ZonedDateTime, Trouble> {
     let (date, time) = day_and_time(text, now)?;
     let at = on_clock(text, date, time.unwrap_or(usual), now)?;
     if at.year() < FIRST_YEAR {
@@ -40,8 +54,7 @@ fn past_or(text: &str, usual: Time, now: &ZonedDateTime) -> Result<ZonedDateTime
     if time.is_none() && date == now.date() {
         return Ok(now.clone());
     }
-    Err(Trouble::refused(format!("{} lies in the future; now is {}", spoken(&at), spoken(now)))
-        .help("records are of what has happened; for what is still to come use `tallow queue`"))
+    Err(Trouble::refused(format!("{} lies in the future; now is {}", spoken(&at), spoken(now))).help(not_yet))
 }
 
 /// A day, today or later.
@@ -62,8 +75,9 @@ pub(crate) fn coming_day(text: &str, now: &ZonedDateTime) -> Result<Date, Troubl
         date = date.saturating_add(1.year());
     }
     if date < now.date() {
-        return Err(Trouble::refused(format!("{date} is past; today is {}", now.date()))
-            .help("give the day on which it is expected, or leave it out for as soon as the machine is free"));
+        return Err(
+            Trouble::refused(format!("{date} is past; today is {}", now.date())).help("give today or a later day")
+        );
     }
     Ok(date)
 }

@@ -176,8 +176,8 @@ pub(crate) struct Terms {
     /// What a pack costs
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true, value_parser = number)]
     pub(crate) price: Option<f64>,
-    /// The share of waits for an order in which it may not run out; 0.95 if never said
-    #[arg(long, value_name = "SHARE", allow_hyphen_values = true, value_parser = number)]
+    /// The share of waits for an order in which it may not run out, "95 %" or 0.95; that if never said
+    #[arg(long, value_name = "SHARE", allow_hyphen_values = true, value_parser = share)]
     pub(crate) service: Option<f64>,
     /// It is a new thing, however near its name is to another
     #[arg(long)]
@@ -185,4 +185,27 @@ pub(crate) struct Terms {
     /// Words to keep with the entry
     #[arg(long, default_value = "", hide_default_value = true)]
     pub(crate) note: String,
+}
+
+/// A share as people write it: `95 %` or `0.95`.
+fn share(text: &str) -> Result<f64, String> {
+    match text.trim().strip_suffix('%') {
+        Some(hundredths) => number(hundredths.trim_end()).map(|hundredths| hundredths / 100.0),
+        None => number(text.trim()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::share;
+
+    #[test]
+    fn a_share_is_read_in_hundredths_and_plainly() {
+        for text in ["95 %", "95%", "0.95", " 0.95 "] {
+            assert_eq!(share(text), Ok(0.95), "{text}");
+        }
+        for text in ["%", "95 %%", "most", "9,5 %"] {
+            assert!(share(text).is_err(), "{text}");
+        }
+    }
 }

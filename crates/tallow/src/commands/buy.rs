@@ -90,14 +90,31 @@ impl List<'_> {
         }
         let nobody = self.shopping.lines.iter().all(|line| line.supplier.is_empty());
         let table = if nobody { table.without("from") } else { table };
-        context.out.table(&table)?;
+        match context.out.fits(table.width()) {
+            true => context.out.table(&table)?,
+            false => self.sentences(context)?,
+        }
         let all = if self.shopping.lines.iter().any(|line| line.cost.is_none()) {
             ", as far as prices were told"
         } else {
             ""
         };
         let sum = words::money(self.sum(), &self.currency);
-        context.out.line(format!("\nIn all {sum}{all}. What is ordered already and has not come is not known here."))
+        context.out.line("")?;
+        let text = format!("In all {sum}{all}. What is ordered already and has not come is not known here.");
+        context.out.prose("", &text)
+    }
+
+    /// The lines on a terminal that is too narrow for their table.
+    fn sentences(&self, context: &Context) -> Result<(), Trouble> {
+        for line in &self.shopping.lines {
+            let from = if line.supplier.is_empty() { String::new() } else { format!(" from {}", line.supplier) };
+            let cost = line.cost.map_or_else(String::new, |cost| format!(", {}", words::money(cost, &self.currency)));
+            let day = words::weekday(line.order_by, self.today);
+            let text = format!("{day}: {} of {}{from}{cost}; {}", self.packs(line), line.item, self.why(line));
+            context.out.prose("", &text)?;
+        }
+        Ok(())
     }
 
     /// What has no terms, with what to say.
@@ -115,7 +132,10 @@ impl List<'_> {
             table.row(cells, Dress::Plain);
         }
         context.out.table(&table)?;
-        context.out.line(format!("\nSay so of each, for example: {}", terms_line(first)))
+        context.out.line("")?;
+        let text = format!("Say so of each, for example: {}", terms_line(first));
+        // A command can be copied where it stands in one line.
+        if context.out.fits(text.chars().count()) { context.out.line(text) } else { context.out.prose("", &text) }
     }
 
     /// `2 × 100 ml`; where a pack is a piece, their number.
@@ -128,7 +148,11 @@ impl List<'_> {
         let unit = self.unit(line);
         let why = match line.why {
             Why::Low { left } => {
-                format!("{} left by then, less than {}", told(left.max(0.0), unit), told(line.point, unit))
+                format!(
+                    "{} left by then, below the point of reordering, {}",
+                    told(left.max(0.0), unit),
+                    told(line.point, unit)
+                )
             }
             Why::Lacking { day, missing } => {
                 format!("{} will lack on {}", told(missing, unit), words::weekday(day, self.today))

@@ -1,12 +1,15 @@
 //! `tallow calendar`: the visits as a file for any program that keeps a calendar.
 
+use std::collections::BTreeSet;
 use std::fs;
 
 use jiff::ToSpan;
-use ledger::Told;
+use ledger::{Ledger, Told};
+use upkeep::Unknown;
 
 use crate::calendar::{Calendar, CalendarEvent, uid};
 use crate::cli;
+use crate::commands::keeper::is_of;
 use crate::context::Context;
 use crate::trouble::Trouble;
 use crate::words;
@@ -18,8 +21,11 @@ pub(crate) async fn calendar(context: &Context, args: &cli::Calendar) -> Result<
     let ledger = context.open().await?;
     let today = context.now_in(&ledger).date();
     let told = ledger.visits(today.saturating_sub(KEPT.days())).await?;
-    let keeper = args.keeper.as_deref().map(str::to_lowercase);
-    let is_meant = |told: &&Told| keeper.as_ref().is_none_or(|keeper| told.visit.keeper.to_lowercase() == *keeper);
+    let keeper = match &args.keeper {
+        Some(name) => Some(known(&ledger, &told, name).await?),
+        None => None,
+    };
+    let is_meant = |told: &&Told| keeper.as_ref().is_none_or(|keeper| is_of(told, keeper));
     let shop = &ledger.shop().name;
     let events: Vec<CalendarEvent> = told.iter().filter(is_meant).map(|told| event(told, shop)).collect();
     if events.is_empty() {
@@ -34,6 +40,14 @@ pub(crate) async fn calendar(context: &Context, args: &cli::Calendar) -> Result<
             .help("check the folder and its permissions")
     })?;
     context.out.line(format!("{}: {}", path.display(), words::count(n_events, "visits")))
+}
+
+/// A keeper, or somebody who was one when a visit was told.
+async fn known(ledger: &Ledger, told: &[Told], name: &str) -> Result<String, Trouble> {
+    let keepers = ledger.keepers().await?;
+    let names = keepers.iter().map(|one| &one.keeper.name).chain(told.iter().map(|told| &told.visit.keeper));
+    let names: Vec<&String> = names.collect::<BTreeSet<_>>().into_iter().collect();
+    Ok(Unknown::find("keeper", name, &names, |name| name.as_str())?.to_string())
 }
 
 fn event(told: &Told, shop: &str) -> CalendarEvent {

@@ -1,10 +1,9 @@
 //! `tallow keeper`: who looks after machines, for how long on which weekday, and days off.
 
-use jiff::ZonedDateTime;
 use jiff::civil::Date;
-use ledger::{Ledger, NewEntry};
+use ledger::{Ledger, NewEntry, Told};
 use serde_json::{Value, json};
-use upkeep::shop::{Away, Keeper, Rostered, week};
+use upkeep::shop::{Away, Keeper, QUALIFIED, Rostered, week};
 use upkeep::{EntryId, Event, ShopError, Unknown};
 
 use crate::cli::{self, KeeperWord};
@@ -106,6 +105,7 @@ async fn set(context: &Context, ledger: &Ledger, keepers: &[Rostered], args: &cl
         Some(before) if args.skills.is_empty() && !args.no_skills => before.skills.clone(),
         _ => skills(&args.skills),
     };
+    hint_at_skill(&skills);
     let name = before.map_or_else(|| args.name.trim().to_owned(), |before| before.name.clone());
     let keeper = Keeper { name, minutes, skills, is_gone: false };
     say(context, ledger, Event::Keeper(keeper.clone()), &args.note, &keeper_words(&keeper)).await
@@ -122,23 +122,25 @@ fn skills(typed: &[String]) -> Vec<String> {
     skills
 }
 
+/// Says so where a word is near the one that builds ask for; it may be the shop's own all the same.
+fn hint_at_skill(skills: &[String]) {
+    for skill in skills.iter().filter(|skill| *skill != QUALIFIED) {
+        if let Some(meant) = upkeep::nearest(skill, [QUALIFIED]) {
+            remark(&format!(
+                "\"{skill}\" is kept as a word of your own; builds ask for {meant}. Did you mean {meant}?"
+            ));
+        }
+    }
+}
+
 async fn away(context: &Context, ledger: &Ledger, keepers: &[Rostered], args: &cli::KeeperAway) -> Result<(), Trouble> {
     let now = context.now_in(ledger);
     let keeper = named(keepers, &args.name)?.keeper.name.clone();
-    let from = day_off(&args.from, &now)?;
-    let to = args.to.as_ref().map_or(Ok(from), |text| day_off(text, &now))?;
+    let from = when::coming_day(&args.from, &now)?;
+    let to = args.to.as_ref().map_or(Ok(from), |text| when::coming_day(text, &now))?;
     let away = Away { keeper, from, to, why: args.why.trim().to_owned() };
     let said = away_words(&away, now.date());
     say(context, ledger, Event::Away(away), "", &said).await
-}
-
-/// A day from today on.
-fn day_off(text: &str, now: &ZonedDateTime) -> Result<Date, Trouble> {
-    when::coming_day(text, now).map_err(|trouble| match when::past(text, now) {
-        Ok(day) => Trouble::refused(format!("{} is past; today is {}", day.date(), now.date()))
-            .help("days off matter from today on: give today or a later day"),
-        Err(_) => trouble,
-    })
 }
 
 async fn remove(
@@ -148,15 +150,30 @@ async fn remove(
     args: &cli::KeeperRemove,
 ) -> Result<(), Trouble> {
     let keeper = Keeper { is_gone: true, ..named(keepers, &args.name)?.keeper.clone() };
-    let said = keeper_words(&keeper);
     let told = ledger.visits(context.now_in(ledger).date()).await?;
-    let open = told.iter().filter(|told| !told.is_cancelled && told.visit.keeper == keeper.name).count();
-    say(context, ledger, Event::Keeper(keeper), &args.note, &said).await?;
-    if 0 < open {
-        let visits = words::count(open as u64, "visits");
-        remark(&format!("{visits} that were told to {} are still to come; plan anew", args.name.trim()));
+    let theirs: Vec<&Told> = told.iter().filter(|told| told.stands() && is_of(told, &keeper.name)).collect();
+    let said = format!("{}{}", keeper_words(&keeper), still_theirs(&theirs));
+    say(context, ledger, Event::Keeper(keeper), &args.note, &said).await
+}
+
+/// Whether the visit was told to that keeper.
+pub(crate) fn is_of(told: &Told, keeper: &str) -> bool {
+    told.visit.keeper.to_lowercase() == keeper.to_lowercase()
+}
+
+/// What is to become of the visits of somebody who goes.
+fn still_theirs(visits: &[&Told]) -> String {
+    if visits.is_empty() {
+        return String::new();
     }
-    Ok(())
+    let locked: Vec<String> =
+        visits.iter().filter(|told| told.visit.is_locked).map(|told| told.id.to_string()).collect();
+    let by_hand = match locked.is_empty() {
+        true => String::new(),
+        false => format!(", but for the locked: tallow visit move {} --to DAY --keeper NAME", locked.join(", ")),
+    };
+    let visits = words::count(visits.len() as u64, "visits");
+    format!("; {visits} told to them, still to come. To hand them on: tallow plan --keep{by_hand}")
 }
 
 /// Writes an entry of the shop itself, of this moment, and says so.

@@ -17,7 +17,7 @@ use crate::out::{Align, Dress, Table, remark};
 use crate::trouble::Trouble;
 
 pub(crate) async fn moves(context: &Context, args: &cli::Moves) -> Result<(), Trouble> {
-    match Asked::of(args)? {
+    match Asked::of(context, args).await? {
         None => list(context),
         Some(asked) => {
             let wanted = named(asked.name)?;
@@ -39,9 +39,9 @@ enum On<'a> {
     Build(&'a str),
 }
 
-impl Asked<'_> {
+impl<'a> Asked<'a> {
     /// What was asked for; `None` where nothing was named, and so all are listed.
-    fn of(args: &cli::Moves) -> Result<Option<Asked<'_>>, Trouble> {
+    async fn of(context: &Context, args: &'a cli::Moves) -> Result<Option<Asked<'a>>, Trouble> {
         let asked = |on, name| Ok(Some(Asked { on, name }));
         match (&args.build, &args.first, &args.second) {
             (Some(build), Some(name), None) => asked(On::Build(build), name),
@@ -49,7 +49,7 @@ impl Asked<'_> {
             (Some(_), Some(machine), Some(name)) => Err(Trouble::refused("a machine and --build are both named")
                 .help(format!("for the machine: tallow moves \"{machine}\" \"{name}\""))),
             (Some(build), None, _) => Err(unnamed(&format!("--build {build}"))),
-            (None, Some(machine), None) => Err(unnamed(&format!("\"{machine}\""))),
+            (None, Some(word), None) => Err(half_said(context, word).await),
             (None, None, _) if args.out.is_some() => Err(unnamed("MACHINE")),
             (None, None, _) => Ok(None),
         }
@@ -61,6 +61,19 @@ impl Asked<'_> {
             On::Machine(name) => Ok(context::machine(&context.open().await?, name).await?.build),
         }
     }
+}
+
+/// What is wrong where one word stands alone: it should be a machine, and the move is lacking.
+async fn half_said(context: &Context, word: &str) -> Trouble {
+    if let Ok(wanted) = named(word) {
+        return Trouble::refused("it is not said for which machine")
+            .help(format!("tallow moves MACHINE \"{}\"", wanted.name()));
+    }
+    let machine = match context.open().await {
+        Ok(ledger) => context::machine(&ledger, word).await,
+        Err(trouble) => Err(trouble),
+    };
+    machine.map_or_else(|trouble| trouble, |machine| unnamed(&format!("\"{}\"", machine.info.name)))
 }
 
 fn unnamed(on: &str) -> Trouble {

@@ -188,7 +188,7 @@ impl Executed {
     /// When it started: as said, or so that it ends now.
     fn start(&self, said: Option<&str>, now: &ZonedDateTime) -> Result<ZonedDateTime, Trouble> {
         match said {
-            Some(text) => when::past(text, now),
+            Some(text) => when::past_run(text, now),
             None => Ok(now.saturating_sub(self.duration())),
         }
     }

@@ -155,18 +155,52 @@ async fn receive(context: &Context, ledger: &Ledger, args: &cli::Receive) -> Res
 
 async fn count(context: &Context, ledger: &Ledger, args: &cli::Count) -> Result<(), Trouble> {
     let item = known(ledger, &args.moved.item, args.new).await?;
+    if item.unit.is_none() && !args.new {
+        return Err(unheard_of(ledger, &item.name).await?);
+    }
     let counted = Counted { amount: amount_of(&item, &args.moved.amount)?, item: item.name };
     let said = format!("counted: {} of {}", counted.amount, counted.item);
     record(context, ledger, &args.moved, Event::Counted(counted), &said).await
+}
+
+/// What was counted, but never came and is in no list.
+async fn unheard_of(ledger: &Ledger, name: &str) -> Result<Trouble, Trouble> {
+    let names = shop::kept(&ledger.of_the_shop().await?).into_iter().map(|kept| kept.name).collect();
+    Ok(Trouble::from(Unknown::new("item of the stores", name, names))
+        .help("if it is a thing of its own, say so: --new"))
 }
 
 async fn discard(context: &Context, ledger: &Ledger, args: &cli::Discard) -> Result<(), Trouble> {
     let item = there(ledger, &args.moved.item).await?;
     let why = args.why.trim().to_owned();
     let thrown = ThrownAway { amount: amount_of(&item, &args.moved.amount)?, item: item.name, why };
+    thrown.check().map_err(|error| refused(&error))?;
+    enough(ledger, &thrown, &when::past(&args.moved.when, &context.now_in(ledger))?).await?;
     let said = format!("thrown away: {} of {}", thrown.amount, thrown.item);
     record(context, ledger, &args.moved, Event::ThrownAway(thrown), &said).await
 }
+
+/// Refuses to throw away more than there is. Where nothing was counted nobody knows, and before a count it tells nothing of
+/// what is there now.
+async fn enough(ledger: &Ledger, thrown: &ThrownAway, at: &ZonedDateTime) -> Result<(), Trouble> {
+    let items = ledger.stores(None).await?;
+    let Some((item, stock)) =
+        items.iter().find(|item| item.name == thrown.item).and_then(|item| Some((item, item.stock?)))
+    else {
+        return Ok(());
+    };
+    let amount = Measured::parse(&thrown.amount).and_then(|measured| measured.of(&item.name, &item.unit));
+    let amount = amount.map_err(|error| refused(&error))?;
+    if item.counted.is_some_and(|counted| at.timestamp() < counted) || amount <= stock + SLACK {
+        return Ok(());
+    }
+    let there = told(stock.max(0.0), &item.unit);
+    Err(Trouble::refused(format!("{} of {} can't be thrown away: {there} is there", thrown.amount, item.name))
+        .help(format!("if there was more, count first: tallow stores count \"{}\" AMOUNT", item.name)))
+}
+
+/// By how much sums of amounts may be off, in any unit.
+const SLACK: f64 = 1e-9;
 
 async fn terms(context: &Context, ledger: &Ledger, args: &cli::Terms) -> Result<(), Trouble> {
     let item = known(ledger, &args.item, args.new).await?;
@@ -252,7 +286,9 @@ fn amount_of(item: &Meant, text: &str) -> Result<String, Trouble> {
     let measured = Measured::parse(text).map_err(|error| refused(&error))?;
     let unit = item.unit.as_ref().unwrap_or(&measured.unit);
     measured.of(&item.name, unit).map_err(|error| refused(&error))?;
-    Ok(text.trim().to_owned())
+    // Nought has no sign.
+    let text = if measured.amount == 0.0 { text.trim().trim_start_matches('-') } else { text.trim() };
+    Ok(text.to_owned())
 }
 
 /// An amount as typed, if it is one of what the stores' entries call `item`.

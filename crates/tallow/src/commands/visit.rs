@@ -1,14 +1,17 @@
 //! `tallow visit`: visits that people have been told of, and what came of them.
 
+mod moved;
+
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 use ledger::{Ledger, NewEntry, Told};
 use serde_json::{Value, json};
-use upkeep::shop::Visit;
+use upkeep::shop::{self, Visit};
 use upkeep::{Build, EntryId, Event};
 
 use crate::cli;
+use crate::commands::keeper::refused;
 use crate::commands::record::{allowed, measured, supply, worded};
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table};
@@ -20,23 +23,16 @@ pub(crate) async fn visit(context: &Context, args: &cli::Visit) -> Result<(), Tr
     match &args.action {
         None => list(context, &ledger).await,
         Some(cli::VisitAction::Move { visit, to, keeper }) => {
-            let told = standing(context, &ledger, *visit).await?;
-            let day = when::coming_day(to, &context.now_in(&ledger))?;
-            let keeper = match keeper {
-                Some(name) => keeper_named(&ledger, name).await?,
-                None => told.visit.keeper.clone(),
-            };
-            let said = format!("visit {visit} to {}: moved to {day}, {keeper}", told.machine);
-            // Whoever moves a visit by hand wants it there.
-            change(context, &ledger, &told, Visit { day, keeper, is_locked: true, ..told.visit.clone() }, &said).await
+            moved::moved(context, &ledger, *visit, to, keeper.as_deref()).await
         }
         Some(cli::VisitAction::Lock { visit }) => lock(context, &ledger, *visit, true).await,
         Some(cli::VisitAction::Free { visit }) => lock(context, &ledger, *visit, false).await,
         Some(cli::VisitAction::Off { visit, why }) => {
-            let told = standing(context, &ledger, *visit).await?;
+            let told = standing(&ledger, *visit).await?;
             let why = worded(why, "why it is called off", "--why \"the machine is away\"")?;
+            shop::said("why it is called off", &why).map_err(|error| refused(&error))?;
             let entry = ledger.withdraw(told.id, context.now, &why).await?;
-            say(context, entry, &format!("visit {visit} to {} on {}: called off", told.machine, told.visit.day))
+            say(context, Some(entry), &format!("visit {visit} to {} on {}: called off", told.machine, told.visit.day))
         }
         Some(cli::VisitAction::Walked(walked)) => book(context, &ledger, walked).await,
     }
@@ -95,7 +91,7 @@ fn shape(told: &Told) -> Value {
 }
 
 /// The visit of that number that is still to be walked.
-async fn standing(_context: &Context, ledger: &Ledger, visit: i64) -> Result<Told, Trouble> {
+async fn standing(ledger: &Ledger, visit: i64) -> Result<Told, Trouble> {
     let told = ledger.visits(Date::MIN).await?.into_iter().find(|told| told.id == EntryId(visit));
     let all = |trouble: Trouble| trouble.help("all visits from today on: tallow visit");
     match told {
@@ -109,11 +105,11 @@ async fn standing(_context: &Context, ledger: &Ledger, visit: i64) -> Result<Tol
 }
 
 async fn lock(context: &Context, ledger: &Ledger, visit: i64, is_locked: bool) -> Result<(), Trouble> {
-    let told = standing(context, ledger, visit).await?;
-    let what = if is_locked { "stays where it is" } else { "may be moved" };
+    let told = standing(ledger, visit).await?;
+    let what = if is_locked { "locked where it is" } else { "free to be moved" };
     let said = format!("visit {visit} to {}: {what} when planning anew", told.machine);
     if told.visit.is_locked == is_locked {
-        return context.out.line(format!("{said}; it did already"));
+        return say(context, None, &format!("{said}; it was already"));
     }
     change(context, ledger, &told, Visit { is_locked, ..told.visit.clone() }, &said).await
 }
@@ -127,35 +123,30 @@ async fn change(context: &Context, ledger: &Ledger, told: &Told, visit: Visit, s
         event: Event::Visit(visit),
     };
     let entry = ledger.correct(told.id, new).await?;
-    say(context, entry, said)
+    say(context, Some(entry), said)
 }
 
-fn say(context: &Context, entry: EntryId, said: &str) -> Result<(), Trouble> {
-    match context.json {
-        true => context.out.json(&json!({ "entry": entry.0, "said": said })),
-        false => context.out.line(format!("entry {entry}: {said}")),
+/// Says what holds now, and the entry that was written if there was need of one.
+fn say(context: &Context, entry: Option<EntryId>, said: &str) -> Result<(), Trouble> {
+    match (context.json, entry) {
+        (true, _) => context.out.json(&json!({ "entry": entry.map(|entry| entry.0), "said": said })),
+        (false, Some(entry)) => context.out.line(format!("entry {entry}: {said}")),
+        (false, None) => context.out.line(said),
     }
-}
-
-async fn keeper_named(ledger: &Ledger, name: &str) -> Result<String, Trouble> {
-    let keepers = ledger.keepers().await?;
-    let found = upkeep::Unknown::find("keeper", name, &keepers, |one| &one.keeper.name)?;
-    Ok(found.keeper.name.clone())
 }
 
 /// Books a whole visit: what was done, what was skipped and why, what was read and used.
 async fn book(context: &Context, ledger: &Ledger, args: &cli::Walked) -> Result<(), Trouble> {
-    let told = standing(context, ledger, args.visit).await?;
+    let told = standing(ledger, args.visit).await?;
     let machine = context::machine(ledger, &told.machine).await?;
     let at = when::past(&args.when, &context.now_in(ledger))?;
     machine.joined_by(&at)?;
-    let skipped =
-        args.skip.iter().map(|text| skipped(&machine.build, &told, text)).collect::<Result<BTreeMap<_, _>, _>>()?;
-    let also = args.also.iter().map(|name| Ok(machine.build.task(name)?.name.clone()));
-    let also = also.collect::<Result<Vec<String>, Trouble>>()?;
+    let skipped = all_skipped(&machine.build, &told, &args.skip)?;
+    let also = besides(&machine.build, &told, &args.also)?;
     let mut events = Vec::new();
-    let mut used = uses(&machine.build, &told, &also, &args.used)?;
-    for task in told.visit.tasks.iter().chain(&also) {
+    let tasks: Vec<String> = told.visit.tasks.iter().chain(&also).cloned().collect();
+    let mut used = uses(&machine.build, &tasks, &skipped, &args.used)?;
+    for task in &tasks {
         match skipped.get(task) {
             Some(reason) => events.push(Event::Skipped { task: task.clone(), reason: reason.clone() }),
             None => {
@@ -189,7 +180,36 @@ async fn book(context: &Context, ledger: &Ledger, args: &cli::Walked) -> Result<
         skipped.len(),
         words::count(args.reading.len() as u64, "readings")
     );
-    say(context, over, &said)
+    say(context, Some(over), &said)
+}
+
+/// What was skipped and why, by task.
+fn all_skipped(build: &Build, told: &Told, texts: &[String]) -> Result<BTreeMap<String, String>, Trouble> {
+    let mut all = BTreeMap::new();
+    for text in texts {
+        let (task, reason) = skipped(build, told, text)?;
+        if all.insert(task.clone(), reason).is_some() {
+            return Err(Trouble::refused(format!("\"{task}\" is skipped twice")).help("give one --skip for each task"));
+        }
+    }
+    Ok(all)
+}
+
+/// Tasks that were done besides those of the visit.
+fn besides(build: &Build, told: &Told, names: &[String]) -> Result<Vec<String>, Trouble> {
+    let mut all: Vec<String> = Vec::new();
+    for name in names {
+        let task = &build.task(name)?.name;
+        if told.visit.tasks.contains(task) {
+            return Err(Trouble::refused(format!("\"{task}\" is a task of visit {} already", told.id))
+                .help("leave it out of --also: a task of the visit counts as done unless it is skipped"));
+        }
+        if all.contains(task) {
+            return Err(Trouble::refused(format!("\"{task}\" is named twice")).help("give one --also for each task"));
+        }
+        all.push(task.clone());
+    }
+    Ok(all)
 }
 
 /// A task that was skipped, as typed: `oil the y rods: no oil left`.
@@ -203,14 +223,16 @@ fn skipped(build: &Build, told: &Told, text: &str) -> Result<(String, String), T
         return Err(Trouble::refused(format!("\"{task}\" is not among the tasks of visit {}", told.id))
             .help(format!("its tasks are: {}", told.visit.tasks.join("; "))));
     }
-    Ok((task, worded(reason, "why it was skipped", "\"oil the y rods: no oil left\"")?))
+    let reason = worded(reason, "why it was skipped", "\"oil the y rods: no oil left\"")?;
+    shop::said("why it was skipped", &reason).map_err(|error| refused(&error))?;
+    Ok((task, reason))
 }
 
 /// What was used besides or instead, by task, as typed: `wipe the x rods: isopropyl alcohol=5 ml`.
 fn uses(
     build: &Build,
-    told: &Told,
-    also: &[String],
+    tasks: &[String],
+    skipped: &BTreeMap<String, String>,
     texts: &[String],
 ) -> Result<BTreeMap<String, BTreeMap<String, String>>, Trouble> {
     let mut used: BTreeMap<String, BTreeMap<String, String>> = BTreeMap::new();
@@ -220,8 +242,13 @@ fn uses(
                 .help("write the task and the supply: --used \"oil the y rods: ISO VG 32 light oil=2 ml\""));
         };
         let task = build.task(name)?;
-        if !told.visit.tasks.contains(&task.name) && !also.contains(&task.name) {
-            return Err(Trouble::refused(format!("\"{}\" is not among the tasks of visit {}", task.name, told.id)));
+        if !tasks.contains(&task.name) {
+            return Err(Trouble::refused(format!("\"{}\" is not among the tasks of the visit", task.name))
+                .help(format!("its tasks are: {}", tasks.join("; "))));
+        }
+        if skipped.contains_key(&task.name) {
+            return Err(Trouble::refused(format!("\"{}\" was skipped, so nothing was used for it", task.name))
+                .help("leave out its --used or its --skip"));
         }
         let (supply, amount) = supply(said)?;
         let of_task = used.entry(task.name.clone()).or_default();

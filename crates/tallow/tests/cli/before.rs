@@ -118,6 +118,13 @@ fn what_falls_due_in_mid_print_is_told_with_its_time_and_that_it_stops_the_machi
     let said = shop.told("before --hours 7 --material PLA").replace("\n  ", " ");
     assert!(said.contains("\"oil the x rods\" falls due after 5 h"), "{said}");
     assert!(said.contains("[ WARNING ] late is not to be run until this is done: oil the x rods."), "{said}");
+    assert!(said.contains("The cheapest first; what is not to be run, last."), "{said}");
+    // The brush is due every 20 h: 25 h leave nothing to fall due in another print, and it must not seem done.
+    shop.told("run --on fresh --hours 12 --material PLA --when \"5 Nov 8:00\"");
+    shop.told("done \"oil the x rods\" --on fresh --when \"6 Nov\"");
+    shop.told("run --on fresh --hours 9 --material PLA --when \"7 Nov 8:00\"");
+    let due = shop.told("before --hours 0.5 --material PLA").split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(due.contains("nothing falls due in it; due already: brush the nozzle"), "{due}");
     assert!(said.find("fresh").unwrap() < said.find("late").unwrap(), "{said}");
 }
 

@@ -92,6 +92,25 @@ fn what_has_no_terms_is_listed_with_what_to_say() {
 }
 
 #[test]
+fn the_list_fits_a_narrow_terminal() {
+    let shop = shop();
+    shop.told("rates --currency EUR");
+    shop.told("stores count \"lint-free wipe\" 18");
+    for terms in [WIPES, "stores terms acetone --lead \"3 days\" --pack \"500 ml\""] {
+        let answer = shop.command("stores buy").env("COLUMNS", "60").output().unwrap();
+        let text = String::from_utf8(answer.stdout).unwrap();
+        assert!(text.lines().all(|line| line.chars().count() <= 60), "{text}");
+        shop.told(terms);
+    }
+    let answer = shop.command("stores buy").env("COLUMNS", "60").output().unwrap();
+    let text = String::from_utf8(answer.stdout).unwrap();
+    let joined = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.lines().all(|line| line.chars().count() <= 60), "{text}");
+    assert!(joined.contains("1 × 10 of lint-free wipe from chandler, 12 EUR; 14 left by then"), "{text}");
+    assert!(joined.contains("below the point of reordering, 16"), "{text}");
+}
+
+#[test]
 fn an_empty_shop_buys_nothing() {
     let shop = Shop::new();
     let list = shop.json("stores buy");

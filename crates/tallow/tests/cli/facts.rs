@@ -55,6 +55,7 @@ fn rates_that_can_not_be_are_refused() {
     let shop = Shop::new();
     shop.refused("rates --labour -1", &["an hour of labour of -1 makes no sense", "0 or more"]);
     shop.refused("rates --currency \"gold coins\"", &["gold coins", "1 to 8 letters or signs"]);
+    shop.refused("rates --currency 5", &["\"5\" can't be what the money is called", "without figures"]);
     shop.refused("rates --currency \" \"", &["no name", "--currency EUR"]);
     shop.refused("rates --note why", &["no rate is given"]);
     let rates = shop.json("rates --labour 32");

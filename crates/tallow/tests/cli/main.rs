@@ -25,3 +25,4 @@ mod shapes;
 mod sheets;
 mod shop;
 mod stores;
+mod visits;

@@ -53,6 +53,8 @@ fn no_file_is_written_over() {
 fn moves_that_can_not_be_made_are_refused() {
     let shop = Shop::with_bowline();
     shop.refused("moves bowline", &["not said which move", "tallow moves \"bowline\" \"sweep x\""]);
+    shop.refused("moves bowlin", &["no machine is called \"bowlin\"", "did you mean bowline?"]);
+    shop.refused("moves \"sweep x\"", &["for which machine", "tallow moves MACHINE \"sweep x\""]);
     shop.refused("moves bowline \"sweep w\"", &["no move is called \"sweep w\"", "did you mean sweep"]);
     shop.refused("moves bowlin \"sweep x\"", &["no machine is called \"bowlin\"", "did you mean bowline?"]);
     shop.refused("moves --build delt \"sweep x\"", &["no build is called \"delt\"", "did you mean delta?"]);

@@ -132,6 +132,8 @@ fn the_future_is_not_recorded() {
     ] {
         shop.refused(line, &["future", "now is Wed 25 Nov 2026 15:30"]);
     }
+    let run = shop.ask("run part.gcode --on bowline --material PLA --when tomorrow");
+    run.mentions(&["for what is still to come use `tallow queue`"]);
     shop.refused("queue part.gcode --on bowline --material PLA --day yesterday", &["past", "2026-11-25"]);
     assert_eq!(shop.entries().len(), 1);
 }

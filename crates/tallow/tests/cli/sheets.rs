@@ -77,6 +77,11 @@ fn the_calendar_keeps_a_visits_name_counts_its_changes_and_tells_that_it_was_cal
     shop.told("calendar --out care.ics");
     let file = std::fs::read_to_string(shop.path("care.ics")).unwrap();
     assert!(file.starts_with("BEGIN:VCALENDAR\r\n") && file.ends_with("END:VCALENDAR\r\n"), "{file}");
-    shop.refused("calendar --keeper nobody", &["no visit to put into a calendar"]);
+    shop.refused("calendar --keeper mat", &["no keeper is called \"mat\"", "did you mean mate?"]);
+    assert!(shop.told("calendar --keeper MATE").contains("BEGIN:VEVENT"));
+    shop.told("keeper set cook --minutes \"daily 5\"");
+    shop.refused("calendar --keeper cook", &["no visit to put into a calendar"]);
+    shop.told("keeper remove mate");
+    assert!(shop.told("calendar --keeper mate").contains("BEGIN:VEVENT"), "what was told stays theirs");
     Shop::with_bowline().refused("calendar", &["no visit", "tallow plan --keep"]);
 }

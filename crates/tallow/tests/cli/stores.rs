@@ -1,11 +1,9 @@
 //! Keepers, stores, and visits that people have been told of.
 
-use ledger::{Ledger, NewEntry};
 use serde_json::{Value, json};
-use upkeep::Event;
-use upkeep::shop::Visit;
 
 use crate::shop::{Shop, near};
+use crate::visits::{tell, wiping};
 
 #[track_caller]
 fn number(answer: &Value) -> i64 {
@@ -45,6 +43,19 @@ fn what_a_new_word_on_a_keeper_leaves_out_stays_as_it_was() {
 }
 
 #[test]
+fn a_skill_near_the_one_that_builds_ask_for_is_kept_with_a_hint() {
+    let shop = Shop::new();
+    let near = shop.ask("keeper set mate --minutes \"mon,wed 60\" --skill qualfied");
+    assert_eq!(near.code, Some(0));
+    near.mentions(&["Did you mean qualified?"]);
+    let mate = shop.json("keeper")[0].clone();
+    assert_eq!((&mate["skills"], &mate["minutes"]), (&json!(["qualfied"]), &json!([60, 0, 60, 0, 0, 0, 0])));
+    for skill in ["qualified", "lathe"] {
+        assert_eq!(shop.ask(&format!("keeper set mate --skill {skill}")).err, "", "{skill}");
+    }
+}
+
+#[test]
 fn days_off_ahead_are_listed_and_can_be_taken_back() {
     let shop = Shop::new();
     shop.told("keeper set mate --minutes \"daily 20\"");
@@ -70,6 +81,13 @@ fn facts_of_keepers_that_can_not_be_are_refused() {
     shop.refused("keeper set cook --minutes sometimes", &["\"sometimes\"", "mon-fri 60"]);
     shop.refused("keeper set cook --minutes \"mon-fri 60, tue 5\"", &["Tue is named twice"]);
     shop.refused("keeper set \" \" --minutes \"mon 5\"", &["name is not said"]);
+    let long = "o".repeat(61);
+    for name in [&long, "ma\nte", "ma\tte"] {
+        let line = format!("keeper set \"{name}\" --minutes \"mon 5\"");
+        shop.refused(&line, &[if name == long { "1 to 60 letters" } else { "a line break" }]);
+    }
+    shop.refused("keeper away mate --from friday --why \"at\nsea\"", &["why somebody is away has a line break"]);
+    shop.refused("keeper set cook --minutes \"mon,wed\"", &["\"mon,wed\"", "mon-fri 60"]);
     shop.refused("keeper remove mat", &["\"mat\"", "did you mean mate?"]);
     shop.refused("keeper away mate --from \"26 Dec\" --to \"24 Dec\"", &["end before they begin"]);
     shop.refused("keeper away mate --from yesterday", &["2026-11-24 is past"]);
@@ -168,9 +186,40 @@ fn moves_in_the_stores_that_can_not_be_are_refused() {
 }
 
 #[test]
+fn what_is_counted_is_known_and_whole_and_no_more_is_thrown_away_than_is_there() {
+    let shop = Shop::new();
+    shop.refused("stores count \"hardened nozle\" 2", &["no item of the stores", "--new"]);
+    shop.told("stores count \"hardened nozzle\" 2 --new");
+    shop.refused("stores count \"hardened nozzles 0.4\" 2", &["did you mean hardened nozzle?", "--new"]);
+    for move_of in ["receive", "count"] {
+        shop.refused(&format!("stores {move_of} \"hardened nozzle\" 2.5"), &["a whole number of pieces"]);
+    }
+    let none = shop.told("stores count \"hardened nozzle\" -0");
+    assert!(none.contains("counted: 0 of") && none.contains("0 in stock") && !none.contains("-0"), "{none}");
+    shop.refused(
+        "stores discard \"hardened nozzle\" 1 --why worn",
+        &["can't be thrown away: 0 is there", "stores count"],
+    );
+    shop.told("stores count acetone \"0.3 l\" --when \"20 Nov\"");
+    shop.refused(
+        "stores discard acetone \"301 ml\" --why dirty",
+        &["300 ml is there", "stores count \"acetone\" AMOUNT"],
+    );
+    shop.refused("stores discard acetone \"1 ml\" --why \"dir\nty\"", &["why it was thrown away has a line break"]);
+    shop.told("stores discard acetone \"1 l\" --why dirty --when \"19 Nov\"");
+    shop.told("stores discard acetone \"300 ml\" --why dirty");
+    assert_eq!(item(&shop, "acetone")["stock"], 0.0);
+    // Of what was never counted nobody knows how much there is.
+    shop.told("stores terms \"lint-free wipe\" --lead \"1 week\" --pack 10");
+    shop.told("stores discard \"lint-free wipe\" 3 --why dirty");
+    let future = shop.ask("stores receive acetone \"5 ml\" --when tomorrow");
+    assert!(future.err.contains("future") && !future.err.contains("queue"), "{}", future.err);
+}
+
+#[test]
 fn terms_keep_what_a_later_word_leaves_out() {
     let shop = Shop::new();
-    shop.told("stores terms acetone --lead \"2 weeks\" --pack \"1 l\" --supplier chandler --service 0.99");
+    shop.told("stores terms acetone --lead \"2 weeks\" --pack \"1 l\" --supplier chandler --service \"99 %\"");
     shop.told("stores terms acetone --price 7.25");
     let acetone = item(&shop, "acetone");
     let terms = json!({ "item": "acetone", "supplier": "chandler", "lead_days": 14, "pack": "1 l", "price": 7.25,
@@ -210,36 +259,16 @@ fn a_skipped_task_stands_in_history_and_stays_as_due_as_it_was() {
     assert!(shop.told("history bowline").contains("skipped: wipe the x rods, because no wipes left"));
     shop.refused("skip bowline \"wipe the x rod\" --why tired", &["did you mean wipe the x rods?"]);
     shop.refused("skip bowline \"wipe the x rods\" --why \" \"", &["why it was skipped is not said"]);
-}
-
-/// Writes a visit down, as planning does.
-fn tell_of_a_visit(shop: &Shop, keeper: &str) -> i64 {
-    let place = shop.place().display().to_string();
-    let at = "2026-11-25T08:00:00Z".parse().unwrap();
-    let visit = Visit {
-        day: jiff::civil::date(2026, 11, 27),
-        keeper: keeper.to_owned(),
-        tasks: vec!["wipe the x rods".to_owned()],
-        minutes: 24.5,
-        is_locked: true,
-        took: None,
-    };
-    let machine = "bowline".to_owned();
-    let new = NewEntry { machine, at, recorded: at, note: String::new(), event: Event::Visit(visit) };
-    let append = async {
-        let ledger = Ledger::open(&place).await.unwrap();
-        let id = ledger.append(new).await.unwrap();
-        ledger.close().await;
-        id.0
-    };
-    tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build().unwrap().block_on(append)
+    shop.refused("skip bowline \"wipe the x rods\" --why \"no\nwipes\"", &["why it was skipped has a line break"]);
+    let future = shop.ask("skip bowline \"wipe the x rods\" --why tired --when tomorrow");
+    assert!(future.err.contains("future") && !future.err.contains("queue"), "{}", future.err);
 }
 
 #[test]
 fn a_visit_stands_in_history_and_is_called_off_by_withdrawing_it() {
     let shop = Shop::with_bowline();
     shop.told("keeper set mate --minutes \"daily 60\"");
-    let id = tell_of_a_visit(&shop, "mate");
+    let id = tell(&shop, wiping("mate", jiff::civil::date(2026, 11, 27), true));
     let event = shop.entries().pop().unwrap()["event"].clone();
     assert_eq!(
         (&event["day"], &event["keeper"], &event["locked"]),
@@ -249,9 +278,7 @@ fn a_visit_stands_in_history_and_is_called_off_by_withdrawing_it() {
     let text = shop.told("history bowline");
     assert!(text.contains("visit on 27 Nov by mate, 25 min, not to be moved: wipe the x rods"), "{text}");
     shop.refused(&format!("correct {id} --when yesterday"), &["can't be changed", "planning"]);
-    let gone = shop.ask("keeper remove mate");
-    assert_eq!(gone.code, Some(0));
-    gone.mentions(&["1 visit that", "still to come"]);
+    assert!(shop.told("keeper remove mate").contains("1 visit told to them, still to come"));
     shop.json(&format!("correct {id} --withdraw"));
     shop.json("shop verify");
 }

@@ -43,6 +43,7 @@ impl Screen<'_> {
         let doubt =
             spread.map_or_else(String::new, |spread| format!(", estimated, give or take {}", words::percent(spread)));
         out.dressed_line(&format!("{}{doubt}", ranked.label), Dress::Bold)?;
+        order(ranked).map_or(Ok(()), |order| out.prose("  ", order))?;
         for could in &ranked.could {
             self.machine(could)?;
             if why {
@@ -95,6 +96,15 @@ impl Screen<'_> {
     }
 }
 
+/// In which order the machines stand, where there are several.
+fn order(ranked: &Ranked<'_>) -> Option<&'static str> {
+    match (&ranked.could[..], ranked.could.iter().any(Could::is_not_to_be_run)) {
+        ([] | [_], _) => None,
+        (_, true) => Some("The cheapest first; what is not to be run, last."),
+        (_, false) => Some("The cheapest first."),
+    }
+}
+
 /// A share with one decimal place, since one print uses little.
 fn share(share: f64) -> String {
     format!("{:.1} %", share * 100.0)
@@ -113,8 +123,9 @@ fn falling(could: &Could<'_>) -> String {
         could.takes.tasks.iter().filter(|takes| 1.0 <= takes.from && !could.takes.forbidding.contains(&takes.task));
     let due: Vec<&str> = due.map(|takes| could.task(takes.task).name.as_str()).collect();
     let due = (!due.is_empty()).then(|| format!("due already: {}", few(&due)));
-    let all: Vec<String> = said.chain(more).chain(due).collect();
-    if all.is_empty() { "nothing falls due in it".to_owned() } else { all.join("; ") }
+    let nothing = falling.is_empty().then(|| "nothing falls due in it".to_owned());
+    let all: Vec<String> = nothing.into_iter().chain(said).chain(more).chain(due).collect();
+    all.join("; ")
 }
 
 /// The first names, and how many more there are.

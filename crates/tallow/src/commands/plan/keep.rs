@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use jiff::civil::Date;
 use ledger::{Ledger, NewEntry, Told};
 use upkeep::Event;
 use upkeep::rounds::Placed;
@@ -13,7 +14,7 @@ use crate::trouble::Trouble;
 use crate::words;
 
 /// What was changed of what people had been told.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(super) struct Changes {
     /// Visits that are new.
     pub(super) new: u64,
@@ -23,12 +24,46 @@ pub(super) struct Changes {
     pub(super) called_off: u64,
     /// Visits that stand as told.
     pub(super) same: u64,
+    /// Locked visits of keepers who are gone: somebody must decide what becomes of them.
+    pub(super) undecided: Vec<Undecided>,
+}
+
+/// A locked visit that nobody will walk, since its keeper is gone.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Undecided {
+    /// Its number.
+    pub(super) visit: i64,
+    /// Where.
+    pub(super) machine: String,
+    /// The day.
+    pub(super) day: Date,
+    /// Who was told, and is gone.
+    pub(super) keeper: String,
+}
+
+impl Undecided {
+    fn of(told: &Told) -> Undecided {
+        let Visit { day, keeper, .. } = &told.visit;
+        Undecided { visit: told.id.0, machine: told.machine.clone(), day: *day, keeper: keeper.clone() }
+    }
+}
+
+impl fmt::Display for Undecided {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Undecided { visit, machine, day, keeper } = self;
+        writeln!(
+            f,
+            "Visit {visit} to {machine} on {day} is locked, but {keeper}, who was told of it, is gone. Decide:"
+        )?;
+        write!(f, "  tallow visit move {visit} --to DAY --keeper NAME, or tallow visit off {visit} --why REASON")
+    }
 }
 
 impl fmt::Display for Changes {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let visits = words::count(self.new, "new visits");
-        write!(f, "{visits}, {} changed, {} called off, {} as told before.", self.changed, self.called_off, self.same)
+        write!(f, "{visits}, {} changed, {} called off, {} as told before.", self.changed, self.called_off, self.same)?;
+        self.undecided.iter().try_for_each(|undecided| write!(f, "\n{undecided}"))
     }
 }
 
@@ -43,9 +78,14 @@ pub(super) async fn keep(
     round: &Round,
 ) -> Result<Changes, Trouble> {
     let last = round.date(round.agenda.problem.days.saturating_sub(1));
+    let standing = shop.told.iter().filter(|told| told.stands());
+    // The plan leaves what is locked to whoever locked it; without a keeper it is nobody's.
+    let (orphans, others): (Vec<&Told>, Vec<&Told>) =
+        standing.partition(|told| told.visit.is_locked && is_gone(shop, &told.visit.keeper));
     let mut open: Vec<&Told> =
-        shop.told.iter().filter(|told| told.stands() && (told.visit.day <= last || !told.visit.is_locked)).collect();
-    let mut changes = Changes::default();
+        others.into_iter().filter(|told| told.visit.day <= last || !told.visit.is_locked).collect();
+    let undecided = orphans.into_iter().map(Undecided::of).collect();
+    let mut changes = Changes { undecided, ..Changes::default() };
     let mut unmatched: Vec<&Placed> = Vec::new();
     // First those that stay on their day, so that no other takes their place.
     for placed in &round.plan.visits {
@@ -69,6 +109,11 @@ pub(super) async fn keep(
         changes.called_off += 1;
     }
     Ok(changes)
+}
+
+/// Whether the shop has no keeper of that name any more.
+fn is_gone(shop: &Assembled, keeper: &str) -> bool {
+    !shop.keepers.iter().any(|one| one.keeper.name.to_lowercase() == keeper.to_lowercase())
 }
 
 fn machine<'a>(round: &'a Round, placed: &Placed) -> &'a str {

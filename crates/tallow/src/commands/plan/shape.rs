@@ -22,7 +22,13 @@ pub(super) fn shape(shop: &Assembled, round: &Round, changes: Option<&Changes>) 
         })
     });
     let told = changes.map(|changes| {
-        json!({ "new": changes.new, "changed": changes.changed, "called_off": changes.called_off, "same": changes.same })
+        let undecided = changes.undecided.iter().map(|one| {
+            json!({ "visit": one.visit, "machine": one.machine, "day": one.day.to_string(), "keeper": one.keeper })
+        });
+        json!({
+            "new": changes.new, "changed": changes.changed, "called_off": changes.called_off, "same": changes.same,
+            "undecided": undecided.collect::<Value>(),
+        })
     });
     let spent = |plan: &Plan| {
         let Spent { money, days_late } = round.agenda.spent(plan);
