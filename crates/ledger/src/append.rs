@@ -404,10 +404,14 @@ fn checked(new: NewEntry) -> Result<NewEntry, Error> {
         }
         Event::Queued(queued) => named("run", &queued.label)?,
         Event::Done { task, .. } => named("task", task)?,
-        Event::Replaced { position, .. } | Event::Failed { position, .. } => named("position", position)?,
+        Event::Replaced { position, .. } => named("position", position)?,
+        Event::Failed { position, mode, .. } => {
+            named("position", position)?;
+            shop::said("how the failure shows", mode)?;
+        }
         Event::Reading { position, what, value, .. } => {
             named("position", position)?;
-            named("reading", what)?;
+            shop::said("what was measured", what)?;
             amount("a reading", *value)?;
         }
         Event::HourMeter { hours, .. } => amount("an hour meter's reading", *hours)?,

@@ -275,6 +275,13 @@ fn a_shop_without_a_place_is_refused() {
 }
 
 #[test]
+fn words_that_would_break_their_line_are_refused() {
+    let shop = Shop::with_bowline();
+    shop.refused("failure nozzle \"blo\ncked\" --on bowline", &["how the failure shows has a line break", "one line"]);
+    shop.refused("reading nozzle \"bo\tre\" \"0.4 mm\" --on bowline", &["what was measured has a line break"]);
+}
+
+#[test]
 fn words_that_say_nothing_are_refused() {
     let shop = shop_with_part();
     shop.refused("failure nozzle \" \" --on bowline", &["how the failure shows", "in a few words"]);
