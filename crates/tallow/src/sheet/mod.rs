@@ -113,11 +113,10 @@ impl What {
             What::HotWork { gear } => {
                 let wear = if gear.is_empty() { String::new() } else { format!("wear {}; ", gear.join(", ")) };
                 format!(
-                    "MACHINE: POWERED, HEATERS STILL OFF. WARNING: hot work follows, and hot parts burn at a touch; \
-                     {wear}heaters go on only where a step says so"
+                    "MACHINE: POWERED, HEATERS STILL OFF. WARNING: hot work follows; {wear}heat only where a step says so"
                 )
             }
-            What::HeatersOff => "HEATERS OFF. Switch off every heater that is still on; the machine is hot".to_owned(),
+            What::HeatersOff => "HEATERS OFF, any that is still on. The machine is hot".to_owned(),
             What::CoolDown { to_c } => {
                 format!(
                     "MACHINE: COLD. Wait until nozzle and bed are at {to_c:.0} °C or below; read it, do not feel it"

@@ -161,6 +161,23 @@ fn a_round_needs_each_tool_once_and_the_sum_of_what_is_used_up() {
 }
 
 #[test]
+fn what_only_a_finding_asks_for_is_laid_out_as_if_needed() {
+    let (file, delta) = shipped().into_iter().find(|(file, _)| *file == "delta").expect("a shipped build");
+    let delta = Build::parse(file, delta).expect("it is in order");
+    let alarm = delta.task("test the smoke alarm above the machine").expect("a task");
+    let list = bench_list(&[sheet(vec![stage(alarm)])]).expect("a list");
+    assert_eq!((list.carry.if_needed, list.carry.supplies), (vec!["alarm battery, 1".to_owned()], vec![]));
+    assert!(text(&sheet(vec![stage(alarm)]), 80).expect("a text").contains("If needed: alarm battery, 1"));
+}
+
+#[test]
+fn hot_work_is_announced_with_its_gear_and_with_the_heaters_off() {
+    let page = html(&[all_of(State::Hot)], Paper::A4).expect("a page");
+    let hot = "HEATERS STILL OFF. WARNING: hot work follows";
+    assert_in_order(&page, &[hot, "wear heat-proof gloves", "only where a step says so"].map(str::to_owned));
+}
+
+#[test]
 fn a_keepers_day_holds_their_visits_alone_in_the_given_order() {
     let of = |machine: &str, keeper: &str| VisitSheet {
         machine: machine.into(),
