@@ -101,6 +101,7 @@ impl Agenda {
         for (state, risks) in shop.machines {
             agenda.add(shop, state, risks);
         }
+        agenda.ration();
         agenda.tell(shop.told);
         agenda
     }
@@ -168,10 +169,28 @@ impl Agenda {
         Spent { money: plan.cost - self.weight * days_late as f64, days_late }
     }
 
+    /// Lets jobs be left without a visit thereafter where the stores do not reach for all of their kind: else the visit that the
+    /// lacking supply makes necessary later would draw all other work of its machine behind it.
+    fn ration(&mut self) {
+        let problem = &mut self.problem;
+        let asked = |stock: usize| -> f64 {
+            let jobs = problem.machines.iter().flat_map(|machine| &machine.jobs);
+            jobs.flat_map(|job| &job.uses).filter(|(other, _)| *other == stock).map(|(_, amount)| amount).sum()
+        };
+        let is_short = |stock: &Stock, asked: f64| stock.by_day.last().is_some_and(|there| *there < asked);
+        let short: Vec<bool> =
+            problem.stocks.iter().enumerate().map(|(index, stock)| is_short(stock, asked(index))).collect();
+        for job in problem.machines.iter_mut().flat_map(|machine| &mut machine.jobs) {
+            job.is_due_within &= !job.uses.iter().any(|(stock, _)| short[*stock]);
+        }
+    }
+
     /// Whether a locked visit after the last day will do a task: then it is not open before.
     fn is_promised(&self, shop: &Shop<'_>, state: &MachineState, task: &Task) -> bool {
         let is_later = |visit: &Visit| {
-            visit.is_locked && visit.took.is_none() && self.problem.days <= days_between(self.today, visit.day)
+            let is_here = self.problem.keepers.iter().any(|keeper| keeper.name.eq_ignore_ascii_case(&visit.keeper));
+            let is_after = self.problem.days <= days_between(self.today, visit.day);
+            is_here && is_after && visit.is_locked && visit.took.is_none()
         };
         let of_machine = shop.told.iter().filter(|(machine, _)| *machine == state.name);
         of_machine.map(|(_, visit)| visit).any(|visit| is_later(visit) && visit.tasks.contains(&task.name))

@@ -5,6 +5,7 @@ use std::fs;
 
 use jiff::ToSpan;
 use ledger::{Ledger, Told};
+use serde_json::{Value, json};
 use upkeep::Unknown;
 
 use crate::calendar::{Calendar, CalendarEvent, uid};
@@ -32,6 +33,9 @@ pub(crate) async fn calendar(context: &Context, args: &cli::Calendar) -> Result<
         return Err(Trouble::refused("there is no visit to put into a calendar")
             .help("plan some, and tell people: tallow plan --keep"));
     }
+    if context.json && args.out.is_none() {
+        return context.out.json(&events.iter().map(shape).collect());
+    }
     let n_events = events.len() as u64;
     let text = Calendar { name: format!("{shop}: care"), now: context.now, events }.text();
     let Some(path) = &args.out else { return context.out.verbatim(&text) };
@@ -48,6 +52,13 @@ async fn known(ledger: &Ledger, told: &[Told], name: &str) -> Result<String, Tro
     let names = keepers.iter().map(|one| &one.keeper.name).chain(told.iter().map(|told| &told.visit.keeper));
     let names: Vec<&String> = names.collect::<BTreeSet<_>>().into_iter().collect();
     Ok(Unknown::find("keeper", name, &names, |name| name.as_str())?.to_string())
+}
+
+fn shape(event: &CalendarEvent) -> Value {
+    json!({
+        "uid": event.uid, "sequence": event.sequence, "cancelled": event.is_cancelled, "day": event.day.to_string(),
+        "summary": event.summary, "description": event.description, "keeper": event.keeper,
+    })
 }
 
 fn event(told: &Told, shop: &str) -> CalendarEvent {

@@ -6,6 +6,7 @@ use std::path::Path;
 
 use jiff::civil::Date;
 use ledger::{Filter, Kind, Ledger, Told};
+use serde_json::{Value, json};
 use upkeep::build::{Neglect, Task};
 use upkeep::visit::{self, Start};
 use upkeep::{Build, EntryId, Event, MachineState, ahead};
@@ -27,6 +28,10 @@ pub(crate) async fn sheet(context: &Context, args: &cli::Sheet) -> Result<(), Tr
         sheets.push(of_visit(&ledger, &shop, told, &mut stock).await?);
     }
     match &args.html {
+        None if context.json => {
+            sheets.iter().try_for_each(VisitSheet::check).map_err(refused)?;
+            context.out.json(&sheets.iter().map(shape).collect())
+        }
         None => print(context, args, &sheets),
         Some(file) => write(context, args, &sheets, file),
     }
@@ -92,6 +97,18 @@ fn write(context: &Context, args: &cli::Sheet, sheets: &[VisitSheet], file: &Pat
         context.out.line(format!("{}: open it in a browser, and print", path.display()))?;
     }
     Ok(())
+}
+
+fn shape(sheet: &VisitSheet) -> Value {
+    let stages = sheet.stages.iter().map(|stage| match stage {
+        Stage::Change(change) => json!({ "does": change.what.words(), "is_task": false, "minutes": change.minutes }),
+        Stage::Task(stage) => json!({ "does": stage.task.name, "is_task": true, "minutes": stage.task.minutes }),
+    });
+    json!({
+        "visit": sheet.number, "machine": sheet.machine, "day": sheet.day.to_string(), "keeper": sheet.keeper,
+        "minutes": sheet.minutes, "not_to_be_run": sheet.not_to_be_run, "missing": sheet.missing,
+        "stages": stages.collect::<Vec<_>>(),
+    })
 }
 
 fn refused(error: impl std::fmt::Display) -> Trouble {

@@ -29,6 +29,7 @@ fn sheet(out: Out, machine: &str, task: &Task) -> Result<(), Trouble> {
     list(out, "Wear", &task.gear)?;
     list(out, "Tools", &task.tools)?;
     list(out, "Supplies", &task.uses.iter().map(supply_words).collect::<Vec<_>>())?;
+    list(out, "If needed", &task.may_use.iter().map(supply_words).collect::<Vec<_>>())?;
     out.line(format!("If neglected: {}", task.neglect))?;
     if task.qualified {
         out.line("Beyond looking, this is work for a qualified person under the local code.")?;
@@ -70,8 +71,7 @@ fn capital(text: &str) -> String {
 }
 
 fn shape(machine: &str, task: &Task) -> serde_json::Value {
-    let uses =
-        task.uses.iter().map(|supply| json!({ "supply": supply.name, "amount": supply.amount, "unit": supply.unit }));
+    let supply = |supply: &Supply| json!({ "supply": supply.name, "amount": supply.amount, "unit": supply.unit });
     let cautions = task
         .cautions
         .iter()
@@ -79,7 +79,8 @@ fn shape(machine: &str, task: &Task) -> serde_json::Value {
     json!({
         "machine": machine, "task": task.name, "position": task.at, "state": task.state.name(), "minutes": task.minutes,
         "neglect": task.neglect.name(), "qualified": task.qualified, "gear": task.gear, "tools": task.tools,
-        "supplies": uses.collect::<Vec<_>>(), "cautions": cautions.collect::<Vec<_>>(), "steps": task.steps,
+        "supplies": task.uses.iter().map(supply).collect::<Vec<_>>(),
+        "if_needed": task.may_use.iter().map(supply).collect::<Vec<_>>(), "cautions": cautions.collect::<Vec<_>>(), "steps": task.steps,
         "note": ABOVE,
     })
 }

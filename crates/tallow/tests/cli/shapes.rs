@@ -250,7 +250,9 @@ mod tests {
                         G1 X20 E1\nG1 Xten\nG4 S1\n";
 
     /// Keys that only long records, very large files or plans print; other tests meet them.
-    const ELSEWHERE: [&str; 16] = [
+    const ELSEWHERE: [&str; 18] = [
+        "steps: if_needed.[].amount",
+        "steps: if_needed.[].unit",
         "before: [].machines.[].not_to_be_run_before.[]",
         "lives kind: [].limits.[].task",
         "lives kind: [].limits.[].of",

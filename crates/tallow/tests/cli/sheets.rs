@@ -36,6 +36,11 @@ fn a_sheet_tells_what_to_lay_out_and_every_step_in_a_safe_order_with_its_caution
         }
     }
     assert!(0 < n_isolated, "no visit needs the machine isolated");
+    // As data the same tasks stand in the same visits.
+    let visit = shop.json("visit")[0].clone();
+    let sheet = shop.json(&format!("sheet {}", visit["visit"]))[0].clone();
+    let stages = sheet["stages"].as_array().unwrap().iter().filter(|stage| stage["is_task"] == true).count();
+    assert_eq!((&sheet["minutes"], stages), (&visit["minutes"], visit["tasks"].as_array().unwrap().len()));
 }
 
 #[test]
@@ -74,6 +79,8 @@ fn the_calendar_keeps_a_visits_name_counts_its_changes_and_tells_that_it_was_cal
     assert!(moved.contains("SEQUENCE:1") && moved.contains("DTSTART;VALUE=DATE:20261204"), "{moved}");
     shop.json(&format!("visit off {number} --why \"away\""));
     assert!(of(&shop).contains("SEQUENCE:2") && of(&shop).contains("STATUS:CANCELLED"), "{}", of(&shop));
+    let event = shop.json("calendar").as_array().unwrap().iter().find(|event| event["cancelled"] == true).cloned();
+    assert_eq!(event.unwrap()["sequence"], 2);
     shop.told("calendar --out care.ics");
     let file = std::fs::read_to_string(shop.path("care.ics")).unwrap();
     assert!(file.starts_with("BEGIN:VCALENDAR\r\n") && file.ends_with("END:VCALENDAR\r\n"), "{file}");

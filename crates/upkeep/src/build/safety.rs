@@ -49,7 +49,11 @@ fn nothing_burns_on_a_hot_machine(section: &Section<'_>, task: &Task) {
     let names = supplies(task).map(|supply| supply.name.as_str());
     if let Some(name) = rules::burns(task.state, names, Supplies::built_in()) {
         let found = format!("\"{name}\" {}, but the task's state is \"hot\"", Hazard::Flammable.says());
-        section.report.add(&section.span_of(key_of(task, name)), found, "use it in a task of its own, on an isolated machine");
+        section.report.add(
+            &section.span_of(key_of(task, name)),
+            found,
+            "use it in a task of its own, on an isolated machine",
+        );
     }
 }
 

@@ -144,7 +144,7 @@ fn entry(context: &Context, shop: &Assembled, round: &Round, placed: &Placed, is
         day: round.date(placed.day),
         keeper: round.agenda.problem.keepers[placed.keeper].name.clone(),
         tasks: round.tasks(shop, placed).into_iter().map(str::to_owned).collect(),
-        minutes: placed.minutes.ceil(),
+        minutes: round.minutes(shop, placed),
         is_locked,
         took: None,
     };

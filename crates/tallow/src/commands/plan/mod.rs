@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 
 use jiff::civil::Date;
 use upkeep::agenda::Agenda;
+use upkeep::build::Task;
 use upkeep::rounds::{self, Effort, Placed, Plan, Reason};
 
 pub(super) use assembled::Assembled;
@@ -70,6 +71,14 @@ impl Round {
     /// The day of that number, from 0 for today.
     pub(super) fn date(&self, day: usize) -> Date {
         upkeep::days_after(self.agenda.today, day)
+    }
+
+    /// How long a visit takes in the order in which its tasks are done, min.
+    pub(super) fn minutes(&self, shop: &Assembled, visit: &Placed) -> f64 {
+        let build = &shop.states[visit.machine].build;
+        let jobs = visit.jobs.iter().flat_map(|&job| &self.agenda.tasks[visit.machine][job]);
+        let tasks: Vec<&Task> = jobs.map(|&task| &build.tasks[task]).collect();
+        upkeep::visit::minutes(build, &tasks).ceil()
     }
 
     /// The names of the tasks of a visit, in the build's order.
@@ -135,7 +144,10 @@ impl Screen<'_> {
         let problem = &round.agenda.problem;
         let day = words::weekday(round.date(visit.day), round.agenda.today);
         let (keeper, machine) = (&problem.keepers[visit.keeper].name, &problem.machines[visit.machine].name);
-        out.dressed_line(&format!("{day}, {keeper}: {machine}, {:.0} min", visit.minutes), Dress::Bold)?;
+        out.dressed_line(
+            &format!("{day}, {keeper}: {machine}, {:.0} min", round.minutes(self.shop, visit)),
+            Dress::Bold,
+        )?;
         for &job in &visit.jobs {
             for &task in &round.agenda.tasks[visit.machine][job] {
                 let share = round.agenda.ahead[visit.machine].shares[task][visit.day];

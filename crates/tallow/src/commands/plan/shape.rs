@@ -64,6 +64,6 @@ fn visit_shape(shop: &Assembled, round: &Round, visit: &Placed) -> Value {
     });
     json!({
         "day": round.date(visit.day).to_string(), "keeper": round.agenda.problem.keepers[visit.keeper].name,
-        "machine": machine.name, "minutes": visit.minutes, "jobs": jobs.collect::<Vec<_>>(),
+        "machine": machine.name, "minutes": round.minutes(shop, visit), "jobs": jobs.collect::<Vec<_>>(),
     })
 }
