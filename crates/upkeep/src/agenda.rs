@@ -10,6 +10,7 @@ use crate::build::{Neglect, State, Task};
 use crate::history::{days_after, days_between};
 use crate::rounds::{Job, Keeper, MachineWork, Placed, Plan, Problem, Skills, Stock, ToldVisit};
 use crate::shop::{QUALIFIED, Rostered, Visit};
+use crate::stake::forbids_running;
 use crate::state::MachineState;
 use crate::visit::heat;
 use crate::{Ahead, Build, Materials, Prices, Risk, Stake, ahead};
@@ -110,9 +111,8 @@ impl Agenda {
         let days = self.problem.days;
         let ahead = ahead(state, shop.materials, shop.now, days + 1);
         let tasks = &state.build.tasks;
-        let is_forbidding = |task: &usize| {
-            Neglect::Damage <= tasks[*task].neglect && ahead.shares[*task].first().is_some_and(|share| 1.0 <= *share)
-        };
+        let share_now = |task: usize| ahead.shares[task].first().copied().unwrap_or(0.0);
+        let is_forbidding = |task: &usize| forbids_running(&tasks[*task], share_now(*task));
         let forbidden: Vec<usize> = (0..tasks.len()).filter(is_forbidding).collect();
         let mut groups = groups(tasks, &ahead, days);
         groups.retain(|group| !group.iter().any(|&task| self.is_promised(shop, state, &tasks[task])));
@@ -326,9 +326,7 @@ impl Context<'_> {
             minutes: tasks.iter().map(|task| task.minutes).sum(),
             costs,
             is_due_within: group.iter().any(|&index| 1.0 <= share(index, self.days)),
-            is_urgent: group
-                .iter()
-                .any(|&index| Neglect::Damage <= self.state.build.tasks[index].neglect && 1.0 <= share(index, 0)),
+            is_urgent: group.iter().any(|&index| forbids_running(&self.state.build.tasks[index], share(index, 0))),
             skills: Skills(u32::from(tasks.iter().any(|task| task.qualified))),
             access: tasks.iter().find_map(access_of),
             uses: uses.into_iter().collect(),

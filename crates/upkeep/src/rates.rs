@@ -1,7 +1,5 @@
 //! What things cost in the shop's money. There are no default prices: what is not set is not known.
 
-use crate::build::Neglect;
-
 /// The most letters or signs of a currency.
 const LONGEST_CURRENCY: usize = 8;
 
@@ -60,17 +58,6 @@ impl Rates {
         }
     }
 
-    /// What one event of that class costs beyond the repair; `None` where that is not set. An injury has no price, on
-    /// purpose.
-    pub fn of(&self, neglect: Neglect) -> Option<f64> {
-        match neglect {
-            Neglect::Nuisance => self.nuisance,
-            Neglect::FailedPrint => self.failed_print,
-            Neglect::Damage => self.damage,
-            Neglect::Injury => None,
-        }
-    }
-
     /// Every amount of money with what it is for.
     pub fn amounts(&self) -> [(&'static str, Option<f64>); 5] {
         [
@@ -117,13 +104,6 @@ mod tests {
         let both = first.with(&Rates { nuisance: Some(0.0), ..labour(35.0) });
         let expected = Rates { currency: "EUR".to_owned(), damage: Some(180.0), nuisance: Some(0.0), ..labour(35.0) };
         assert_eq!(both, expected);
-    }
-
-    #[test]
-    fn an_injury_has_no_price_whatever_is_set() {
-        let all = Rates { nuisance: Some(1.0), failed_print: Some(2.0), damage: Some(3.0), ..labour(4.0) };
-        let classes = [Neglect::Nuisance, Neglect::FailedPrint, Neglect::Damage, Neglect::Injury];
-        assert_eq!(classes.map(|neglect| all.of(neglect)), [Some(1.0), Some(2.0), Some(3.0), None]);
     }
 
     #[test]

@@ -75,6 +75,7 @@ at = "frame"
 state = "isolated"
 minutes = 3
 neglect = "injury"
+uses = { "lint-free wipe" = "3" }
 steps = ["Look at it."]
 [[task.limit]]
 every = "10 days"
@@ -135,12 +136,16 @@ fn keepers() -> Vec<Rostered> {
 }
 
 fn agenda(state: &MachineState, told: &[(String, Visit)]) -> Agenda {
+    agenda_with(state, told, &BTreeMap::new())
+}
+
+fn agenda_with(state: &MachineState, told: &[(String, Visit)], stock: &BTreeMap<String, f64>) -> Agenda {
     let risks = vec![Risk::believed(); state.build.tasks.len()];
     let none = BTreeMap::new();
     let shop = Shop {
         machines: &[(state, &risks)],
         keepers: &keepers(),
-        stock: &none,
+        stock,
         unit_prices: &none,
         told,
         prices: &prices(),
@@ -203,6 +208,38 @@ fn queued_runs_keep_the_machine_and_make_standing_still_cost_something() {
     // Ten minutes of labour at one, and on days with queued work ten minutes of standing still at a tenth.
     let setup: Vec<f64> = work.setup_cost.iter().map(|cost| (cost * 10.0).round() / 10.0).collect();
     assert_eq!(setup, [11.0, 11.0, 10.0, 10.0, 11.0, 10.0, 10.0, 10.0]);
+}
+
+#[test]
+fn work_for_which_the_stores_do_not_reach_does_not_draw_the_rest_of_its_machine_behind_it() {
+    let build = build();
+    let machine = state(&build, 4, &[]);
+    let with = |wipes: f64| {
+        let stock = BTreeMap::from([("lint-free wipe".to_owned(), wipes)]);
+        let job = agenda_with(&machine, &[], &stock).problem.machines[0].jobs[0].clone();
+        (job.uses, job.is_due_within)
+    };
+    // The look uses three; it is due within the seven days either way.
+    assert_eq!(with(3.0), (vec![(0, 3.0)], true));
+    assert_eq!(with(2.0), (vec![(0, 3.0)], false));
+}
+
+#[test]
+fn a_task_that_a_locked_visit_after_the_days_will_do_is_not_planned_before() {
+    let build = build();
+    let machine = state(&build, 4, &[]);
+    let visit = |keeper: &str, is_locked| Visit {
+        day: date(2026, 3, 20),
+        keeper: keeper.to_owned(),
+        tasks: vec!["look at the frame".to_owned()],
+        minutes: 13.0,
+        is_locked,
+        took: None,
+    };
+    let n_open = |visit: Visit| agenda(&machine, &[("bench".to_owned(), visit)]).problem.machines[0].jobs.len();
+    assert_eq!(n_open(visit("mate", true)), 0);
+    // One that may be moved, or of somebody who is gone, promises nothing.
+    assert_eq!((n_open(visit("mate", false)), n_open(visit("gone", true))), (1, 1));
 }
 
 #[test]

@@ -7,7 +7,8 @@ use std::path::Path;
 use jiff::civil::Date;
 use ledger::{Filter, Kind, Ledger, Told};
 use serde_json::{Value, json};
-use upkeep::build::{Neglect, Task};
+use upkeep::build::Task;
+use upkeep::stake::forbids_running;
 use upkeep::visit::{self, Start};
 use upkeep::{Build, EntryId, Event, MachineState, ahead};
 
@@ -158,7 +159,7 @@ async fn of_visit(ledger: &Ledger, shop: &Assembled, told: &Told, stock: &mut St
     let forbidding: Vec<&str> = build
         .tasks
         .iter()
-        .filter(|task| Neglect::Damage <= task.neglect && 1.0 <= share(task))
+        .filter(|task| forbids_running(task, share(task)))
         .map(|task| task.name.as_str())
         .filter(|task| !is_done_before(shop, told, task))
         .collect();

@@ -2,7 +2,7 @@
 
 use life::bayes::{Belief, LifeBelief, Posterior, Prior};
 use life::compare::{Pooling, pooling};
-use life::{AgeReplacement, Band, Best, Bounds, Family, Fit, Law, Level, Life};
+use life::{AgeReplacement, Band, Best, Bounds, Fit, Law, Level, Life};
 use motion::Quantity;
 
 use super::clock::DAYS_PER_YEAR;
@@ -247,11 +247,6 @@ impl KindLives {
         let groups: Vec<&[Life]> = groups.iter().map(Vec::as_slice).collect();
         Some((pooling(&groups).ok()?, machines))
     }
-
-    /// The law by the best clock.
-    pub fn law(&self) -> Option<Law> {
-        self.best_clock()?.fit.as_ref().ok().map(Fit::law).filter(|law| law.family() == Family::Weibull)
-    }
 }
 
 fn verdict(fit: &Fit, few: Option<&Posterior>, best: Option<Best>, costs: Costs, level: Level) -> Verdict {
@@ -309,7 +304,7 @@ fn tails(mut values: Vec<(f64, f64)>, level: Level) -> Option<[f64; 2]> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use life::{End, Life};
+    use life::{End, Family, Life};
 
     #[test]
     fn tails_cut_by_chance_and_not_by_number() {
