@@ -35,7 +35,7 @@ pub(crate) async fn demo(context: &Context, args: &cli::Demo) -> Result<(), Trou
     }
     context.out.line(format!(
         "\nThis shop and its records are invented. To look around in it: export TALLOW_SHOP=\"{place}\"\n\
-         then try: tallow due bowline --why, tallow machine show bowline, tallow replay"
+         then try: tallow due bowline --why, tallow plan, tallow lives \"feed tube\", tallow replay"
     ))
 }
 
