@@ -140,6 +140,11 @@ impl OnMachine {
     }
 }
 
+/// That there is no machine yet, and how to add one.
+pub(crate) fn no_machine() -> Trouble {
+    Trouble::refused("the shop has no machine yet").help("add one: tallow machine add NAME --build BUILD")
+}
+
 /// The machine called `name`, whatever its case.
 ///
 /// # Errors

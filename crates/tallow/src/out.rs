@@ -4,7 +4,9 @@
 //! number instead, so that no note clears a screen or breaks a table.
 
 use std::borrow::Cow;
+use std::fs;
 use std::io::{self, IsTerminal, Write};
+use std::path::Path;
 
 use serde_json::Value;
 use upkeep::build::SignalWord;
@@ -35,6 +37,17 @@ const COLUMNS: usize = 80;
 
 /// Wider lines of running text are hard to read.
 const LONGEST_LINE: usize = 100;
+
+/// Writes an answer into a file that the user has named.
+///
+/// # Errors
+/// A file that can't be written.
+pub(crate) fn file(path: &Path, text: &str) -> Result<(), Trouble> {
+    fs::write(path, text).map_err(|error| {
+        Trouble::refused(format!("{} can't be written: {error}", path.display()))
+            .help("check the folder and its permissions")
+    })
+}
 
 impl Out {
     /// The process' standard output.

@@ -8,12 +8,12 @@ use jiff::ZonedDateTime;
 use ledger::Ledger;
 use motion::Quantity;
 use upkeep::build::Task;
-use upkeep::{Asked, Before, MachineState, Supplied, Worth, free_from, supplied};
+use upkeep::{Asked, Before, MachineState, Risk, Supplied, Worth, free_from, supplied};
 
 use self::asks::{Asks, Program};
 use crate::cli;
-use crate::commands::plan::Assembled;
-use crate::context::Context;
+use crate::commands::plan::{Assembled, Risks};
+use crate::context::{self, Context};
 use crate::printed::Printed;
 use crate::trouble::Trouble;
 
@@ -22,14 +22,13 @@ pub(crate) async fn before(context: &Context, args: &cli::Before) -> Result<(), 
     let ledger = context.open().await?;
     let shop = Assembled::read(context, &ledger).await?;
     if shop.states.is_empty() {
-        return Err(
-            Trouble::refused("the shop has no machine yet").help("add one: tallow machine add NAME --build BUILD")
-        );
+        return Err(context::no_machine());
     }
     let said = Printed::parse(&args.materials, &shop.materials)?;
+    let risks = Risks::read(context, &ledger, &shop).await?;
     let mut ranked = Vec::new();
     for program in &programs {
-        ranked.push(Ranked::of(&ledger, &shop, program, &said).await?);
+        ranked.push(Ranked::of(&ledger, &shop, &risks, program, &said).await?);
     }
     if context.json {
         return context.out.json(&ranked.iter().map(|ranked| shape::shape(&shop, ranked)).collect());
@@ -66,13 +65,14 @@ impl<'a> Ranked<'a> {
     async fn of(
         ledger: &Ledger,
         shop: &'a Assembled,
+        risks: &Risks,
         program: &Program,
         said: &Printed,
     ) -> Result<Ranked<'a>, Trouble> {
         let (mut could, mut can_not) = (Vec::new(), Vec::new());
         for (state, asks) in shop.states.iter().zip(asks::of_each(ledger, shop, program, said).await?) {
             match asks {
-                Ok(asks) => could.push(Could::of(shop, state, &asks)),
+                Ok(asks) => could.push(Could::of(shop, risks.of(state), state, &asks)),
                 Err(why) => can_not.push((state.name.as_str(), why)),
             }
         }
@@ -85,13 +85,13 @@ impl<'a> Ranked<'a> {
 }
 
 impl<'a> Could<'a> {
-    fn of(shop: &'a Assembled, state: &'a MachineState, asks: &Asks) -> Could<'a> {
+    fn of(shop: &'a Assembled, risks: &[Risk], state: &'a MachineState, asks: &Asks) -> Could<'a> {
         let prices = shop.unit_prices();
         let price = |task: &Task| {
             task.uses.iter().map(|supply| supply.amount * prices.get(&supply.name).copied().unwrap_or(0.0)).sum()
         };
         let supplies: Vec<f64> = state.build.tasks.iter().map(price).collect();
-        let worth = Worth { risks: shop.risks_of(state), supplies: &supplies, prices: &shop.prices };
+        let worth = Worth { risks, supplies: &supplies, prices: &shop.prices };
         let seconds = asks.usage.amount(Quantity::Time);
         let asked = Asked { usage: &asks.usage, seconds };
         let takes = upkeep::before(state, asked, worth, &shop.materials, &shop.now);

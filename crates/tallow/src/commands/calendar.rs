@@ -1,7 +1,6 @@
 //! `tallow calendar`: the visits as a file for any program that keeps a calendar.
 
 use std::collections::BTreeSet;
-use std::fs;
 
 use jiff::ToSpan;
 use ledger::{Ledger, Told};
@@ -12,6 +11,7 @@ use crate::calendar::{Calendar, CalendarEvent, uid};
 use crate::cli;
 use crate::commands::keeper::is_of;
 use crate::context::Context;
+use crate::out;
 use crate::trouble::Trouble;
 use crate::words;
 
@@ -39,10 +39,7 @@ pub(crate) async fn calendar(context: &Context, args: &cli::Calendar) -> Result<
     let n_events = events.len() as u64;
     let text = Calendar { name: format!("{shop}: care"), now: context.now, events }.text();
     let Some(path) = &args.out else { return context.out.verbatim(&text) };
-    fs::write(path, text).map_err(|error| {
-        Trouble::refused(format!("{} can't be written: {error}", path.display()))
-            .help("check the folder and its permissions")
-    })?;
+    out::file(path, &text)?;
     context.out.line(format!("{}: {}", path.display(), words::count(n_events, "visits")))
 }
 

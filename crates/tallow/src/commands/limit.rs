@@ -76,9 +76,7 @@ async fn machines(ledger: &Ledger, args: &cli::Limit) -> Result<Vec<(MachineInfo
     match (found.is_empty(), tasks.is_empty()) {
         // Those of all builds, so that one of any of them is offered.
         (true, false) => Err(Unknown::new("task", &args.task, tasks).into()),
-        (true, true) => {
-            Err(Trouble::refused("the shop has no machine yet").help("add one: tallow machine add NAME --build BUILD"))
-        }
+        (true, true) => Err(context::no_machine()),
         (false, _) => Ok(found),
     }
 }

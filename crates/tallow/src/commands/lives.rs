@@ -31,13 +31,9 @@ fn the_end(now: Timestamp) -> Place {
     (now, EntryId(i64::MAX))
 }
 
-fn no_machine() -> Trouble {
-    Trouble::refused("the shop has no machine yet").help("add one: tallow machine add NAME --build BUILD")
-}
-
-/// How many machines of a build are read to tell of one machine's parts: more hardly change the figure, and a hall has
+/// How many machines of a build are read to tell of the parts and tasks of one: more hardly change the figure, and a hall has
 /// thousands.
-const ALIKE: usize = 20;
+pub(super) const ALIKE: usize = 20;
 
 /// How far ahead a part's chance to fail is told, days.
 const AHEAD: f64 = 28.0;
@@ -174,7 +170,7 @@ impl Shop {
     /// The machines' names and builds, without records.
     async fn new(ledger: &Ledger, machines: Vec<MachineInfo>) -> Result<Shop, Trouble> {
         if machines.is_empty() {
-            return Err(no_machine());
+            return Err(context::no_machine());
         }
         let mut builds: BTreeMap<String, Alike> = BTreeMap::new();
         for machine in machines {
@@ -374,7 +370,7 @@ const ENDS_WIDTH: usize = 66;
 async fn overview(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
     let machines = ledger.machines().await?;
     if machines.is_empty() {
-        return Err(no_machine());
+        return Err(context::no_machine());
     }
     let entries = ledger.ends(&BTreeSet::new()).await?;
     let mut stays: BTreeMap<(String, String), Vec<Stay>> = BTreeMap::new();

@@ -1,7 +1,6 @@
 //! `tallow sheet`: what is handed to the people who walk a round.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fs;
 use std::path::Path;
 
 use jiff::civil::Date;
@@ -15,6 +14,7 @@ use upkeep::{Build, EntryId, Event, MachineState, ahead};
 use crate::cli;
 use crate::commands::plan::Assembled;
 use crate::context::Context;
+use crate::out;
 use crate::sheet::{self, Blank, Change, Paper, Stage, TaskStage, VisitSheet, What};
 use crate::trouble::Trouble;
 use crate::words;
@@ -91,10 +91,7 @@ fn write(context: &Context, args: &cli::Sheet, sheets: &[VisitSheet], file: &Pat
         files.push((beside("days"), sheet::DaySheet::html(&days, paper)));
     }
     for (path, page) in files {
-        fs::write(&path, page).map_err(|error| {
-            Trouble::refused(format!("{} can't be written: {error}", path.display()))
-                .help("check the folder and its permissions")
-        })?;
+        out::file(&path, &page)?;
         context.out.line(format!("{}: open it in a browser, and print", path.display()))?;
     }
     Ok(())

@@ -16,12 +16,12 @@ mod replace;
 mod source;
 mod table;
 
-use std::fs;
 use std::path::Path;
 
 use crate::chart::{Chart, scientific};
 use crate::cli;
 use crate::context::Context;
+use crate::out;
 use crate::trouble::Trouble;
 use crate::words;
 
@@ -124,10 +124,7 @@ fn draw(context: &Context, chart: impl FnOnce() -> Result<Chart, Trouble>, svg: 
 /// Writes a chart into a file if one is named.
 pub(super) fn save(context: &Context, chart: &Chart, svg: Option<&Path>) -> Result<(), Trouble> {
     let Some(path) = svg else { return Ok(()) };
-    fs::write(path, chart.svg()).map_err(|error| {
-        Trouble::refused(format!("{} can't be written: {error}", path.display()))
-            .help("check the folder and its permissions")
-    })?;
+    out::file(path, &chart.svg())?;
     if context.json { Ok(()) } else { context.out.line(format!("\nThe drawing is in {}.", path.display())) }
 }
 

@@ -9,19 +9,15 @@ use upkeep::agenda::{Agenda, Shop};
 use upkeep::shop::{Item, Rostered, Visit};
 use upkeep::{MachineState, Materials, Prices, Risk};
 
+use crate::commands::lives::ALIKE;
 use crate::context::{self, Context};
 use crate::trouble::Trouble;
 use crate::words::HISTORY_DAYS;
-
-/// How many machines of a build are read to tell of the risks of its tasks: more hardly change them, and a hall has thousands.
-const ALIKE: usize = 20;
 
 /// The shop on this morning.
 pub(in crate::commands) struct Assembled {
     /// Its machines, by name.
     pub(in crate::commands) states: Vec<MachineState>,
-    /// The risk of each task, by the name of the build.
-    pub(in crate::commands) risks: BTreeMap<String, Vec<Risk>>,
     /// Who is there.
     pub(in crate::commands) keepers: Vec<Rostered>,
     /// What is in the stores.
@@ -52,7 +48,6 @@ impl Assembled {
         let rates = ledger.rates().await?;
         let (prices, assumed) = Prices::from_rates(&rates);
         Ok(Assembled {
-            risks: risks(context, ledger, &states, &materials).await?,
             states,
             keepers: ledger.keepers().await?,
             items: ledger.stores(None).await?,
@@ -66,9 +61,9 @@ impl Assembled {
     }
 
     /// What is open within `days` days.
-    pub(in crate::commands) fn agenda(&self, days: usize) -> Agenda {
+    pub(in crate::commands) fn agenda(&self, risks: &Risks, days: usize) -> Agenda {
         let machines: Vec<(&MachineState, &[Risk])> =
-            self.states.iter().map(|state| (state, self.risks_of(state))).collect();
+            self.states.iter().map(|state| (state, risks.of(state))).collect();
         let told = self.told.iter().filter(|told| told.stands());
         let told: Vec<(String, Visit)> = told.map(|told| (told.machine.clone(), told.visit.clone())).collect();
         let stock = self.items.iter().filter_map(|item| Some((item.name.clone(), item.stock?))).collect();
@@ -83,11 +78,6 @@ impl Assembled {
             now: &self.now,
         };
         Agenda::of(&shop, days)
-    }
-
-    /// The risk of each task of a machine's build.
-    pub(in crate::commands) fn risks_of(&self, state: &MachineState) -> &[Risk] {
-        self.risks.get(&state.build.name).map_or(&[], Vec::as_slice)
     }
 
     /// What a unit of each item costs: by what was paid for what is there, else by the terms of buying it.
@@ -105,26 +95,39 @@ fn unit_price(item: &Item) -> Option<f64> {
     })
 }
 
-/// The risk of each task of every build that a machine has, out of the records of some of its machines.
-async fn risks(
-    context: &Context,
-    ledger: &Ledger,
-    states: &[MachineState],
-    materials: &Materials,
-) -> Result<BTreeMap<String, Vec<Risk>>, Trouble> {
-    let mut alike: BTreeMap<&str, Vec<&MachineState>> = BTreeMap::new();
-    for state in states {
-        alike.entry(&state.build.name).or_default().push(state);
-    }
-    let mut risks = BTreeMap::new();
-    for (name, machines) in alike {
-        let build = ledger.build(name).await?;
-        let mut entries = Vec::new();
-        for machine in machines.iter().take(ALIKE) {
-            entries.push(ledger.effective(&machine.name).await?);
+/// The risk of each task of every build that a machine has. Reading it takes whole histories, which not every screen needs.
+pub(in crate::commands) struct Risks(BTreeMap<String, Vec<Risk>>);
+
+impl Risks {
+    /// Out of the records of some machines of each build.
+    ///
+    /// # Errors
+    /// Where the shop can't be read.
+    pub(in crate::commands) async fn read(
+        context: &Context,
+        ledger: &Ledger,
+        shop: &Assembled,
+    ) -> Result<Risks, Trouble> {
+        let mut alike: BTreeMap<&str, Vec<&MachineState>> = BTreeMap::new();
+        for state in &shop.states {
+            alike.entry(&state.build.name).or_default().push(state);
         }
-        let entries: Vec<_> = entries.iter().map(Vec::as_slice).collect();
-        risks.insert(name.to_owned(), upkeep::risks(&build, &entries, materials, &ledger.shop().zone, context.now));
+        let mut risks = BTreeMap::new();
+        for (name, machines) in alike {
+            let build = ledger.build(name).await?;
+            let mut entries = Vec::new();
+            for machine in machines.iter().take(ALIKE) {
+                entries.push(ledger.effective(&machine.name).await?);
+            }
+            let entries: Vec<_> = entries.iter().map(Vec::as_slice).collect();
+            let of_build = upkeep::risks(&build, &entries, &shop.materials, &ledger.shop().zone, context.now);
+            risks.insert(name.to_owned(), of_build);
+        }
+        Ok(Risks(risks))
     }
-    Ok(risks)
+
+    /// Those of a machine's build.
+    pub(in crate::commands) fn of(&self, state: &MachineState) -> &[Risk] {
+        self.0.get(&state.build.name).map_or(&[], Vec::as_slice)
+    }
 }

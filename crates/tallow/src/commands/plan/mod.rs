@@ -12,10 +12,10 @@ use upkeep::agenda::Agenda;
 use upkeep::build::Task;
 use upkeep::rounds::{self, Effort, Placed, Plan, Reason};
 
-pub(super) use assembled::Assembled;
+pub(super) use assembled::{Assembled, Risks};
 
 use crate::cli;
-use crate::context::Context;
+use crate::context::{self, Context};
 use crate::out::Dress;
 use crate::trouble::Trouble;
 use crate::words;
@@ -24,11 +24,10 @@ pub(crate) async fn plan(context: &Context, args: &cli::Plan) -> Result<(), Trou
     let ledger = context.open().await?;
     let shop = Assembled::read(context, &ledger).await?;
     if shop.states.is_empty() {
-        return Err(
-            Trouble::refused("the shop has no machine yet").help("add one: tallow machine add NAME --build BUILD")
-        );
+        return Err(context::no_machine());
     }
-    let round = Round::of(&shop, usize::from(args.days), Duration::from_secs(u64::from(args.seconds)))?;
+    let risks = Risks::read(context, &ledger, &shop).await?;
+    let round = Round::of(&shop, &risks, usize::from(args.days), Duration::from_secs(u64::from(args.seconds)))?;
     let changes = if args.keep { Some(keep::keep(context, &ledger, &shop, &round).await?) } else { None };
     if context.json {
         return context.out.json(&shape::shape(&shop, &round, changes.as_ref()));
@@ -58,8 +57,8 @@ impl Round {
     ///
     /// # Errors
     /// A shop that the planner can't hold.
-    pub(super) fn of(shop: &Assembled, days: usize, time: Duration) -> Result<Round, Trouble> {
-        let agenda = shop.agenda(days);
+    pub(super) fn of(shop: &Assembled, risks: &Risks, days: usize, time: Duration) -> Result<Round, Trouble> {
+        let agenda = shop.agenda(risks, days);
         agenda.problem.check().map_err(|wrong| Trouble::refused(wrong.to_string()))?;
         let start = Instant::now();
         let effort = Effort { stop: &|| time <= start.elapsed(), ..Effort::default() };
