@@ -41,6 +41,7 @@ pub use passage::{Gamma, InverseGaussian};
 pub use plot_positions::{PlotPosition, median_ranks, plot_positions};
 pub use renewal::{BlockReplacement, Renewals};
 pub use replace::{AgeReplacement, Band, Best, MinimalRepair};
+pub use special::{normal_cdf, normal_density, normal_quantile};
 pub use turnbull::{Fall, median_between, turnbull};
 
 /// What can be wrong with the parameters of a law.

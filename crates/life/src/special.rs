@@ -11,17 +11,17 @@ use statrs::function::erf::erfc_inv;
 use statrs::function::gamma::{gamma_lr, gamma_ur};
 
 /// The standard normal distribution function Φ.
-pub(crate) fn normal_cdf(z: f64) -> f64 {
+pub fn normal_cdf(z: f64) -> f64 {
     0.5 * erfc(-z * FRAC_1_SQRT_2)
 }
 
 /// The standard normal density φ.
-pub(crate) fn normal_density(z: f64) -> f64 {
+pub fn normal_density(z: f64) -> f64 {
     (-0.5 * z * z).exp() / (2.0 * PI).sqrt()
 }
 
 /// The z with Φ(z) = `chance`, 0 < chance < 1.
-pub(crate) fn normal_quantile(chance: f64) -> f64 {
+pub fn normal_quantile(chance: f64) -> f64 {
     if 0.5 < chance {
         return -normal_quantile(1.0 - chance);
     }

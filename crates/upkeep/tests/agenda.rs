@@ -15,25 +15,9 @@ use upkeep::{
 };
 
 /// A machine that is expected to print seven hours a week, one each day, with four tasks and nothing else.
-const BUILD: &str = r#"
-name = "bench machine"
-about = "Made up for a test."
-[motion]
-kinematics = "cartesian"
-travel_mm = { x = 220, y = 220, z = 240 }
-belt_pitch_mm = 2
-pulley_teeth = 16
-screw_lead_mm = 8
-extruder_mm_per_turn = 33.5
-filament_diameter_mm = 1.75
-max_speed_mm_s = { x = 200, y = 200, z = 10, e = 60 }
-max_acceleration_mm_s2 = { x = 3000, y = 2000, z = 100, e = 5000 }
-acceleration_mm_s2 = { print = 1500, retract = 2000, travel = 2000 }
-jerk_mm_s = { x = 8, y = 8, z = 0.4, e = 5 }
-junction_deviation_mm = 0.02
-corner = "jerk"
-fans = ["part"]
-[expected]
+const BUILD: &str = concat!(
+    include_str!("bench/machine.toml"),
+    r#"[expected]
 hours_per_week = 7
 days_per_week = 7
 [expected.per_hour]
@@ -91,7 +75,8 @@ steps = ["Tighten it."]
 [[task.limit]]
 every = "1 year"
 source = "a test"
-"#;
+"#
+);
 
 fn now() -> ZonedDateTime {
     "2026-03-02T08:00[Europe/Oslo]".parse().unwrap()

@@ -3,9 +3,10 @@
 //! Either the normal law, for amounts that are many small ones, or the chance of each whole number of steps, worked out
 //! by convolution, for the few: coming tasks that take an amount each, parts in place that may fail.
 
+use life::normal_quantile;
 use statrs::distribution::{Discrete, Poisson};
 
-use super::normal::{above, loss, quantile};
+use super::normal::{above, loss};
 use super::wrong::{not_negative, positive, service};
 use super::{NOUGHT, StoresError};
 
@@ -191,7 +192,7 @@ impl Demand {
     pub fn level_for(&self, level_of_service: f64) -> Result<f64, StoresError> {
         let wanted = service(level_of_service)?;
         Ok(match &self.law {
-            Law::Normal(Spread { mean, sd }) => (mean + sd * quantile(wanted)).max(0.0),
+            Law::Normal(Spread { mean, sd }) => (mean + sd * normal_quantile(wanted)).max(0.0),
             Law::Steps { step, chances } => step * first_step(chances, wanted),
         })
     }
