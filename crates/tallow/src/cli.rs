@@ -232,6 +232,12 @@ Examples:
     /// Ask the shop's own past how often the forecast's range held
     #[command(after_help = "Example:\n  tallow replay")]
     Replay(Replay),
+    /// Show the shop in a browser: what is due, the visits at the machines, the records
+    #[command(after_help = "\
+Examples:
+  tallow serve
+  tallow serve --listen 127.0.0.1:8080")]
+    Serve(Serve),
     /// The duty quantities that are metered, with their units
     Quantities,
 }
@@ -789,6 +795,13 @@ pub(crate) struct Calendar {
 pub(crate) struct Replay {
     /// One machine; all if left out
     pub(crate) machine: Option<String>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Serve {
+    /// The address and port to listen at
+    #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:4630")]
+    pub(crate) listen: String,
 }
 
 /// A decimal number as people write it: no exponents, no infinities.

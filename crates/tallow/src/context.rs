@@ -20,6 +20,8 @@ pub(crate) struct Context {
     pub(crate) json: bool,
     /// The present. The only clock that is ever read is read here.
     pub(crate) now: Timestamp,
+    /// Whether the present was named, and stands still.
+    is_rehearsal: bool,
     shop: Option<String>,
     opened: Mutex<Option<Ledger>>,
 }
@@ -34,9 +36,21 @@ impl Context {
             out: Out::standard(),
             json: cli.json,
             now: present(cli.now.as_deref())?,
+            is_rehearsal: cli.now.is_some(),
             shop: cli.shop.clone(),
             opened: Mutex::new(None),
         })
+    }
+
+    /// The context of a command that comes over the network: its answer is JSON, kept, and it works on the open shop.
+    pub(crate) fn served(ledger: &Ledger, now: Timestamp) -> Context {
+        let opened = Mutex::new(Some(ledger.clone()));
+        Context { out: Out::kept(), json: true, now, is_rehearsal: false, shop: None, opened }
+    }
+
+    /// The present, where it was named: a rehearsal's clock stands still.
+    pub(crate) fn fixed_now(&self) -> Option<Timestamp> {
+        self.is_rehearsal.then_some(self.now)
     }
 
     /// Where the shop is: the place that was named, or the user's data folder.
@@ -69,6 +83,9 @@ impl Context {
     /// # Errors
     /// Where there is none, or it can't be read.
     pub(crate) async fn open(&self) -> Result<Ledger, Trouble> {
+        if let Some(ledger) = self.already_open() {
+            return Ok(ledger);
+        }
         self.opened(&self.place()?).await.map_err(|error| match error {
             ledger::Error::NoShop { place } => Trouble::refused(format!("there is no shop at {place} yet"))
                 .help("make one: tallow shop new \"My bench\"")
@@ -82,6 +99,9 @@ impl Context {
     /// # Errors
     /// Where it can't be read.
     pub(crate) async fn open_if_there(&self) -> Result<Option<Ledger>, Trouble> {
+        if let Some(ledger) = self.already_open() {
+            return Ok(Some(ledger));
+        }
         match self.opened(&self.place()?).await {
             Err(ledger::Error::NoShop { .. }) => Ok(None),
             opened => Ok(Some(opened?)),
@@ -92,6 +112,10 @@ impl Context {
         let ledger = Ledger::open(place).await?;
         self.will_close(&ledger);
         Ok(ledger)
+    }
+
+    fn already_open(&self) -> Option<Ledger> {
+        self.opened.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
     /// Takes note of a shop that was opened, so that [`Context::close`] closes it.
@@ -179,8 +203,9 @@ fn present(named: Option<&str>) -> Result<Timestamp, Trouble> {
     })
 }
 
+/// The clock, which nothing else reads.
 #[expect(clippy::disallowed_methods, reason = "this is the one place where the clock is read")]
-fn clock() -> Timestamp {
+pub(crate) fn clock() -> Timestamp {
     Timestamp::now()
 }
 

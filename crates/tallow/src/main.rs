@@ -19,6 +19,7 @@ mod sheet;
 mod stop;
 mod trouble;
 mod wear;
+mod web;
 mod when;
 mod words;
 

@@ -1,4 +1,5 @@
-//! The only module that prints. Answers go to standard output, troubles and progress to standard error.
+//! The only module that prints. Answers go to standard output (or are kept for whoever asked over the network), troubles and
+//! progress to standard error.
 //!
 //! Text may hold whatever somebody typed or a file held. What a terminal would obey (control characters) is shown by its
 //! number instead, so that no note clears a screen or breaks a table.
@@ -7,6 +8,7 @@ use std::borrow::Cow;
 use std::fs;
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use serde_json::Value;
 use upkeep::build::SignalWord;
@@ -24,12 +26,14 @@ pub(crate) enum Dress {
     Signal(SignalWord),
 }
 
-/// Standard output, in colour only on a terminal that wants it (NO_COLOR is honoured).
-#[derive(Clone, Copy, Debug)]
+/// Where an answer goes: standard output, in colour only on a terminal that wants it (NO_COLOR is honoured), or into memory.
+#[derive(Clone, Debug)]
 pub(crate) struct Out {
     colour: bool,
     /// Columns of the terminal; `None` where the answer goes elsewhere.
     columns: Option<usize>,
+    /// What was answered so far, where it is not printed.
+    kept: Option<Arc<Mutex<String>>>,
 }
 
 /// How wide a terminal is taken to be that does not say, and text that goes elsewhere.
@@ -53,43 +57,54 @@ impl Out {
     /// The process' standard output.
     pub(crate) fn standard() -> Out {
         let refused = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
-        Out { colour: io::stdout().is_terminal() && !refused, columns: columns() }
+        Out { colour: io::stdout().is_terminal() && !refused, columns: columns(), kept: None }
+    }
+
+    /// Keeps answers instead of printing them.
+    pub(crate) fn kept() -> Out {
+        Out { colour: false, columns: None, kept: Some(Arc::default()) }
+    }
+
+    /// Takes what was kept.
+    pub(crate) fn take(&self) -> String {
+        let lock = self.kept.as_ref().map(|kept| kept.lock().unwrap_or_else(PoisonError::into_inner));
+        lock.map(|mut kept| std::mem::take(&mut *kept)).unwrap_or_default()
     }
 
     /// Whether so many columns fit beside each other.
-    pub(crate) fn fits(self, width: usize) -> bool {
+    pub(crate) fn fits(&self, width: usize) -> bool {
         self.columns.is_none_or(|columns| width <= columns)
     }
 
     /// Prints a line, or several.
-    pub(crate) fn line(self, text: impl AsRef<str>) -> Result<(), Trouble> {
+    pub(crate) fn line(&self, text: impl AsRef<str>) -> Result<(), Trouble> {
         self.write(&format!("{}\n", harmless(text.as_ref())))
     }
 
     /// Prints a line in a dress.
-    pub(crate) fn dressed_line(self, text: &str, dress: Dress) -> Result<(), Trouble> {
+    pub(crate) fn dressed_line(&self, text: &str, dress: Dress) -> Result<(), Trouble> {
         self.write(&format!("{}\n", self.dressed(&harmless(text), dress)))
     }
 
     /// How many columns a drawing may take.
-    pub(crate) fn width(self) -> usize {
+    pub(crate) fn width(&self) -> usize {
         self.columns.unwrap_or(COLUMNS)
     }
 
     /// Prints running text, broken into lines that the terminal holds; the lines after the first stand under `lead`'s
     /// end.
-    pub(crate) fn prose(self, lead: &str, text: &str) -> Result<(), Trouble> {
+    pub(crate) fn prose(&self, lead: &str, text: &str) -> Result<(), Trouble> {
         self.prose_after(&harmless(lead), lead.chars().count(), text)
     }
 
     /// Prints running text behind a signal word.
-    pub(crate) fn caution(self, word: SignalWord, text: &str) -> Result<(), Trouble> {
+    pub(crate) fn caution(&self, word: SignalWord, text: &str) -> Result<(), Trouble> {
         let name = format!(" {} ", word.name().to_uppercase());
         let lead = format!("[{}] ", self.dressed(&name, Dress::Signal(word)));
         self.prose_after(&lead, name.len() + 3, text)
     }
 
-    fn prose_after(self, lead: &str, indent: usize, text: &str) -> Result<(), Trouble> {
+    fn prose_after(&self, lead: &str, indent: usize, text: &str) -> Result<(), Trouble> {
         let width = self.columns.unwrap_or(COLUMNS).min(LONGEST_LINE).saturating_sub(indent);
         let text = harmless(text).replace('\n', " ");
         let lines = wrapped(&text, width).join(&format!("\n{:indent$}", ""));
@@ -97,22 +112,22 @@ impl Out {
     }
 
     /// Prints a file's text as it is.
-    pub(crate) fn verbatim(self, text: &str) -> Result<(), Trouble> {
+    pub(crate) fn verbatim(&self, text: &str) -> Result<(), Trouble> {
         self.write(text)
     }
 
     /// Prints a value as JSON, over several lines.
-    pub(crate) fn json(self, value: &Value) -> Result<(), Trouble> {
+    pub(crate) fn json(&self, value: &Value) -> Result<(), Trouble> {
         self.write(&format!("{value:#}\n"))
     }
 
     /// Prints a table.
-    pub(crate) fn table(self, table: &Table) -> Result<(), Trouble> {
-        self.write(&table.render(self))
+    pub(crate) fn table(&self, table: &Table) -> Result<(), Trouble> {
+        self.write(&table.render(&self))
     }
 
     /// Dresses harmless text if the output shows colour.
-    fn dressed(self, text: &str, dress: Dress) -> String {
+    fn dressed(&self, text: &str, dress: Dress) -> String {
         let code = match dress {
             Dress::Plain => return text.to_owned(),
             Dress::Bold => "1",
@@ -124,7 +139,11 @@ impl Out {
         if self.colour { format!("\x1b[{code}m{text}\x1b[0m") } else { text.to_owned() }
     }
 
-    fn write(self, text: &str) -> Result<(), Trouble> {
+    fn write(&self, text: &str) -> Result<(), Trouble> {
+        if let Some(kept) = &self.kept {
+            kept.lock().unwrap_or_else(PoisonError::into_inner).push_str(text);
+            return Ok(());
+        }
         match io::stdout().lock().write_all(text.as_bytes()) {
             // The reader of a pipe has seen enough; nothing is wrong.
             Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
@@ -255,7 +274,7 @@ impl Table {
         total(&self.widths())
     }
 
-    fn render(&self, out: Out) -> String {
+    fn render(&self, out: &Out) -> String {
         let widths = self.fitted(out);
         let heading: Vec<String> = self.columns.iter().map(|(name, _)| name.clone()).collect();
         let mut text = String::new();
@@ -277,7 +296,7 @@ impl Table {
     }
 
     /// The columns' widths, those of words lowered until the table fits or can't be lowered more.
-    fn fitted(&self, out: Out) -> Vec<usize> {
+    fn fitted(&self, out: &Out) -> Vec<usize> {
         let mut widths = self.widths();
         while !out.fits(total(&widths)) {
             let words = widths.iter_mut().zip(&self.columns).filter(|(_, (_, align))| *align == Align::Left);
@@ -324,7 +343,7 @@ fn shortened(text: &str) -> String {
 mod tests {
     use super::*;
 
-    const PIPE: Out = Out { colour: false, columns: None };
+    const PIPE: Out = Out { colour: false, columns: None, kept: None };
 
     #[test]
     fn columns_line_up_and_no_line_ends_in_blanks() {
@@ -332,14 +351,14 @@ mod tests {
         table.row(["bowline".into(), "96 %".into(), "1 month".into()], Dress::Bold);
         table.row(["sheet bend".into(), "131 %".into(), String::new()], Dress::Plain);
         let expected = "machine      used  by\nbowline      96 %  1 month\nsheet bend  131 %\n";
-        assert_eq!(table.render(PIPE), expected);
+        assert_eq!(table.render(&PIPE), expected);
     }
 
     #[test]
     fn a_cell_of_any_length_is_cut_and_breaks_nothing() {
         let mut table = Table::new([("note", Align::Left), ("entry", Align::Right)]);
         table.row(["ö".repeat(100_000), "1".into()], Dress::Plain);
-        let shown = table.render(PIPE);
+        let shown = table.render(&PIPE);
         let line = shown.lines().nth(1).unwrap();
         assert!(line.contains("öö…") && line.ends_with('1'), "{line}");
         assert_eq!(line.chars().count(), LONGEST_CELL + 2 + "entry".len());
@@ -350,7 +369,7 @@ mod tests {
         assert_eq!(harmless("a\x1b[2J\x07\tb\nc\u{9b}\u{202e}"), "a\\u{1b}[2J\\u{7}\\u{9}b\nc\\u{9b}\\u{202e}");
         let mut table = Table::new([("note", Align::Left), ("", Align::Left)]);
         table.row(["one\ntwo\r".into(), "x".into()], Dress::Plain);
-        assert_eq!(table.render(PIPE), format!("note\n{}\n", "one\\u{a}two\\u{d}  x"));
+        assert_eq!(table.render(&PIPE), format!("note\n{}\n", "one\\u{a}two\\u{d}  x"));
         assert_eq!(harmless("plain – ö…"), "plain – ö…");
     }
 
@@ -365,9 +384,9 @@ mod tests {
     fn a_table_too_wide_for_the_terminal_is_broken_in_its_words_only() {
         let mut table = Table::new([("care", Align::Left), ("used", Align::Right)]);
         table.row(["look over the whole hot end".into(), "96 %".into()], Dress::Plain);
-        let narrow = Out { colour: false, columns: Some(24) };
-        assert_eq!(table.render(narrow), "care                used\nlook over the       96 %\nwhole hot end\n");
-        let far_too_narrow = Out { colour: false, columns: Some(3) };
-        assert!(table.render(far_too_narrow).lines().count() > 1, "an impossible width ends well");
+        let narrow = Out { columns: Some(24), ..PIPE };
+        assert_eq!(table.render(&narrow), "care                used\nlook over the       96 %\nwhole hot end\n");
+        let far_too_narrow = Out { columns: Some(3), ..PIPE };
+        assert!(table.render(&far_too_narrow).lines().count() > 1, "an impossible width ends well");
     }
 }

@@ -149,7 +149,7 @@ fn show(
             context.out.prose("", RANGE)?;
         }
     } else {
-        show_table(context.out, rows, today)?;
+        show_table(&context.out, rows, today)?;
     }
     context.out.line("")?;
     context.out.prose("", &closing(args, rows, today))?;
@@ -160,7 +160,7 @@ const RANGE: &str = "A range of days in brackets begins on the day by which the 
                      ends on that of 90 %.";
 
 /// The table with as much of it as the terminal holds.
-fn show_table(out: Out, rows: &[Row<'_>], today: Date) -> Result<(), Trouble> {
+fn show_table(out: &Out, rows: &[Row<'_>], today: Date) -> Result<(), Trouble> {
     let whole = table(rows, |row| row.likely_due(today));
     if out.fits(whole.width()) {
         return out.table(&whole);

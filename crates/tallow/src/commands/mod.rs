@@ -13,17 +13,18 @@ mod hours;
 mod keeper;
 mod life;
 mod limit;
-mod lives;
+pub(crate) mod lives;
 mod machine;
 mod material;
 mod meter;
 mod moves;
-mod plan;
+pub(crate) mod plan;
 mod quantities;
 mod rates;
 mod record;
 mod replay;
 mod run;
+mod serve;
 mod sheet;
 mod shop;
 mod skip;
@@ -76,6 +77,7 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::History(args) => history::history(context, args).await,
         Command::Correct(args) => correct::correct(context, args).await,
         Command::Replay(args) => replay::replay(context, args).await,
+        Command::Serve(args) => serve::serve(context, args).await,
         Command::Quantities => quantities::quantities(context),
     }
 }

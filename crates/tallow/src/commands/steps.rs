@@ -17,12 +17,12 @@ pub(crate) async fn steps(context: &Context, args: &cli::Steps) -> Result<(), Tr
     if context.json {
         return context.out.json(&shape(&machine.info.name, task));
     }
-    sheet(context.out, &machine.info.name, task)?;
+    sheet(&context.out, &machine.info.name, task)?;
     let (name, on) = (&task.name, &machine.info.name);
     context.out.line(format!("\nWhen done: tallow done \"{name}\" --on \"{on}\""))
 }
 
-fn sheet(out: Out, machine: &str, task: &Task) -> Result<(), Trouble> {
+fn sheet(out: &Out, machine: &str, task: &Task) -> Result<(), Trouble> {
     let head = format!("{}, on {machine}, about {} min", capital(&task.name), task.minutes);
     out.dressed_line(&head, Dress::Bold)?;
     out.line(format!("Machine: {}", state_words(task.state)))?;
@@ -45,7 +45,7 @@ fn sheet(out: Out, machine: &str, task: &Task) -> Result<(), Trouble> {
     out.line(format!("\n{ABOVE}"))
 }
 
-fn list(out: Out, what: &str, things: &[String]) -> Result<(), Trouble> {
+fn list(out: &Out, what: &str, things: &[String]) -> Result<(), Trouble> {
     if things.is_empty() { Ok(()) } else { out.prose(&format!("{what}: "), &things.join("; ")) }
 }
 

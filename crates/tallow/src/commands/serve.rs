@@ -1,0 +1,17 @@
+//! `tallow serve`: the shop in a browser.
+
+use std::net::SocketAddr;
+
+use crate::cli;
+use crate::context::Context;
+use crate::trouble::Trouble;
+use crate::web;
+
+pub(crate) async fn serve(context: &Context, args: &cli::Serve) -> Result<(), Trouble> {
+    let address: SocketAddr = args.listen.parse().map_err(|_| {
+        Trouble::refused(format!("\"{}\" is not an address with a port", args.listen))
+            .help("write it as 127.0.0.1:4630, or [::1]:4630")
+    })?;
+    let ledger = context.open().await?;
+    web::serve(context, ledger, address).await
+}

@@ -1,0 +1,26 @@
+//! What a page records: by the command that the command line would use, so that the two can't differ.
+
+use serde_json::Value;
+
+use super::app::App;
+use crate::cli::Command;
+use crate::commands;
+use crate::trouble::Trouble;
+
+/// Carries a command out on the open shop.
+///
+/// # Errors
+/// What the command refuses.
+pub(crate) async fn act(app: &App, command: &Command) -> Result<Value, Trouble> {
+    let context = app.context();
+    // A command's future is large; on the heap it burdens no request that has none.
+    Box::pin(commands::carry_out(&context, command)).await?;
+    let answer = context.out.take();
+    serde_json::from_str(&answer)
+        .map_err(|error| Trouble::refused(format!("the answer can't be read ({error}): {answer}")))
+}
+
+/// What a command said it did, for a page's head.
+pub(crate) fn said(answer: &Value) -> String {
+    answer.get("said").and_then(Value::as_str).unwrap_or("recorded").to_owned()
+}

@@ -1,0 +1,55 @@
+//! What pages load beside themselves: the style, the script, the icon. The name of each holds its content's hash, so that a
+//! browser may keep it for good.
+
+use std::sync::{Arc, LazyLock};
+
+use axum::Router;
+use axum::http::header;
+use axum::routing::get;
+
+use super::app::App;
+use crate::input;
+
+/// A file that is part of the program.
+pub(crate) struct Asset {
+    name: &'static str,
+    kind: &'static str,
+    text: &'static str,
+    hash: LazyLock<String>,
+}
+
+impl Asset {
+    /// Where it is served.
+    pub(crate) fn address(&self) -> String {
+        format!("/assets/{}-{}", &self.hash[..12], self.name)
+    }
+}
+
+macro_rules! asset {
+    ($file:literal, $kind:literal) => {
+        Asset {
+            name: $file,
+            kind: $kind,
+            text: include_str!(concat!("assets/", $file)),
+            hash: LazyLock::new(|| input::sha256(include_bytes!(concat!("assets/", $file)))),
+        }
+    };
+}
+
+/// How pages look.
+pub(crate) static STYLE: Asset = asset!("style.css", "text/css; charset=utf-8");
+/// What makes them quicker.
+pub(crate) static SCRIPT: Asset = asset!("script.js", "text/javascript; charset=utf-8");
+/// A part in section.
+pub(crate) static ICON: Asset = asset!("icon.svg", "image/svg+xml");
+
+pub(crate) fn router() -> Router<Arc<App>> {
+    let all: [&'static Asset; 3] = [&STYLE, &SCRIPT, &ICON];
+    all.into_iter().fold(Router::new(), |router, asset| {
+        let answer = || async {
+            let headers = [(header::CONTENT_TYPE, asset.kind), (header::CACHE_CONTROL, "public, max-age=31536000, immutable")];
+            (headers, asset.text)
+        };
+        router.route(&asset.address(), get(answer))
+    })
+}

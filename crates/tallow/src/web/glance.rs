@@ -1,0 +1,144 @@
+//! The shop at a glance: of each machine what is due, and what the shop says of itself. Kept between requests, so that a
+//! page of a hall is drawn without reading a thousand records.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use jiff::{Timestamp, ToSpan, ZonedDateTime};
+use ledger::{Ledger, News, Told};
+use motion::Quantity;
+use upkeep::build::Task;
+use upkeep::shop::{Item, Rostered};
+use upkeep::stake::forbids_running;
+use upkeep::{Build, Due, MachineState, Materials, Rates, When, due};
+
+use crate::context;
+use crate::parallel;
+use crate::trouble::Trouble;
+use crate::words::HISTORY_DAYS;
+
+/// How far ahead a glance tells the likely day of what comes due.
+pub(crate) const HORIZON_DAYS: usize = 62;
+
+/// Machines read and forecast in one go; their records are dropped before the next go's are read.
+const GO: usize = 32;
+
+/// The shop as of one state of its records, on one day.
+pub(crate) struct Glance {
+    /// How much had been recorded.
+    pub(crate) news: News,
+    /// When it was looked at.
+    pub(crate) now: ZonedDateTime,
+    /// Its machines, by name.
+    pub(crate) machines: Vec<Arc<OneMachine>>,
+    /// Who is there.
+    pub(crate) keepers: Vec<Rostered>,
+    /// What is in the stores.
+    pub(crate) items: Vec<Item>,
+    /// Visits that people have been told of, from today on, those called off among them.
+    pub(crate) told: Vec<Told>,
+    /// What things cost, as far as the shop has said.
+    pub(crate) rates: Rates,
+    /// Filament materials.
+    pub(crate) materials: Materials,
+    revisions: BTreeMap<String, i64>,
+}
+
+/// One machine at a glance.
+pub(crate) struct OneMachine {
+    /// Its name.
+    pub(crate) name: String,
+    /// Its build, with its own limits.
+    pub(crate) build: Arc<Build>,
+    /// When it joined.
+    pub(crate) added: Timestamp,
+    /// Time metered since then, s.
+    pub(crate) seconds: f64,
+    /// How each of its tasks stands, in the build's order.
+    pub(crate) dues: Vec<Due>,
+}
+
+impl OneMachine {
+    fn of(state: &MachineState, materials: &Materials, now: &ZonedDateTime) -> OneMachine {
+        let dues = due(state, materials, now, HORIZON_DAYS);
+        OneMachine {
+            name: state.name.clone(),
+            build: state.build.clone(),
+            added: state.added,
+            seconds: state.total.amount(Quantity::Time),
+            dues,
+        }
+    }
+
+    /// The task that `due` is of.
+    pub(crate) fn task(&self, due: &Due) -> &Task {
+        &self.build.tasks[due.task]
+    }
+
+    /// The tasks that forbid to run the machine until they are done.
+    pub(crate) fn forbidding(&self) -> impl Iterator<Item = &Due> {
+        self.dues.iter().filter(|due| forbids_running(self.task(due), due.share()))
+    }
+
+    /// What is due now.
+    pub(crate) fn due_now(&self) -> impl Iterator<Item = &Due> {
+        self.dues.iter().filter(|due| matches!(due.when, When::Since(_)))
+    }
+
+    /// The task that is most used; `None` where the build has no task.
+    pub(crate) fn most_used(&self) -> Option<&Due> {
+        self.dues.iter().max_by(|one, other| one.share().total_cmp(&other.share()))
+    }
+}
+
+impl Glance {
+    /// Looks at the shop; machines of which nothing was recorded since `last` are taken from there.
+    ///
+    /// # Errors
+    /// Where the shop can't be read.
+    pub(crate) async fn at(
+        ledger: &Ledger,
+        last: Option<&Glance>,
+        news: News,
+        now: ZonedDateTime,
+    ) -> Result<Glance, Trouble> {
+        let revisions = ledger.revisions().await?;
+        let materials = context::materials(ledger).await?;
+        let holds = |last: &&Glance| last.news.descriptions == news.descriptions && last.now.date() == now.date();
+        let last = last.filter(holds);
+        let known = |name: &str| {
+            let last = last.filter(|last| last.revisions.get(name) == revisions.get(name))?;
+            last.machine(name).cloned()
+        };
+        let names: Vec<String> = ledger.machines().await?.into_iter().map(|machine| machine.name).collect();
+        let mut machines: BTreeMap<String, Arc<OneMachine>> =
+            names.iter().filter_map(|name| Some((name.clone(), known(name)?))).collect();
+        let new: Vec<&String> = names.iter().filter(|name| !machines.contains_key(*name)).collect();
+        let from = now.date().saturating_sub(HISTORY_DAYS.days());
+        for go in new.chunks(GO) {
+            let mut states = Vec::with_capacity(go.len());
+            for name in go {
+                states.push(ledger.machine_state(name, from).await?);
+            }
+            let of_go = parallel::map(&states, |state| Arc::new(OneMachine::of(state, &materials, &now)));
+            machines.extend(of_go.into_iter().map(|machine| (machine.name.clone(), machine)));
+        }
+        Ok(Glance {
+            news,
+            machines: machines.into_values().collect(),
+            keepers: ledger.keepers().await?,
+            items: ledger.stores(None).await?,
+            told: ledger.visits(now.date()).await?,
+            rates: ledger.rates().await?,
+            materials,
+            revisions,
+            now,
+        })
+    }
+
+    /// The machine of that name.
+    pub(crate) fn machine(&self, name: &str) -> Option<&Arc<OneMachine>> {
+        let place = self.machines.binary_search_by(|machine| machine.name.as_str().cmp(name)).ok()?;
+        Some(&self.machines[place])
+    }
+}

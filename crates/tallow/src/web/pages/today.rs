@@ -1,0 +1,173 @@
+//! *Today*: the one page that a keeper opens in the morning. What must not be run, the visits of the day by keeper, what is
+//! due and in no visit yet, what the stores lack.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use axum::Extension;
+use axum::extract::State;
+use jiff::civil::Date;
+use ledger::Told;
+use maud::{Markup, html};
+use upkeep::When;
+
+use super::super::app::App;
+use super::super::frame::{self, Around, Page, Place};
+use super::super::glance::Glance;
+use super::super::reply::{Answer, Reply};
+use super::machines;
+use crate::words;
+
+/// Machines of which the page tells what is due beyond the visits; more stand under *Machines*.
+const MOST_SOON: usize = 12;
+
+pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extension<Around>) -> Answer {
+    let glance = app.glance().await?;
+    let today = glance.now.date();
+    let body = html! {
+        (frame::hatches())
+        (forbidden(&glance, today))
+        (visits(&glance, today))
+        (lacking(&glance))
+        (soon(&glance, today))
+    };
+    Ok(Reply::Page(Page::new(&around, Place::Today, "/", "Today", body)))
+}
+
+fn forbidden(glance: &Glance, today: Date) -> Markup {
+    let machines: Vec<_> = glance.machines.iter().filter(|machine| machine.forbidding().next().is_some()).collect();
+    html! {
+        @if !machines.is_empty() {
+            section aria-labelledby="forbidden" {
+                h2 #forbidden { "Do not run" }
+                p { "Until what is named is done, running these may injure somebody or damage the machine." }
+                table.stacks {
+                    thead { tr { th { "Machine" } th { "To be done first" } th { "Since" } } }
+                    tbody {
+                        @for machine in machines {
+                            @for (place, due) in machine.forbidding().enumerate() {
+                                tr {
+                                    th scope="row" { @if place == 0 { a href=(machines::address(&machine.name)) { (machine.name) } } }
+                                    td data-name="First" { (due.name) }
+                                    td data-name="Since" { (since(&due.when, today)) }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn since(when: &When, today: Date) -> String {
+    match when {
+        When::Since(Some(day)) => words::near_day(*day, today),
+        When::Since(None) => "over half a year".to_owned(),
+        When::Likely(_) | When::Beyond => String::new(),
+    }
+}
+
+/// Today's visits by keeper; where there are none, when the next is.
+fn visits(glance: &Glance, today: Date) -> Markup {
+    let mut by_keeper: BTreeMap<&str, Vec<&Told>> = BTreeMap::new();
+    for told in glance.told.iter().filter(|told| told.stands() && told.visit.day <= today) {
+        by_keeper.entry(&told.visit.keeper).or_default().push(told);
+    }
+    let next = glance.told.iter().find(|told| told.stands());
+    html! {
+        section aria-labelledby="visits" {
+            h2 #visits { "Visits" }
+            @if by_keeper.is_empty() {
+                @match next {
+                    Some(told) => p {
+                        "None today. The next is at " (told.machine) " on " (words::weekday(told.visit.day, today)) ": "
+                        a href=(visit_address(told)) { (words::count(told.visit.tasks.len() as u64, "tasks")) ", " (told.visit.minutes) " min" }
+                        "."
+                    },
+                    None => p { "Nobody has been told of a visit. " a href="/rounds" { "Plan a round" } "." },
+                }
+            }
+            @for (keeper, told) in &by_keeper {
+                h3 { (keeper) ", " (told.iter().map(|told| told.visit.minutes).sum::<f64>()) " min" }
+                table.stacks {
+                    thead { tr { th { "Machine" } th.figure { "Time" } th { "Tasks" } th { "Visit" } } }
+                    tbody {
+                        @for told in told {
+                            tr {
+                                th scope="row" { a href=(machines::address(&told.machine)) { (told.machine) } }
+                                td.figure data-name="Time" { (told.visit.minutes) " min" }
+                                td data-name="Tasks" { (told.visit.tasks.join(" · ")) }
+                                td { a.button href=(visit_address(told)) { "Start visit " (told.id) } }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Where a visit is walked.
+pub(super) fn visit_address(told: &Told) -> String {
+    format!("/visits/{}", told.id)
+}
+
+/// Items of which the visits that people have been told of need more than there is.
+fn lacking(glance: &Glance) -> Markup {
+    let mut needed: BTreeMap<&str, (f64, &str)> = BTreeMap::new();
+    for told in glance.told.iter().filter(|told| told.stands()) {
+        let Some(machine) = glance.machine(&told.machine) else { continue };
+        let tasks = machine.build.tasks.iter().filter(|task| told.visit.tasks.contains(&task.name));
+        for supply in tasks.flat_map(|task| &task.uses) {
+            needed.entry(&supply.name).or_insert((0.0, &supply.unit)).0 += supply.amount;
+        }
+    }
+    let stock = |name: &str| glance.items.iter().find(|item| item.name == name).and_then(|item| item.stock);
+    let short = needed.iter().filter_map(|(name, (amount, unit))| {
+        let lack = amount - stock(name)?.max(0.0);
+        (0.0 < lack).then_some((name, lack, unit))
+    });
+    let short: Vec<_> = short.collect();
+    html! {
+        @if !short.is_empty() {
+            section aria-labelledby="lacking" {
+                h2 #lacking { "Lacking for the visits to come" }
+                ul {
+                    @for (name, lack, unit) in short {
+                        li { (name) ": " (lack) " " (if unit.is_empty() { "pieces" } else { unit }) " more are needed" }
+                    }
+                }
+                p { a href="/stores" { "The stores, and what to buy" } }
+            }
+        }
+    }
+}
+
+/// The machines that are most used, drawn small.
+fn soon(glance: &Glance, today: Date) -> Markup {
+    let mut machines: Vec<_> = glance.machines.iter().filter_map(|machine| Some((machine, machine.most_used()?))).collect();
+    machines.sort_by(|(_, one), (_, other)| other.share().total_cmp(&one.share()));
+    let more = machines.len().saturating_sub(MOST_SOON);
+    html! {
+        section aria-labelledby="soon" {
+            h2 #soon { "Most used" }
+            @if machines.is_empty() { p { "The shop has no machine yet." } } @else {
+                table.stacks {
+                    thead { tr { th { "Machine" } th { "Used" } th { "Care" } th { "Likely due" } } }
+                    tbody {
+                        @for (machine, due) in machines.iter().take(MOST_SOON) {
+                            tr {
+                                th scope="row" { a href=(machines::address(&machine.name)) { (machine.name) } }
+                                td data-name="Used" { (frame::used(due.share())) }
+                                td data-name="Care" { (due.name) }
+                                td data-name="Likely due" { (machines::likely_due(&due.when, today)) }
+                            }
+                        }
+                    }
+                }
+                @if 0 < more { p { a href="/machines" { "All " (machines.len()) " machines" } } }
+            }
+        }
+    }
+}

@@ -1,0 +1,110 @@
+//! Answers: pages, redirections after something was recorded, and troubles. The only place that knows HTTP's status codes.
+
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+
+use super::frame::Page;
+use crate::trouble::Trouble;
+
+/// What a request ends in.
+pub(crate) enum Reply {
+    /// A page.
+    Page(Page),
+    /// A page that could not do what was asked; it says so beside the form, and keeps what was typed.
+    Refused(Page),
+    /// Something was recorded: look there, where these words stand at the head.
+    Done { to: String, said: String },
+    /// There is no such page; what there is instead.
+    Missing(Page),
+    /// Anything else: a picture, a file.
+    Other(Box<Response>),
+}
+
+/// A page that failed as a whole.
+pub(crate) struct Failed(pub(crate) Trouble);
+
+impl<T: Into<Trouble>> From<T> for Failed {
+    fn from(trouble: T) -> Failed {
+        Failed(trouble.into())
+    }
+}
+
+/// What page functions answer with.
+pub(crate) type Answer = Result<Reply, Failed>;
+
+impl IntoResponse for Reply {
+    fn into_response(self) -> Response {
+        match self {
+            Reply::Page(page) => page.into_response(),
+            Reply::Refused(page) => (StatusCode::UNPROCESSABLE_ENTITY, page).into_response(),
+            Reply::Missing(page) => (StatusCode::NOT_FOUND, page).into_response(),
+            Reply::Other(response) => *response,
+            Reply::Done { to, said } => done(&to, &said),
+        }
+    }
+}
+
+/// Leads to a page; what was said goes along in a cookie that this page uses up.
+fn done(to: &str, said: &str) -> Response {
+    let cookie = format!("said={}; Path=/; HttpOnly; SameSite=Strict; Max-Age=60", encoded(said));
+    let mut response = StatusCode::SEE_OTHER.into_response();
+    // OK to fall back: a place that can't stand in a header is none of ours.
+    let to = HeaderValue::from_str(to).unwrap_or(HeaderValue::from_static("/"));
+    response.headers_mut().insert(header::LOCATION, to);
+    if let Ok(cookie) = HeaderValue::from_str(&cookie) {
+        response.headers_mut().append(header::SET_COOKIE, cookie);
+    }
+    response
+}
+
+impl IntoResponse for Failed {
+    fn into_response(self) -> Response {
+        let Failed(trouble) = self;
+        (StatusCode::INTERNAL_SERVER_ERROR, Page::of_trouble("This page can't be shown", &trouble)).into_response()
+    }
+}
+
+/// Text as it may stand in a cookie or in a part of an address: all but letters, digits, `-`, `.`, `_` and `~` by
+/// percent signs (RFC 3986, section 2).
+pub(crate) fn encoded(text: &str) -> String {
+    let mut encoded = String::with_capacity(text.len());
+    for byte in text.bytes() {
+        match byte {
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' => encoded.push(char::from(byte)),
+            byte => encoded.push_str(&format!("%{byte:02X}")),
+        }
+    }
+    encoded
+}
+
+/// The text that [`encoded`] made; `None` for what it can't have made.
+pub(crate) fn decoded(text: &str) -> Option<String> {
+    let mut bytes = Vec::with_capacity(text.len());
+    let mut rest = text.as_bytes();
+    while let Some((&first, after)) = rest.split_first() {
+        rest = after;
+        if first == b'%' {
+            let (digits, after) = rest.split_at_checked(2)?;
+            bytes.push(u8::from_str_radix(std::str::from_utf8(digits).ok()?, 16).ok()?);
+            rest = after;
+        } else {
+            bytes.push(first);
+        }
+    }
+    String::from_utf8(bytes).ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn any_text_survives_the_way_through_a_cookie_and_holds_nothing_that_ends_one() {
+        for text in ["plain", "ö; x=1\r\nSet-Cookie: a=b", "100 % done", ""] {
+            let cookie = encoded(text);
+            assert!(!cookie.contains([';', '\r', '\n', ' ', '=']), "{cookie}");
+            assert_eq!(decoded(&cookie).as_deref(), Some(text));
+        }
+        assert_eq!([decoded("%"), decoded("%zz"), decoded("%ff")], [None, None, None]);
+    }
+}
