@@ -1,0 +1,7 @@
+//! The pages as people meet them: the real program serves, a real browser looks and taps.
+//!
+//! Needs chromium and chromedriver; `./test` installs both. Every page is photographed at the width of a phone and of a desk
+//! into target/screens.
+
+mod harness;
+mod pages;
