@@ -2,11 +2,13 @@
 
 use jiff::Timestamp;
 use jiff::civil::Date;
-use sqlx::AnyConnection;
+use sqlx::any::AnyRow;
+use sqlx::{AnyConnection, Row};
 use upkeep::{DayUse, Entry, EntryId, Event, Rates};
 
 use crate::append::no_such_machine;
 use crate::chains::Chains;
+use crate::names::Names;
 use crate::tables::{self, MachineRow, entry_columns};
 use crate::{Error, Kind, Ledger, time};
 
@@ -34,6 +36,61 @@ pub struct Filter {
     pub about: Option<String>,
     /// Only those before this one in the list: the instant and number of the last entry of the page before.
     pub before: Option<(Timestamp, EntryId)>,
+    /// Only those that happened at this instant or later.
+    pub from: Option<Timestamp>,
+    /// Only those that happened before this instant.
+    pub to: Option<Timestamp>,
+}
+
+impl Filter {
+    /// The place in the list before which all that is asked for lies: an instant, µs, and an entry.
+    fn end(&self) -> (i64, i64) {
+        let before = self.before.map_or((i64::MAX, i64::MAX), |(at, id)| (time::to_micros(at), id.0));
+        self.to.map_or(before, |to| before.min((time::to_micros(to), i64::MIN)))
+    }
+}
+
+/// How a list is found; each way has an index that serves it, but for what is about something on any machine and of any kind,
+/// which is looked for along the time.
+enum Way {
+    OfMachine,
+    OfKind,
+    OfAll,
+}
+
+impl Way {
+    fn of(filter: &Filter) -> Way {
+        match (&filter.machine, filter.kind, &filter.about) {
+            (Some(_), ..) => Way::OfMachine,
+            (None, Some(kind), Some(_)) if kind != Kind::Run => Way::OfKind,
+            _ => Way::OfAll,
+        }
+    }
+
+    fn text(&self) -> &'static str {
+        match self {
+            Way::OfMachine => concat!(
+                "select ",
+                entry_columns!(),
+                " from entry e join machine m on m.id = e.machine where e.machine = $6 and (e.at, e.id) < ($1, $2) \
+                  and $8 <= e.at and ($3 = '' or e.kind = $3) and ($4 = 0 or e.about = $5) \
+                  order by e.at desc, e.id desc limit $7"
+            ),
+            Way::OfKind => concat!(
+                "select ",
+                entry_columns!(),
+                " from entry e join machine m on m.id = e.machine where e.kind = $3 and e.kind <> 'run' and e.about = $5 \
+                  and $4 = 1 and $6 = 0 and (e.at, e.id) < ($1, $2) and $8 <= e.at order by e.at desc, e.id desc limit $7"
+            ),
+            Way::OfAll => concat!(
+                "select ",
+                entry_columns!(),
+                " from entry e join machine m on m.id = e.machine where (e.at, e.id) < ($1, $2) and $8 <= e.at \
+                  and ($3 = '' or e.kind = $3) and ($4 = 0 or e.about = $5) and $6 = 0 \
+                  order by e.at desc, e.id desc limit $7"
+            ),
+        }
+    }
 }
 
 /// An entry in a list.
@@ -43,6 +100,8 @@ pub struct Listed {
     pub entry: Entry,
     /// The newest correction that replaces or withdraws it.
     pub replaced_by: Option<EntryId>,
+    /// Who recorded it; `None` where nobody had been asked.
+    pub by: Option<String>,
 }
 
 impl Ledger {
@@ -98,23 +157,8 @@ impl Ledger {
             None => None,
         };
         let names = tables::names(&mut snapshot, &self.quantities).await?;
-        let query = sqlx::query(match machine {
-            Some(_) => concat!(
-                "select ",
-                entry_columns!(),
-                " from entry e join machine m on m.id = e.machine where e.machine = $6 and (e.at, e.id) < ($1, $2) \
-                  and ($3 = '' or e.kind = $3) and ($4 = 0 or e.about = $5) order by e.at desc, e.id desc limit $7"
-            ),
-            None => concat!(
-                "select ",
-                entry_columns!(),
-                " from entry e join machine m on m.id = e.machine where (e.at, e.id) < ($1, $2) \
-                  and ($3 = '' or e.kind = $3) and ($4 = 0 or e.about = $5) and $6 = 0 \
-                  order by e.at desc, e.id desc limit $7"
-            ),
-        });
-        let (at, id) = filter.before.map_or((i64::MAX, i64::MAX), |(at, id)| (time::to_micros(at), id.0));
-        let rows = query
+        let (at, id) = filter.end();
+        let rows = sqlx::query(Way::of(filter).text())
             .bind(at)
             .bind(id)
             .bind(filter.kind.map_or("", Kind::word))
@@ -122,13 +166,14 @@ impl Ledger {
             .bind(filter.about.clone().unwrap_or_default())
             .bind(machine.unwrap_or(0))
             .bind(i64::from(limit))
+            .bind(filter.from.map_or(i64::MIN, time::to_micros))
             .fetch_all(&mut *snapshot)
             .await?;
         let chains = match machine {
             Some(machine) => tables::chains(&mut snapshot, machine).await?,
             None => tables::all_chains(&mut snapshot).await?,
         };
-        rows.iter().map(|row| Ok(listed(tables::entry_from_row(row, &names)?, &chains))).collect()
+        rows.iter().map(|row| listed(row, &names, &chains)).collect()
     }
 
     /// The entries of a machine that stand, oldest first: corrected ones as corrected, withdrawn ones left out.
@@ -196,7 +241,8 @@ pub(crate) async fn present(connection: &mut AnyConnection, name: &str) -> Resul
     }
 }
 
-fn listed(entry: Entry, chains: &Chains) -> Listed {
+fn listed(row: &AnyRow, names: &Names, chains: &Chains) -> Result<Listed, Error> {
+    let entry = tables::entry_from_row(row, names)?;
     let newest = chains.newest(entry.id);
-    Listed { replaced_by: (newest != entry.id).then_some(newest), entry }
+    Ok(Listed { replaced_by: (newest != entry.id).then_some(newest), by: row.try_get("recorded_by")?, entry })
 }

@@ -621,6 +621,14 @@ on_both_engines! {
         }
         let about = Filter { about: Some("lamp 3".into()), kind: Some(Kind::Run), ..Filter::default() };
         assert_eq!(shop.ledger.entries(&about, 100).await.unwrap().len(), 1);
+        // On the 3rd lamps 4 to 7 ran, and a wipe beside each: the first instant counts, the last does not.
+        let third = Filter { from: Some(at("2026-10-03T08:00:00Z")), to: Some(at("2026-10-04T08:00:00Z")), ..Filter::default() };
+        assert_eq!(shop.ledger.entries(&third, 100).await.unwrap().len(), 8);
+        let wipes = Filter { kind: Some(Kind::Done), about: Some("wipe".into()), ..third };
+        let found = shop.ledger.entries(&wipes, 100).await.unwrap();
+        assert!(found.len() == 4 && found.iter().all(|listed| listed.entry.machine == "sheet bend"), "{found:?}");
+        let page = Filter { before: Some((found[1].entry.at, found[1].entry.id)), ..wipes };
+        assert_eq!(shop.ledger.entries(&page, 100).await.unwrap(), found[2..]);
         let nobody = Filter { machine: Some("reef".into()), ..Filter::default() };
         assert!(matches!(shop.ledger.entries(&nobody, 1).await, Err(Error::NoSuchMachine(_))));
     }
