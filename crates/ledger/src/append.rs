@@ -51,7 +51,7 @@ impl Ledger {
         let machine = lock_for(&mut transaction, &new).await?;
         let names = tables::names_for(&mut transaction, &self.quantities, record::usage_of(&new.event)).await?;
         check_first(&mut transaction, &machine, &mut new, &names).await?;
-        let id = tables::insert_entry(&mut transaction, machine.id, &new, None, &names).await?;
+        let id = tables::insert_entry(&mut transaction, machine.id, &new, None, self.by.as_deref(), &names).await?;
         self.count_in(&mut transaction, &machine, id, &new, &names).await?;
         transaction.commit().await?;
         Ok(id)
@@ -99,7 +99,7 @@ impl Ledger {
         let names = tables::names_for(&mut transaction, &self.quantities, record::usage_of(&new.event)).await?;
         check_correction(&mut transaction, &machine, id, &mut new, &names).await?;
         let old = tables::derived(&mut transaction, &machine, &names).await?;
-        let correction = tables::insert_entry(&mut transaction, machine.id, &new, Some(id), &names).await?;
+        let correction = tables::insert_entry(&mut transaction, machine.id, &new, Some(id), self.by.as_deref(), &names).await?;
         self.derive(&mut transaction, machine.id, &old, &names).await?;
         transaction.commit().await?;
         Ok(correction)
@@ -147,7 +147,7 @@ impl Ledger {
                 }
                 _ => None,
             };
-            let id = tables::insert_entry(&mut transaction, machine.id, &new, None, &names).await?;
+            let id = tables::insert_entry(&mut transaction, machine.id, &new, None, self.by.as_deref(), &names).await?;
             runs.extend(key.map(|key| (key, id)));
             outcome.push(Imported::New(id));
         }

@@ -3,6 +3,8 @@
 use jiff::Timestamp;
 use upkeep::{EntryId, RateError, ShopError, Unknown};
 
+use crate::checklist::PhotoError;
+
 /// Why the ledger refused. Its text says in the first line what was refused, and in the following ones what to do.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
@@ -186,6 +188,9 @@ pub enum Error {
     /// A fact of keepers, stores or visits that can't stand.
     #[error(transparent)]
     BadFact(#[from] ShopError),
+    /// A photo that is not kept.
+    #[error(transparent)]
+    BadPhoto(#[from] PhotoError),
     /// What is of the shop was said of a machine.
     #[error("\"{kind}\" is said of the shop, not of machine \"{machine}\"\n  record it without a machine")]
     OfTheShop {
@@ -193,6 +198,24 @@ pub enum Error {
         kind: &'static str,
         /// The machine.
         machine: String,
+    },
+    /// A name that nobody can have.
+    #[error("that is no person's name\n  give 1 to 80 letters on one line, without blanks around them")]
+    BadPerson,
+    /// Nobody of that name has been set up.
+    #[error("nobody called \"{name}\" has been set up\n  somebody new needs a password")]
+    NoSuchPerson {
+        /// The name.
+        name: String,
+    },
+    /// Nobody would be left who may say who may.
+    #[error("somebody must be left whose role is own\n  give that role to another person first")]
+    NoOwner,
+    /// There is no such token.
+    #[error("there is no token {id}\n  it may have been revoked already")]
+    NoSuchToken {
+        /// The number asked for.
+        id: i64,
     },
     /// The run fulfils nothing that is expected.
     #[error("entry {id} is not in the queue of machine \"{machine}\"")]

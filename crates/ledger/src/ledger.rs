@@ -1,5 +1,7 @@
 //! Opening a shop.
 
+use std::sync::Arc;
+
 use jiff::tz::TimeZone;
 use sqlx::{Any, AnyConnection, AnyPool, Connection, Transaction};
 
@@ -18,6 +20,8 @@ pub struct Ledger {
     /// The ids of the quantities; those of materials grow and are read anew each time.
     pub(crate) quantities: Names,
     pub(crate) parsed: Parsed,
+    /// Who records, where that is known.
+    pub(crate) by: Option<Arc<str>>,
 }
 
 /// The shop itself.
@@ -91,7 +95,7 @@ impl Ledger {
         let quantities = tables::quantity_names(&mut connection).await?;
         let pool = place.pool()?;
         connection.close().await?;
-        Ok(Ledger { pool, engine: place.engine, shop, quantities, parsed: Parsed::default() })
+        Ok(Ledger { pool, engine: place.engine, shop, quantities, parsed: Parsed::default(), by: None })
     }
 
     /// The shop's name and time zone.

@@ -11,6 +11,7 @@
 mod append;
 mod catalogue;
 mod chains;
+mod checklist;
 mod codec;
 mod derived;
 mod error;
@@ -19,6 +20,7 @@ mod ledger;
 mod lives;
 mod names;
 mod news;
+mod people;
 mod place;
 mod proof;
 mod read;
@@ -33,10 +35,14 @@ mod visits;
 
 pub use append::{Imported, NewEntry};
 pub use catalogue::{BuildText, Program, ProgramKey};
+pub use checklist::{
+    Checklist, LARGEST_PHOTO, MOST_PHOTOS, Maker, Mark, Outcome, PhotoError, PhotoInfo, PhotoKind, Ticked,
+};
 pub use error::Error;
 pub use kind::Kind;
 pub use ledger::{Ledger, Shop};
 pub use news::News;
+pub use people::{MachineToken, Person, Role, Session};
 pub use proof::{Difference, Verdict};
 pub use read::{Filter, Listed, MachineInfo};
 pub use visits::Told;

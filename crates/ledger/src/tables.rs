@@ -186,13 +186,14 @@ pub(crate) async fn insert_entry(
     machine: i64,
     new: &crate::NewEntry,
     corrects: Option<EntryId>,
+    by: Option<&str>,
     names: &Names,
 ) -> Result<EntryId, Error> {
     let columns = record::to_columns(&new.event);
     let usage = record::usage_of(&new.event).map(|usage| codec::usage_to_bytes(usage, names));
     let id: i64 = sqlx::query_scalar(
-        "insert into entry (machine, kind, at, recorded, corrects, about, body, note, usage) \
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9) returning id",
+        "insert into entry (machine, kind, at, recorded, corrects, about, body, note, usage, recorded_by) \
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) returning id",
     )
     .bind(machine)
     .bind(columns.kind.word())
@@ -203,6 +204,7 @@ pub(crate) async fn insert_entry(
     .bind(columns.body)
     .bind(new.note.as_str())
     .bind(usage)
+    .bind(by)
     .fetch_one(connection)
     .await?;
     Ok(EntryId(id))
@@ -211,7 +213,7 @@ pub(crate) async fn insert_entry(
 /// The columns that [`entry_from_row`] reads, of `entry e join machine m`.
 macro_rules! entry_columns {
     () => {
-        "e.id, m.name, e.kind, e.at, e.recorded, e.corrects, e.about, e.body, e.note, e.usage"
+        "e.id, m.name, e.kind, e.at, e.recorded, e.corrects, e.about, e.body, e.note, e.usage, e.recorded_by"
     };
 }
 pub(crate) use entry_columns;

@@ -62,6 +62,29 @@ impl Ledger {
         told.sort_by_key(|told| (told.visit.day, told.id));
         Ok(told)
     }
+
+    /// The visit of that number, on whatever day; `None` where no visit has it.
+    ///
+    /// # Errors
+    /// Where the database refuses or an entry cannot be read.
+    pub async fn visit(&self, id: EntryId) -> Result<Option<Told>, Error> {
+        let mut snapshot = self.snapshot().await?;
+        let names = tables::names(&mut snapshot, &self.quantities).await?;
+        let first = match tables::entry(&mut snapshot, id, &names).await {
+            Err(Error::NoSuchEntry { .. }) => return Ok(None),
+            first => first?,
+        };
+        if !matches!(first, Entry { event: Event::Visit(_), corrects: None, .. }) {
+            return Ok(None);
+        }
+        let Some(machine) = tables::machine(&mut snapshot, &first.machine).await? else { return Ok(None) };
+        let chains = tables::chains(&mut snapshot, machine.id).await?;
+        let (newest, sequence) = (chains.newest(id), chains.corrections(id).len());
+        let last = last_told(&mut snapshot, id, chains.corrections(id), &names).await?;
+        let told = tables::entry(&mut snapshot, last, &names).await?;
+        let Event::Visit(visit) = told.event else { return Err(Error::Damaged { what: format!("visit {id}") }) };
+        Ok(Some(Told { id, sequence, machine: told.machine, visit, is_cancelled: last != newest }))
+    }
 }
 
 /// The newest entry of a chain that does not withdraw it.
