@@ -8,7 +8,7 @@ use motion::Quantity;
 
 use crate::build::{Neglect, State, Task};
 use crate::history::{days_after, days_between};
-use crate::rounds::{Job, Keeper, MachineWork, Placed, Plan, Problem, Skills, Stock, ToldVisit};
+use crate::rounds::{self, Broken, Job, Keeper, MachineWork, Placed, Plan, Problem, Skills, Stock, ToldVisit};
 use crate::shop::{QUALIFIED, Rostered, Visit};
 use crate::stake::forbids_running;
 use crate::state::MachineState;
@@ -60,6 +60,8 @@ pub struct Agenda {
     pub late: Vec<Vec<Vec<usize>>>,
     /// For each machine the tasks by which it is not to be run until they are done.
     pub forbidden: Vec<Vec<usize>>,
+    /// For each of the problem's told visits its place among those of the shop.
+    pub told: Vec<usize>,
     /// The first day.
     pub today: Date,
     /// What a day of that weighs in the problem's costs.
@@ -73,6 +75,17 @@ pub struct Spent {
     pub money: f64,
     /// By how many days, over all its tasks, work is late that may injure.
     pub days_late: usize,
+}
+
+/// What putting a visit elsewhere changes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Moved {
+    /// What everything costs then less what it costs now, money.
+    pub money: f64,
+    /// By how many days more, over all its tasks, work is late that may injure.
+    pub days_late: i64,
+    /// What it breaks that is whole now.
+    pub broken: Vec<Broken>,
 }
 
 impl Agenda {
@@ -97,6 +110,7 @@ impl Agenda {
             weight: INJURY_IN_DAMAGES * shop.prices.damage,
             ahead: Vec::new(),
             forbidden: Vec::new(),
+            told: Vec::new(),
             today,
         };
         for (state, risks) in shop.machines {
@@ -169,6 +183,28 @@ impl Agenda {
         Spent { money: plan.cost - self.weight * days_late as f64, days_late }
     }
 
+    /// What people have been told of as a plan: no other visit, and no bound.
+    pub fn as_told(&self) -> Plan {
+        rounds::of_visits(&self.problem, self.problem.told.iter().map(|told| rounds::placed(&self.problem, told)).collect())
+    }
+
+    /// What it changes to put one of the problem's told visits on another day, or into other hands.
+    ///
+    /// # Panics
+    /// If the problem has no such visit, day or keeper.
+    pub fn moved(&self, told: usize, day: usize, keeper: usize) -> Moved {
+        // Nothing is locked here: a person may break what a plan may not, but is to know.
+        let problem = Problem { told: Vec::new(), ..self.problem.clone() };
+        let now = self.as_told();
+        let mut visits = now.visits.clone();
+        visits[told] = Placed { day, keeper, ..visits[told].clone() };
+        let then = rounds::of_visits(&problem, visits);
+        let broken_now = rounds::check(&problem, &now);
+        let broken = rounds::check(&problem, &then).into_iter().filter(|broken| !broken_now.contains(broken)).collect();
+        let (before, after) = (self.spent(&now), self.spent(&then));
+        Moved { money: after.money - before.money, days_late: after.days_late as i64 - before.days_late as i64, broken }
+    }
+
     /// Lets jobs be left without a visit thereafter where the stores do not reach for all of their kind: else the visit that the
     /// lacking supply makes necessary later would draw all other work of its machine behind it.
     fn ration(&mut self) {
@@ -198,7 +234,7 @@ impl Agenda {
 
     /// Adds the visits that people have been told of, a task that is in several to the first alone, those of machines, keepers and tasks that are still there.
     fn tell(&mut self, told: &[(String, Visit)]) {
-        for (name, visit) in told {
+        for (place, (name, visit)) in told.iter().enumerate() {
             let problem = &self.problem;
             let Some(machine) = problem.machines.iter().position(|machine| machine.name == *name) else { continue };
             let keeper = |keeper: &Keeper| keeper.name.eq_ignore_ascii_case(&visit.keeper);
@@ -214,6 +250,7 @@ impl Agenda {
             if !jobs.is_empty() {
                 let day = days_between(self.today, visit.day);
                 self.problem.told.push(ToldVisit { machine, day, keeper, jobs, is_locked: visit.is_locked });
+                self.told.push(place);
             }
         }
     }
@@ -365,7 +402,7 @@ impl Context<'_> {
 }
 
 /// Minutes of each day for which runs are queued; those that go on as soon as the machine is free fill the days from today on.
-fn busy_minutes(state: &MachineState, today: Date, days: usize) -> Vec<f64> {
+pub fn busy_minutes(state: &MachineState, today: Date, days: usize) -> Vec<f64> {
     let mut busy = vec![0.0; days];
     for queued in &state.queue {
         let time = |(_, grains): (_, &crate::usage::Grains)| grains.get(Quantity::Time) as f64;

@@ -8,6 +8,7 @@ use jiff::civil::{Date, date};
 use motion::{Duty, Quantity};
 use upkeep::agenda::{Agenda, Shop};
 use upkeep::build::Neglect;
+use upkeep::rounds::Broken;
 use upkeep::shop::{Away, Keeper, Rostered, Visit};
 use upkeep::{
     Asked, Build, Care, EntryId, MachineState, Material, Materials, Prices, QueuedUse, Rates, Risk, Standing, Usage,
@@ -251,6 +252,38 @@ fn told_visits_are_known_by_their_machine_day_keeper_and_tasks() {
     let agenda = agenda(&state(&build, 4, &[]), &told);
     let [told] = &agenda.problem.told[..] else { panic!("{:?}", agenda.problem.told) };
     assert_eq!((told.machine, told.day, told.keeper, &told.jobs[..], told.is_locked), (0, 3, 0, &[0][..], true));
+}
+
+#[test]
+fn a_visit_put_elsewhere_costs_what_its_new_day_costs_more_and_tells_what_it_breaks() {
+    let build = build();
+    let mut machine = state(&build, 4, &[]);
+    machine.queue.push(QueuedUse { on: Some(date(2026, 3, 6)), usage: usage(2.0) });
+    let visit = Visit {
+        day: date(2026, 3, 5),
+        keeper: "mate".to_owned(),
+        tasks: vec!["look at the frame".to_owned()],
+        minutes: 13.0,
+        is_locked: true,
+        took: None,
+    };
+    let gone = ("bench".to_owned(), Visit { keeper: "nobody".to_owned(), ..visit.clone() });
+    let agenda = agenda(&machine, &[gone, ("bench".to_owned(), visit)]);
+    assert_eq!(agenda.told, [1]);
+    // Ten minutes of setting up at one, and three tenths of three minutes' work thrown away.
+    assert!((agenda.spent(&agenda.as_told()).money - 10.9).abs() < 1e-9);
+    let check = |day: usize, money: f64, days_late: i64, broken: &[Broken]| {
+        let moved = agenda.moved(0, day, 0);
+        assert!((moved.money - money).abs() < 1e-9 && moved.days_late == days_late, "{day}: {moved:?}");
+        assert_eq!(moved.broken, broken);
+    };
+    check(3, 0.0, 0, &[]);
+    // A tenth of the work less is thrown away, and thirteen minutes of a day with queued work cost a tenth each.
+    check(4, 1.0, 0, &[]);
+    // Wednesday is off, and a tenth more is thrown away.
+    check(2, 0.3, 0, &[Broken::KeeperMinutes(0, 2)]);
+    // By Sunday the ten days are over.
+    check(6, -0.9, 1, &[Broken::KeeperMinutes(0, 6)]);
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! What visits take and cost.
 
-use super::problem::{MachineWork, Placed, Skills};
+use super::problem::{MachineWork, Placed, Plan, Problem, Skills};
 
 /// Minutes of a visit with some jobs: the set-up, each access once, and the jobs.
 pub(crate) fn visit_minutes(machine: &MachineWork, jobs: &[usize]) -> f64 {
@@ -18,6 +18,16 @@ fn access_minutes(machine: &MachineWork, jobs: &[usize]) -> f64 {
 /// What one must be able to do for some jobs.
 pub(crate) fn skills_of(machine: &MachineWork, jobs: &[usize]) -> Skills {
     Skills(jobs.iter().fold(0, |all, &job| all | machine.jobs[job].skills.0))
+}
+
+/// Some visits as a plan with its cost, whatever they break. Nothing is known of a bound but that costs are not negative.
+pub(crate) fn of_visits(problem: &Problem, visits: Vec<Placed>) -> Plan {
+    let of_machine = |machine: usize| {
+        let theirs: Vec<Placed> = visits.iter().filter(|visit| visit.machine == machine).cloned().collect();
+        machine_cost(&problem.machines[machine], problem.days, &theirs)
+    };
+    let cost = (0..problem.machines.len()).map(of_machine).sum();
+    Plan { visits, unplaced: Vec::new(), cost, bound: 0.0 }
 }
 
 /// What a machine costs with some visits, the jobs that are left included. Money.
