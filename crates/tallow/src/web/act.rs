@@ -1,6 +1,7 @@
 //! What a page records: by the command that the command line would use, so that the two can't differ.
 
 use serde_json::Value;
+use tokio::runtime::Handle;
 
 use super::app::App;
 use crate::cli::Command;
@@ -13,8 +14,8 @@ use crate::trouble::Trouble;
 /// What the command refuses.
 pub(crate) async fn act(app: &App, command: &Command) -> Result<Value, Trouble> {
     let context = app.context();
-    // A command's future is large; on the heap it burdens no request that has none.
-    Box::pin(commands::carry_out(&context, command)).await?;
+    // A command may reckon for seconds and is written for one thread: it stays on this one, which hands its other requests on.
+    tokio::task::block_in_place(|| Handle::current().block_on(commands::carry_out(&context, command)))?;
     let answer = context.out.take();
     serde_json::from_str(&answer)
         .map_err(|error| Trouble::refused(format!("the answer can't be read ({error}): {answer}")))
