@@ -86,7 +86,11 @@ async fn make(context: &Context, place: &str) -> Result<Ledger, Trouble> {
     Ok(Ledger::open(place).await?)
 }
 
-async fn fill(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
+/// Fills an empty shop with the loft's machines and their past.
+///
+/// # Errors
+/// Where the shop refuses.
+pub(crate) async fn fill(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
     let mut loads: Vec<Load> = Vec::new();
     for (key, text) in shipped() {
         let build = Arc::new(Build::parse(key, text)?);

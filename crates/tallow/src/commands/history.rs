@@ -167,7 +167,7 @@ fn time_words(usage: &Usage) -> String {
 }
 
 /// The word of the option `--because`.
-fn because_word(because: Because) -> &'static str {
+pub(crate) fn because_word(because: Because) -> &'static str {
     match because {
         Because::Failed => "failed",
         Because::Worn => "worn",
@@ -190,7 +190,8 @@ fn remarks(listed: &Listed) -> String {
     [corrects, replaced, note].into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
 
-fn shape(listed: &Listed) -> Value {
+/// A listed entry as JSON.
+pub(crate) fn shape(listed: &Listed) -> Value {
     let entry = &listed.entry;
     json!({
         "entry": entry.id.0, "machine": entry.machine, "kind": Kind::of(&entry.event).word(), "at": entry.at.to_string(),

@@ -2,13 +2,13 @@
 
 mod age;
 mod before;
-mod build;
+pub(crate) mod build;
 mod buy;
 mod calendar;
 mod correct;
-mod demo;
+pub(crate) mod demo;
 mod due;
-mod history;
+pub(crate) mod history;
 mod hours;
 mod keeper;
 mod life;
@@ -26,7 +26,7 @@ mod replay;
 mod run;
 mod serve;
 mod sheet;
-mod shop;
+pub(crate) mod shop;
 mod skip;
 mod slot;
 mod steps;
