@@ -2,6 +2,7 @@
 
 mod before;
 mod life;
+mod people;
 mod stores;
 
 use std::path::PathBuf;
@@ -13,9 +14,12 @@ pub(crate) use self::life::{
     Edition, Life, LifeBearing, LifeBelieve, LifeDrift, LifeFit, LifeHidden, LifeLaw, LifeLook, LifeMtbf, LifeRemain,
     LifeReplace, LifeTable, LinearPer, Model, StoppedAt,
 };
+pub(crate) use self::people::{
+    Person, PersonRemove, PersonSet, PersonWord, RoleWord, Token, TokenNew, TokenRevoke, TokenWord,
+};
 pub(crate) use self::stores::{
     Buy, Count, Discard, Keeper, KeeperAway, KeeperRemove, KeeperSet, KeeperWord, Move, Receive, Stores, StoresWord,
-    Terms,
+    Terms, share,
 };
 
 const AFTER: &str = "\
@@ -236,8 +240,23 @@ Examples:
     #[command(after_help = "\
 Examples:
   tallow serve
-  tallow serve --listen 127.0.0.1:8080")]
+  tallow serve --listen 127.0.0.1:8080
+  tallow serve --listen 0.0.0.0:4630 --name print.hall.example --certificate hall.pem --key hall.key")]
     Serve(Serve),
+    /// Who may sign in to a served shop, and what they may do
+    #[command(after_help = "\
+Examples:
+  tallow person
+  tallow person set bosun --role own
+  tallow person remove mate")]
+    Person(Person),
+    /// Tokens with which machines book their own runs: list, make, revoke
+    #[command(after_help = "\
+Examples:
+  tallow token
+  tallow token new bowline --label \"its computer\"
+  tallow token revoke 3")]
+    Token(Token),
     /// The duty quantities that are metered, with their units
     Quantities,
 }
@@ -770,6 +789,9 @@ pub(crate) struct Sheet {
     /// The paper
     #[arg(long, value_enum, default_value = "a4")]
     pub(crate) paper: PaperSize,
+    /// Where the shop is served: the code on each sheet leads to the visit's page there
+    #[arg(long, value_name = "ADDRESS")]
+    pub(crate) site: Option<String>,
 }
 
 /// Paper to print on.
@@ -802,6 +824,15 @@ pub(crate) struct Serve {
     /// The address and port to listen at
     #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:4630")]
     pub(crate) listen: String,
+    /// A name by which browsers call the server, besides its address
+    #[arg(long = "name", value_name = "NAME")]
+    pub(crate) names: Vec<String>,
+    /// The server's certificate and those that vouch for it (PEM): everything goes encrypted
+    #[arg(long, value_name = "FILE", requires = "key")]
+    pub(crate) certificate: Option<PathBuf>,
+    /// The certificate's key (PEM)
+    #[arg(long, value_name = "FILE", requires = "certificate")]
+    pub(crate) key: Option<PathBuf>,
 }
 
 /// A decimal number as people write it: no exponents, no infinities.

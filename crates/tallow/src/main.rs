@@ -15,6 +15,7 @@ mod printed;
 mod programs;
 mod progress;
 mod report;
+mod secret;
 mod sheet;
 mod stop;
 mod trouble;

@@ -187,7 +187,8 @@ fn remarks(listed: &Listed) -> String {
     let corrects = listed.entry.corrects.map(|id| format!("corrects {id}"));
     let replaced = listed.replaced_by.map(|id| format!("no longer holds, see {id}"));
     let note = Some(listed.entry.note.clone()).filter(|note| !note.is_empty());
-    [corrects, replaced, note].into_iter().flatten().collect::<Vec<_>>().join("; ")
+    let by = listed.by.as_ref().map(|by| format!("by {by}"));
+    [by, corrects, replaced, note].into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
 
 /// A listed entry as JSON.
@@ -196,7 +197,7 @@ pub(crate) fn shape(listed: &Listed) -> Value {
     json!({
         "entry": entry.id.0, "machine": entry.machine, "kind": Kind::of(&entry.event).word(), "at": entry.at.to_string(),
         "recorded": entry.recorded.to_string(), "note": entry.note, "corrects": entry.corrects.map(|id| id.0),
-        "replaced_by": listed.replaced_by.map(|id| id.0), "event": event_shape(&entry.event),
+        "replaced_by": listed.replaced_by.map(|id| id.0), "by": listed.by, "event": event_shape(&entry.event),
     })
 }
 

@@ -1,23 +1,24 @@
 //! One module per command, or per few that belong together.
 
 mod age;
-mod before;
+pub(crate) mod before;
 pub(crate) mod build;
-mod buy;
-mod calendar;
+pub(crate) mod buy;
+pub(crate) mod calendar;
 mod correct;
 pub(crate) mod demo;
-mod due;
+pub(crate) mod due;
 pub(crate) mod history;
 mod hours;
-mod keeper;
+pub(crate) mod keeper;
 mod life;
 mod limit;
 pub(crate) mod lives;
-mod machine;
+pub(crate) mod machine;
 mod material;
 mod meter;
 mod moves;
+pub(crate) mod person;
 pub(crate) mod plan;
 mod quantities;
 mod rates;
@@ -25,13 +26,13 @@ mod record;
 mod replay;
 mod run;
 mod serve;
-mod sheet;
+pub(crate) mod sheet;
 pub(crate) mod shop;
 mod skip;
 mod slot;
 mod steps;
-mod stores;
-mod visit;
+pub(crate) mod stores;
+pub(crate) mod visit;
 
 pub(crate) use quantities::symbol;
 
@@ -78,6 +79,8 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Correct(args) => correct::correct(context, args).await,
         Command::Replay(args) => replay::replay(context, args).await,
         Command::Serve(args) => serve::serve(context, args).await,
+        Command::Person(args) => person::person(context, args).await,
+        Command::Token(args) => person::token(context, args).await,
         Command::Quantities => quantities::quantities(context),
     }
 }

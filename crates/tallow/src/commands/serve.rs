@@ -12,6 +12,10 @@ pub(crate) async fn serve(context: &Context, args: &cli::Serve) -> Result<(), Tr
         Trouble::refused(format!("\"{}\" is not an address with a port", args.listen))
             .help("write it as 127.0.0.1:4630, or [::1]:4630")
     })?;
+    let tls = match (&args.certificate, &args.key) {
+        (Some(certificate), Some(key)) => Some(web::encrypted_by(certificate, key)?),
+        _ => None,
+    };
     let ledger = context.open().await?;
-    web::serve(context, ledger, address).await
+    web::serve(context, ledger, address, &args.names, tls).await
 }

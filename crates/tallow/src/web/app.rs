@@ -1,27 +1,45 @@
 //! What the server holds: the shop, its clock, and the last glance at it.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use jiff::{Timestamp, ZonedDateTime};
 use ledger::Ledger;
-use tokio::sync::RwLock;
+use tokio::sync::{RwLock, Semaphore};
 
+use super::desk::Desk;
 use super::glance::Glance;
+use super::guard::{Door, Waits};
 use crate::context::{self, Context};
 use crate::trouble::Trouble;
+
+tokio::task_local! {
+    /// Who asked for what is being answered; what is recorded meanwhile is recorded by them.
+    pub(crate) static BY: Option<String>;
+}
+
+/// Passwords that are looked at in one go: each takes 19 MiB and a core for a while.
+const PASSWORDS_AT_ONCE: usize = 2;
 
 /// What every request is answered from.
 pub(crate) struct App {
     /// The shop's records.
     pub(crate) ledger: Ledger,
+    /// How the server can be reached.
+    pub(crate) door: Door,
+    /// Who must wait before the next try to sign in.
+    pub(crate) waits: Mutex<Waits>,
+    passwords: Semaphore,
+    /// What is reckoned in the background.
+    pub(crate) desk: Desk,
     fixed_now: Option<Timestamp>,
     glance: RwLock<Option<Arc<Glance>>>,
 }
 
 impl App {
     /// A server's state. With `fixed_now` its clock stands still, for rehearsals.
-    pub(crate) fn new(ledger: Ledger, fixed_now: Option<Timestamp>) -> App {
-        App { ledger, fixed_now, glance: RwLock::default() }
+    pub(crate) fn new(ledger: Ledger, door: Door, fixed_now: Option<Timestamp>) -> App {
+        let (waits, passwords) = (Mutex::default(), Semaphore::new(PASSWORDS_AT_ONCE));
+        App { ledger, door, waits, passwords, desk: Desk::default(), fixed_now, glance: RwLock::default() }
     }
 
     /// The present, by the shop's clock.
@@ -29,9 +47,25 @@ impl App {
         self.fixed_now.unwrap_or_else(context::clock).to_zoned_datetime(self.ledger.shop().zone.clone())
     }
 
-    /// A command's context: what it answers is kept, as JSON.
+    /// A command's context: what it answers is kept, as JSON; what it records is recorded by whoever asked.
     pub(crate) fn context(&self) -> Context {
-        Context::served(&self.ledger, self.now().timestamp())
+        let by = BY.try_with(Clone::clone).ok().flatten();
+        let ledger = by.map_or_else(|| self.ledger.clone(), |name| self.ledger.recorded_by(&name));
+        Context::served(&ledger, self.now().timestamp())
+    }
+
+    /// Does work on a password, which is slow by intent, beside the answering of others.
+    ///
+    /// # Errors
+    /// Where the work broke off.
+    pub(crate) async fn with_password<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> T + Send + 'static,
+    ) -> Result<T, Trouble> {
+        // OK to go on without: it is never closed.
+        let _turn = self.passwords.acquire().await;
+        let done = tokio::task::spawn_blocking(work).await;
+        done.map_err(|error| Trouble::refused(format!("the password could not be looked at: {error}")))
     }
 
     /// The shop as its records stand now. Only what changed since the last glance is read anew.

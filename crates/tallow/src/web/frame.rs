@@ -5,7 +5,7 @@ use axum::response::{IntoResponse, Response};
 use jiff::civil::Date;
 use maud::{DOCTYPE, Markup, html};
 
-use super::assets;
+use super::assets::{self, Asset};
 use super::guard::Visitor;
 use crate::trouble::Trouble;
 use crate::words;
@@ -57,8 +57,13 @@ impl Place {
                 ("/lives", "Lives"),
                 ("/money", "Money"),
                 ("/shop", "Shop"),
+                ("/shop/people", "People"),
             ],
-            Place::Today | Place::Rounds | Place::Stores => &[],
+            Place::Rounds => {
+                &[("/rounds", "Round"), ("/rounds/plan", "Plan again"), ("/rounds/keepers", "Keepers")]
+            }
+            Place::Stores => &[("/stores", "Items"), ("/stores/buy", "To buy")],
+            Place::Today => &[],
         }
     }
 }
@@ -70,6 +75,8 @@ pub(crate) struct Page {
     address: &'static str,
     body: Markup,
     about: Around,
+    script: Option<&'static Asset>,
+    looks_again: bool,
 }
 
 /// What the frame says of the shop and of whoever looks.
@@ -88,12 +95,22 @@ pub(crate) struct Around {
 impl Page {
     /// A page at `address` in `place`.
     pub(crate) fn new(around: &Around, place: Place, address: &'static str, title: impl Into<String>, body: Markup) -> Page {
-        Page { title: title.into(), place: Some(place), address, body, about: around.clone() }
+        Page { title: title.into(), place: Some(place), address, body, about: around.clone(), script: None, looks_again: false }
     }
 
     /// A page outside the five places.
     pub(crate) fn apart(around: &Around, title: impl Into<String>, body: Markup) -> Page {
-        Page { title: title.into(), place: None, address: "", body, about: around.clone() }
+        Page { title: title.into(), place: None, address: "", body, about: around.clone(), script: None, looks_again: false }
+    }
+
+    /// With a script of its own beside the one of all pages.
+    pub(crate) fn with_script(self, script: &'static Asset) -> Page {
+        Page { script: Some(script), ..self }
+    }
+
+    /// That a browser without scripts asks for again every few seconds, since something is being made.
+    pub(crate) fn looking_again(self) -> Page {
+        Page { looks_again: true, ..self }
     }
 
     /// A page that says what went wrong and nothing else.
@@ -114,6 +131,8 @@ impl Page {
                     link rel="stylesheet" href=(assets::STYLE.address());
                     link rel="icon" href=(assets::ICON.address()) type="image/svg+xml";
                     script src=(assets::SCRIPT.address()) defer {}
+                    @if let Some(script) = self.script { script src=(script.address()) defer {} }
+                    @if self.looks_again { noscript { meta http-equiv="refresh" content="3"; } }
                 }
                 body {
                     a.skip href="#main" { "To the page" }
@@ -122,7 +141,7 @@ impl Page {
                             span.shop { (shop) }
                             @if let Some(today) = today { span.day { (today.strftime("%a %-d %b %Y")) } }
                             @if let Some(name) = &visitor.name {
-                                span.who { (name) " · " a href="/sign-out" { "sign out" } }
+                                form.who method="post" action="/sign-out" { (name) " " button.quiet { "Sign out" } }
                             }
                         }
                         @if !shop.is_empty() {
@@ -163,18 +182,25 @@ impl IntoResponse for Page {
     }
 }
 
+/// A bar that is hatched as far as something is used; the figure must stand beside it.
+pub(crate) fn bar(share: f64) -> Markup {
+    let width = (share.clamp(0.0, 1.0) * 100.0).round();
+    html! {
+        svg.bar viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true" focusable="false" {
+            rect.all x="0" y="0" width="100" height="10" {}
+            rect class=(hatch(share)) x="0" y="0" width=(width) height="10" {}
+        }
+    }
+}
+
 /// A bar that is hatched as far as something is used, with the figure beside it.
 ///
 /// Used is drawn as a section in a drawing (ISO 128-50), so that it reads in black and white: blank to a half, wide hatch
 /// to 80 %, close hatch to 100 %, solid when due.
 pub(crate) fn used(share: f64) -> Markup {
-    let width = (share.clamp(0.0, 1.0) * 100.0).round();
     html! {
         span.used {
-            svg.bar viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true" focusable="false" {
-                rect.all x="0" y="0" width="100" height="10" {}
-                rect class=(hatch(share)) x="0" y="0" width=(width) height="10" {}
-            }
+            (bar(share))
             span.figure { (words::percent(share)) }
         }
     }

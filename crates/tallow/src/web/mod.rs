@@ -7,57 +7,94 @@
 mod act;
 mod app;
 mod assets;
+mod desk;
 mod form;
 mod frame;
 mod glance;
 mod guard;
+mod listen;
 mod pages;
+mod print;
+mod picture;
+mod problem;
 mod reply;
+mod upload;
 
 use std::net::SocketAddr;
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::http::StatusCode;
 use axum::middleware;
 use ledger::Ledger;
 use tokio::net::TcpListener;
+use tokio_rustls::TlsAcceptor;
 use tower_http::compression::CompressionLayer;
+use tower_http::timeout::{RequestBodyTimeoutLayer, TimeoutLayer};
 
 use self::app::App;
+use self::guard::Door;
+pub(crate) use self::listen::encrypted_by;
 use crate::context::Context;
 use crate::trouble::Trouble;
+use crate::{out, secret};
+
+/// The largest request, bytes; routes that take files say more.
+const BODY_BYTES: usize = 1024 * 1024;
+
+/// How long a client may pause while it sends a request's body.
+const BODY_PAUSE: Duration = Duration::from_secs(15);
+
+/// How long an answer may take.
+const ANSWER: Duration = Duration::from_secs(120);
 
 /// Serves a shop until the process is told to end.
 ///
 /// # Errors
-/// An address that can't be listened at, or may not without a password; a shop that can't be read.
-pub(crate) async fn serve(context: &Context, ledger: Ledger, address: SocketAddr) -> Result<(), Trouble> {
-    if !address.ip().is_loopback() {
-        return Err(Trouble::refused(format!("{address} can be reached from other machines, and there is no password"))
-            .help("listen at 127.0.0.1 instead"));
+/// An address that can't be listened at, or may not before somebody has been set up; a shop that can't be read.
+pub(crate) async fn serve(
+    context: &Context,
+    ledger: Ledger,
+    address: SocketAddr,
+    names: &[String],
+    tls: Option<TlsAcceptor>,
+) -> Result<(), Trouble> {
+    let door = Door::new(address, names, tls.is_some());
+    if !door.is_at_home() && !ledger.has_people().await? {
+        return Err(Trouble::refused("others could reach the server, and nobody has been set up who may sign in")
+            .help("set somebody up: tallow person set NAME --role own")
+            .help("or listen at 127.0.0.1, without --name"));
     }
-    let listener = TcpListener::bind(address)
-        .await
-        .map_err(|error| Trouble::refused(format!("{address} can't be listened at: {error}")).help("name another: --listen 127.0.0.1:8080"))?;
+    if !address.ip().is_loopback() && tls.is_none() {
+        out::remark("Passwords will cross the network readably. Give --certificate and --key, or let a server before this one encrypt.");
+    }
+    let listener = TcpListener::bind(address).await.map_err(|error| {
+        Trouble::refused(format!("{address} can't be listened at: {error}")).help("name another: --listen 127.0.0.1:8080")
+    })?;
     let bound = listener.local_addr().unwrap_or(address);
-    let name = ledger.shop().name.clone();
-    let app = Arc::new(App::new(ledger, context.fixed_now()));
-    context.out.line(format!("{name}: http://{bound}/\nTo end: Ctrl-C"))?;
+    let scheme = if tls.is_some() { "https" } else { "http" };
+    let host = names.first().map_or_else(|| bound.to_string(), |name| format!("{name}:{}", bound.port()));
+    context.out.line(format!("{}: {scheme}://{host}/\nTo end: Ctrl-C", ledger.shop().name))?;
+    secret::prepare();
+    let app = Arc::new(App::new(ledger, door, context.fixed_now()));
     let ended = async {
         // OK to ignore: where the signal can't be heard the process ends by it.
         let _ = tokio::signal::ctrl_c().await;
     };
-    axum::serve(listener, router(app))
-        .with_graceful_shutdown(ended)
-        .await
-        .map_err(|error| Trouble::refused(format!("serving ended: {error}")))
+    listen::serve(listener, tls, router(app), ended).await;
+    Ok(())
 }
 
 fn router(app: Arc<App>) -> Router {
     pages::router()
         .merge(assets::router())
         .fallback(pages::nowhere)
+        .layer(DefaultBodyLimit::max(BODY_BYTES))
         .layer(middleware::from_fn_with_state(app.clone(), guard::guard))
+        .layer(RequestBodyTimeoutLayer::new(BODY_PAUSE))
+        .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, ANSWER))
         .layer(CompressionLayer::new())
         .with_state(app)
 }

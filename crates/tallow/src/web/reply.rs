@@ -2,8 +2,13 @@
 
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use ledger::Role;
+use maud::html;
 
-use super::frame::Page;
+use super::form;
+use super::frame::{Around, Page};
+use super::guard;
+use super::problem;
 use crate::trouble::Trouble;
 
 /// What a request ends in.
@@ -14,6 +19,8 @@ pub(crate) enum Reply {
     Refused(Page),
     /// Something was recorded: look there, where these words stand at the head.
     Done { to: String, said: String },
+    /// Not before so many seconds are over.
+    Wait { page: Page, seconds: u64 },
     /// There is no such page; what there is instead.
     Missing(Page),
     /// Anything else: a picture, a file.
@@ -39,18 +46,74 @@ impl IntoResponse for Reply {
             Reply::Refused(page) => (StatusCode::UNPROCESSABLE_ENTITY, page).into_response(),
             Reply::Missing(page) => (StatusCode::NOT_FOUND, page).into_response(),
             Reply::Other(response) => *response,
+            Reply::Wait { page, seconds } => {
+                (StatusCode::TOO_MANY_REQUESTS, [(header::RETRY_AFTER, seconds.to_string())], page).into_response()
+            }
             Reply::Done { to, said } => done(&to, &said),
         }
     }
 }
 
+/// Why a request is not let in.
+pub(crate) enum Denied {
+    /// It comes from elsewhere.
+    Elsewhere(Trouble),
+    /// Nobody is signed in; where they wanted to go.
+    Stranger { to: String },
+    /// It needs that role.
+    Role(Role),
+    /// It is more than a machine's token opens.
+    Machine,
+}
+
+impl Denied {
+    /// The answer: data for programs, a page for people, and for strangers the way to sign in.
+    pub(crate) fn response(self, path: &str, around: &Around) -> Response {
+        let (status, trouble) = match self {
+            Denied::Elsewhere(trouble) => (StatusCode::FORBIDDEN, trouble),
+            Denied::Stranger { to } if !guard::is_for_programs(path) => {
+                return see(&format!("/sign-in?to={}", encoded(&to)));
+            }
+            Denied::Stranger { .. } => (
+                StatusCode::UNAUTHORIZED,
+                Trouble::refused("nobody is signed in, and there is no token that is known")
+                    .help("send the machine's token: Authorization: Bearer TOKEN"),
+            ),
+            Denied::Role(role) => (
+                StatusCode::FORBIDDEN,
+                Trouble::refused(format!("this needs the role \"{}\"", role.word()))
+                    .help("somebody whose role is \"own\" can give it"),
+            ),
+            Denied::Machine => (
+                StatusCode::FORBIDDEN,
+                Trouble::refused("a machine's token is for booking its own runs alone").help("sign in as a person"),
+            ),
+        };
+        if guard::is_for_programs(path) {
+            return problem::response(status, &trouble);
+        }
+        let body = html! { (form::trouble(&trouble)) p { a href="/" { "What to do today" } } };
+        (status, Page::apart(around, "Refused", body)).into_response()
+    }
+}
+
+/// Leads to a page of this server.
+pub(crate) fn see(to: &str) -> Response {
+    // OK to fall back: a place that can't stand in a header is none of ours.
+    let to = HeaderValue::from_str(to).unwrap_or(HeaderValue::from_static("/"));
+    (StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response()
+}
+
+/// `to` if it is a place of this server, else the first page: nobody is led elsewhere by a link to here.
+pub(crate) fn local(to: &str) -> &str {
+    let is_plain = to.bytes().all(|byte| byte.is_ascii_graphic() && byte != b'\\');
+    if to.starts_with('/') && !to.starts_with("//") && is_plain { to } else { "/" }
+}
+
 /// Leads to a page; what was said goes along in a cookie that this page uses up.
 fn done(to: &str, said: &str) -> Response {
     let cookie = format!("said={}; Path=/; HttpOnly; SameSite=Strict; Max-Age=60", encoded(said));
-    let mut response = StatusCode::SEE_OTHER.into_response();
-    // OK to fall back: a place that can't stand in a header is none of ours.
-    let to = HeaderValue::from_str(to).unwrap_or(HeaderValue::from_static("/"));
-    response.headers_mut().insert(header::LOCATION, to);
+    let mut response = see(to);
     if let Ok(cookie) = HeaderValue::from_str(&cookie) {
         response.headers_mut().append(header::SET_COOKIE, cookie);
     }
@@ -97,6 +160,20 @@ pub(crate) fn decoded(text: &str) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn nobody_is_led_elsewhere() {
+        for to in ["/", "/machines/clove%20hitch?days=7#x", "/records"] {
+            assert_eq!(local(to), to);
+        }
+        let elsewhere = [
+            "//example.org", "/\\example.org", "\\\\example.org", "https://example.org", "javascript:alert(1)", "", "example.org",
+            "/\t/example.org", "/a\r\nSet-Cookie: x=y", " /machines", "/ø",
+        ];
+        for to in elsewhere {
+            assert_eq!(local(to), "/", "{to:?}");
+        }
+    }
 
     #[test]
     fn any_text_survives_the_way_through_a_cookie_and_holds_nothing_that_ends_one() {

@@ -15,6 +15,7 @@ mod lives;
 mod metering;
 mod moves;
 mod output;
+mod people;
 mod plan;
 mod programs;
 mod readme;

@@ -207,6 +207,9 @@ mod tests {
             "history bowline",
             "lives",
             "lives nozzle",
+            "token new bowline --label \"its computer\"",
+            "token",
+            "token revoke 1",
             "shop verify",
             "replay",
         ];

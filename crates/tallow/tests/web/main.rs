@@ -3,5 +3,9 @@
 //! Needs chromium and chromedriver; `./test` installs both. Every page is photographed at the width of a phone and of a desk
 //! into target/screens.
 
+mod encrypted;
 mod harness;
+mod hostile;
 mod pages;
+mod plain;
+mod who;
