@@ -164,7 +164,7 @@ async fn listed<T>(
     let mut picked: BTreeMap<i64, Vec<T>> = BTreeMap::new();
     for row in &rows {
         if let Some(one) = pick(tables::entry_from_row(row, names)?.event) {
-            picked.entry(row.try_get(10)?).or_default().push(one);
+            picked.entry(row.try_get("machine")?).or_default().push(one);
         }
     }
     Ok(picked)
