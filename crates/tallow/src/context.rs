@@ -1,6 +1,6 @@
 //! What every command needs: where the shop is, what time it is, how to answer.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use jiff::{Timestamp, ZonedDateTime};
@@ -8,6 +8,7 @@ use ledger::{Ledger, MachineInfo};
 use upkeep::{Build, Materials, Unknown};
 
 use crate::cli::Cli;
+use crate::input::{Sent, Source};
 use crate::out::Out;
 use crate::trouble::Trouble;
 use crate::when;
@@ -24,6 +25,8 @@ pub(crate) struct Context {
     is_rehearsal: bool,
     shop: Option<String>,
     opened: Mutex<Option<Ledger>>,
+    /// The files that came with a command over the network, which opens no others; `None` for a command line.
+    sent: Option<Vec<Sent>>,
 }
 
 impl Context {
@@ -39,13 +42,31 @@ impl Context {
             is_rehearsal: cli.now.is_some(),
             shop: cli.shop.clone(),
             opened: Mutex::new(None),
+            sent: None,
         })
     }
 
     /// The context of a command that comes over the network: its answer is JSON, kept, and it works on the open shop.
     pub(crate) fn served(ledger: &Ledger, now: Timestamp) -> Context {
         let opened = Mutex::new(Some(ledger.clone()));
-        Context { out: Out::kept(), json: true, now, is_rehearsal: false, shop: None, opened }
+        Context { out: Out::kept(), json: true, now, is_rehearsal: false, shop: None, opened, sent: Some(Vec::new()) }
+    }
+
+    /// The same with the files that came along.
+    pub(crate) fn with_files(self, sent: Vec<Sent>) -> Context {
+        Context { sent: Some(sent), ..self }
+    }
+
+    /// The print file that a command names: for a command line one on disk, over the network one of those that came along.
+    ///
+    /// # Errors
+    /// A name over the network with which no file came.
+    pub(crate) fn source(&self, name: &Path) -> Result<Source, Trouble> {
+        let Some(sent) = &self.sent else { return Ok(Source::named(name)) };
+        let found = sent.iter().find(|sent| Path::new(&sent.name) == name);
+        found.cloned().map(Source::Sent).ok_or_else(|| {
+            Trouble::refused(format!("no file came along as \"{}\"", name.display())).help("send the file itself")
+        })
     }
 
     /// The present, where it was named: a rehearsal's clock stands still.

@@ -1,7 +1,7 @@
-//! Print files: plain, gzip, zstd, or standard input, as one stream of plain bytes.
+//! Print files: plain, gzip, zstd, sent over the network, or standard input, as one stream of plain bytes.
 
 use std::fs::File;
-use std::io::{self, BufReader, Read};
+use std::io::{self, BufReader, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -15,12 +15,23 @@ const ZSTD: [u8; 4] = [0x28, 0xb5, 0x2f, 0xfd];
 const BUFFER: usize = 256 * 1024;
 
 /// Where a print file comes from.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub(crate) enum Source {
     /// A file on disk.
     File(PathBuf),
+    /// A file that somebody sent.
+    Sent(Sent),
     /// Standard input, written `-`.
     Standard,
+}
+
+/// A file that somebody sent over the network: open, and of no name on this system. It is read by one reader at a time.
+#[derive(Clone, Debug)]
+pub(crate) struct Sent {
+    /// What its sender calls it. Words for people: never a place to open.
+    pub(crate) name: String,
+    /// Its content.
+    pub(crate) file: Arc<File>,
 }
 
 impl Source {
@@ -33,14 +44,18 @@ impl Source {
     pub(crate) fn name(&self) -> String {
         match self {
             Source::File(path) => path.display().to_string(),
+            Source::Sent(sent) => sent.name.clone(),
             Source::Standard => "standard input".to_owned(),
         }
     }
 
     /// The file's own name, without folders and without an ending that only says how it is packed.
     pub(crate) fn label(&self) -> String {
-        let Source::File(path) = self else { return self.name() };
-        let name = path.file_name().map_or_else(|| self.name(), |name| name.to_string_lossy().into_owned());
+        let name = match self {
+            Source::File(path) => path.file_name().map(|name| name.to_string_lossy().into_owned()),
+            Source::Sent(_) | Source::Standard => None,
+        };
+        let name = name.unwrap_or_else(|| self.name());
         name.strip_suffix(".gz").or_else(|| name.strip_suffix(".zst")).unwrap_or(&name).to_owned()
     }
 
@@ -51,10 +66,19 @@ impl Source {
     pub(crate) fn open(&self, progress: &Arc<Progress>) -> io::Result<Plain> {
         let raw: Box<dyn Read + Send> = match self {
             Source::Standard => Box::new(io::stdin()),
+            Source::Sent(sent) => {
+                let mut file = sent.file.try_clone()?;
+                file.seek(SeekFrom::Start(0))?;
+                Box::new(file)
+            }
             Source::File(path) if path.is_dir() => return Err(io::ErrorKind::IsADirectory.into()),
             Source::File(path) => Box::new(File::open(path)?),
         };
-        plain(Box::new(Watched::new(raw, progress.clone())))
+        let plain = plain(Box::new(Watched::new(raw, progress.clone())))?;
+        Ok(match self {
+            Source::Sent(_) => Box::new(Bounded::new(plain, self.size().unwrap_or(0))),
+            Source::File(_) | Source::Standard => plain,
+        })
     }
 
     /// The SHA-256 of its plain bytes, lower-case hexadecimal, and how many there are.
@@ -75,6 +99,7 @@ impl Source {
     pub(crate) fn size(&self) -> Option<u64> {
         match self {
             Source::File(path) => path.metadata().ok().map(|metadata| metadata.len()),
+            Source::Sent(sent) => sent.file.metadata().ok().map(|metadata| metadata.len()),
             Source::Standard => None,
         }
     }
@@ -121,9 +146,40 @@ fn plain(mut raw: Box<dyn Read + Send>) -> io::Result<Plain> {
     })
 }
 
+/// A reader of what somebody sent, which breaks off where it unpacks to more than any print file does.
+struct Bounded {
+    reader: Plain,
+    left: u64,
+}
+
+/// Bytes that anything may unpack to, and how many times its packed size beyond them. Print files pack to a third or a tenth;
+/// bytes that are all alike, to a thousandth. Judgement, no source.
+const UNPACKED: (u64, u64) = (16 * 1024 * 1024, 100);
+
+impl Bounded {
+    fn new(reader: Plain, packed: u64) -> Bounded {
+        let (floor, ratio) = UNPACKED;
+        Bounded { reader, left: packed.saturating_mul(ratio).saturating_add(floor) }
+    }
+}
+
+impl Read for Bounded {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let count = self.reader.read(buffer)?;
+        let left = self.left.checked_sub(count as u64);
+        self.left = left.ok_or_else(|| io::Error::new(io::ErrorKind::InvalidData, "it is far larger than it was packed"))?;
+        Ok(count)
+    }
+}
+
 /// The SHA-256 of `bytes`, lower-case hexadecimal.
 pub(crate) fn sha256(bytes: &[u8]) -> String {
-    hexadecimal(&Sha256::digest(bytes))
+    hexadecimal(&sha256_bytes(bytes))
+}
+
+/// The SHA-256 of `bytes`.
+pub(crate) fn sha256_bytes(bytes: &[u8]) -> [u8; 32] {
+    Sha256::digest(bytes).into()
 }
 
 fn hexadecimal(bytes: &[u8]) -> String {
@@ -205,6 +261,19 @@ mod tests {
                 assert!(open_bytes(&whole[..length]).is_err(), "{length} of {} bytes", whole.len());
             }
         }
+    }
+
+    #[test]
+    fn what_was_sent_can_not_unpack_without_end() {
+        let sent = |plain: &[u8]| {
+            let mut file = tempfile::tempfile().unwrap();
+            file.write_all(&zstd::stream::encode_all(plain, 3).unwrap()).unwrap();
+            let source = Source::Sent(Sent { name: "sent".into(), file: Arc::new(file) });
+            source.digest().map(|(_, bytes)| bytes).map_err(|trouble| trouble.to_string())
+        };
+        assert_eq!(sent(&TEXT.repeat(100_000)), Ok(100_000 * TEXT.len() as u64), "2 MB of the same lines");
+        let bomb = sent(&vec![b'\n'; 64 * 1024 * 1024]).unwrap_err();
+        assert!(bomb.contains("far larger than it was packed"), "{bomb}");
     }
 
     #[test]

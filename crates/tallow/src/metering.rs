@@ -61,7 +61,7 @@ fn meter_to(
 /// The source, if it can be read twice.
 fn twice(source: &Source) -> Result<&Source, Trouble> {
     match source {
-        Source::File(_) => Ok(source),
+        Source::File(_) | Source::Sent(_) => Ok(source),
         Source::Standard => Err(Trouble::refused("a share of standard input can't be known before its end")
             .help("name the file, or stop at a layer or a line")),
     }

@@ -37,7 +37,9 @@ pub(crate) async fn duty(
 ) -> Result<Known, Trouble> {
     let progress = metering::progress(std::slice::from_ref(source), stop);
     let metered = || metering::meter(source, machine, machine.corner, stop, &progress);
-    let Source::File(_) = source else { return Ok(Known::metered(None, metered()?)) };
+    if let Source::Standard = source {
+        return Ok(Known::metered(None, metered()?));
+    }
     let (sha256, bytes) = source.digest()?;
     let key = key(&sha256, machine);
     if stop.is_none()

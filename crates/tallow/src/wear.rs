@@ -8,7 +8,7 @@ use upkeep::build::Axis;
 use upkeep::{Build, amount};
 
 /// Width of a bin, mm, as the meter makes them.
-const BIN_MM: f64 = 10.0;
+pub(crate) const BIN_MM: f64 = 10.0;
 
 /// Travel in each bin along an axis, by the bin's number; mm.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -22,6 +22,12 @@ impl Bins {
         for (start, travel) in bins.filter_map(|bin| Some((bin[0].as_f64()?, bin[1].as_f64()?))) {
             *self.0.entry((start / BIN_MM).round() as i64).or_default() += travel * share;
         }
+    }
+
+    /// Where each bin within an axis' reach begins and the travel in it, mm; those without travel among them.
+    pub(crate) fn within(&self, reach: Reach) -> Vec<(f64, f64)> {
+        let (first, last) = reach.bins();
+        (first..=last).map(|bin| (bin as f64 * BIN_MM, self.0.get(&bin).copied().unwrap_or(0.0))).collect()
     }
 
     /// Whether nothing moved.
@@ -46,6 +52,13 @@ impl Bins {
 pub(crate) struct Reach {
     from: f64,
     to: f64,
+}
+
+impl Reach {
+    /// The numbers of its first and last bin.
+    fn bins(self) -> (i64, i64) {
+        ((self.from / BIN_MM).floor() as i64, (self.to / BIN_MM).ceil() as i64 - 1)
+    }
 }
 
 /// How far a build's machine reaches along an axis: its travel from 0 on, but X and Y of a delta about the centre.
@@ -99,8 +112,8 @@ impl Outside {
 /// frame, and said in words.
 pub(crate) fn picture(bins: &Bins, reach: Reach) -> String {
     const BARS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
-    let (first, last) = ((reach.from / BIN_MM).floor() as i64, (reach.to / BIN_MM).ceil() as i64 - 1);
-    let inside: Vec<f64> = (first..=last).map(|bin| bins.0.get(&bin).copied().unwrap_or(0.0)).collect();
+    let (first, last) = reach.bins();
+    let inside: Vec<f64> = bins.within(reach).into_iter().map(|(_, travel)| travel).collect();
     let outside = bins.outside(reach);
     let most = inside.iter().copied().fold(0.0, f64::max);
     let bar = |travel: f64| if 0.0 < travel { BARS[((travel / most * 8.0).ceil() as usize).min(8)] } else { ' ' };

@@ -3,6 +3,7 @@
 mod asks;
 mod screen;
 mod shape;
+mod told;
 
 use jiff::ZonedDateTime;
 use ledger::Ledger;
@@ -11,6 +12,7 @@ use upkeep::build::Task;
 use upkeep::{Asked, Before, MachineState, Risk, Supplied, Worth, free_from, supplied};
 
 use self::asks::{Asks, Program};
+pub(crate) use self::told::{Answer, Told, ToldMachine, ToldTask};
 use crate::cli;
 use crate::commands::plan::{Assembled, Risks};
 use crate::context::{self, Context};
@@ -18,22 +20,46 @@ use crate::printed::Printed;
 use crate::trouble::Trouble;
 
 pub(crate) async fn before(context: &Context, args: &cli::Before) -> Result<(), Trouble> {
-    let programs = Program::all(args)?;
+    let programs = Program::all(context, args)?;
     let ledger = context.open().await?;
-    let shop = Assembled::read(context, &ledger).await?;
-    if shop.states.is_empty() {
-        return Err(context::no_machine());
-    }
-    let said = Printed::parse(&args.materials, &shop.materials)?;
-    let risks = Risks::read(context, &ledger, &shop).await?;
-    let mut ranked = Vec::new();
-    for program in &programs {
-        ranked.push(Ranked::of(&ledger, &shop, &risks, program, &said).await?);
-    }
+    let shop = assembled(context, &ledger).await?;
+    let ranked = ranked(context, &ledger, &shop, &programs, args).await?;
     if context.json {
         return context.out.json(&ranked.iter().map(|ranked| shape::shape(&shop, ranked)).collect());
     }
-    screen::show(context, &shop, &ranked, args.why)
+    screen::show(context, &told::told(&shop, &ranked), args.why)
+}
+
+/// The answer in words, for whoever shows it otherwise than on a terminal.
+///
+/// # Errors
+/// What [`before`] refuses.
+pub(crate) async fn answer(context: &Context, args: &cli::Before) -> Result<Answer, Trouble> {
+    let programs = Program::all(context, args)?;
+    let ledger = context.open().await?;
+    let shop = assembled(context, &ledger).await?;
+    Ok(told::told(&shop, &ranked(context, &ledger, &shop, &programs, args).await?))
+}
+
+async fn assembled(context: &Context, ledger: &Ledger) -> Result<Assembled, Trouble> {
+    let shop = Assembled::read(context, ledger).await?;
+    if shop.states.is_empty() { Err(context::no_machine()) } else { Ok(shop) }
+}
+
+async fn ranked<'a>(
+    context: &Context,
+    ledger: &Ledger,
+    shop: &'a Assembled,
+    programs: &[Program],
+    args: &cli::Before,
+) -> Result<Vec<Ranked<'a>>, Trouble> {
+    let said = Printed::parse(&args.materials, &shop.materials)?;
+    let risks = Risks::read(context, ledger, shop).await?;
+    let mut ranked = Vec::with_capacity(programs.len());
+    for program in programs {
+        ranked.push(Ranked::of(ledger, shop, &risks, program, &said).await?);
+    }
+    Ok(ranked)
 }
 
 /// A program, and what it would be on each machine of the shop.

@@ -19,6 +19,8 @@ use crate::parallel;
 use crate::trouble::Trouble;
 use crate::words::{self, HISTORY_DAYS};
 
+pub(crate) use self::why::explained;
+
 pub(crate) async fn due(context: &Context, args: &cli::Due) -> Result<(), Trouble> {
     show_shop(context, &context.open().await?, args).await
 }

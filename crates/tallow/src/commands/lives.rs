@@ -291,7 +291,7 @@ impl Shop {
 }
 
 /// What a machine's records, and those of machines like it, say of what waiting risks.
-pub(super) struct Stakes {
+pub(crate) struct Stakes {
     /// The chances to fail soon of its parts of which anything is known.
     pub(super) parts: Vec<PartChance>,
     /// The risk of each task of its build.
@@ -305,7 +305,7 @@ pub(super) struct Stakes {
 }
 
 /// A part's chance to fail soon.
-pub(super) struct PartChance {
+pub(crate) struct PartChance {
     /// Where it sits.
     pub(super) position: String,
     chance: f64,
@@ -324,11 +324,16 @@ impl PartChance {
 }
 
 impl Stakes {
+    /// The chance of the part at a position to fail soon, in words; `None` where nothing is known of it.
+    pub(crate) fn chance_of(&self, position: &str) -> Option<String> {
+        self.parts.iter().find(|part| part.position == position).map(PartChance::words)
+    }
+
     /// Out of the records of the machine and of some of the same build.
     ///
     /// # Errors
     /// Where the shop can't be read.
-    pub(super) async fn of(ledger: &Ledger, machine: &str, now: Timestamp) -> Result<Stakes, Trouble> {
+    pub(crate) async fn of(ledger: &Ledger, machine: &str, now: Timestamp) -> Result<Stakes, Trouble> {
         let shop = Shop::around(ledger, machine, now).await?;
         let rates = ledger.rates().await?;
         let (prices, assumed) = Prices::from_rates(&rates);

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use jiff::{Timestamp, ToSpan, ZonedDateTime};
-use ledger::{Ledger, Program};
+use ledger::{Filter, Kind, Ledger, Program};
 use motion::Quantity;
 use serde_json::{Value, json};
 use upkeep::build::{Allowance, Axis, Position};
@@ -148,7 +148,7 @@ fn parts(state: &MachineState, now: &ZonedDateTime) -> Table {
 }
 
 /// What a part went through, by the meters that its position's own tasks go by; by hours where they go by the calendar.
-fn went_through(build: &Build, position: &Position, usage: &Usage) -> String {
+pub(crate) fn went_through(build: &Build, position: &Position, usage: &Usage) -> String {
     let tasks = build.tasks.iter().filter(|task| task.at == position.name);
     let mut quantities: Vec<Quantity> = Vec::new();
     for limit in tasks.flat_map(|task| &task.limits) {
@@ -208,6 +208,53 @@ async fn worn<'a>(ledger: &Ledger, machine: &'a OnMachine, state: &MachineState)
         })
         .filter(|worn| !worn.bins.is_empty())
         .collect())
+}
+
+/// Where a part has been worn along an axis, by its latest runs.
+pub(crate) struct WornLately {
+    /// Travel per bin.
+    pub(crate) bins: Bins,
+    /// How many runs that tells of.
+    pub(crate) runs: usize,
+    /// Whether earlier runs of the part were left out.
+    pub(crate) is_cut: bool,
+}
+
+/// Where travel along `axis` fell since `since`, by at most `most` of the latest runs, as far as their files were metered.
+///
+/// # Errors
+/// Where the shop can't be read.
+pub(crate) async fn worn_lately(
+    ledger: &Ledger,
+    machine: &OnMachine,
+    axis: Axis,
+    since: Timestamp,
+    most: u32,
+) -> Result<WornLately, Trouble> {
+    let filter = Filter { machine: Some(machine.info.name.clone()), kind: Some(Kind::Run), ..Filter::default() };
+    let listed = ledger.entries(&filter, most).await?;
+    let is_cut = listed.len() == most as usize && listed.last().is_some_and(|last| since <= last.entry.at);
+    let standing = listed.iter().filter(|listed| listed.replaced_by.is_none() && since <= listed.entry.at);
+    let mut programs: BTreeMap<&str, Option<Program>> = BTreeMap::new();
+    let (mut bins, mut runs) = (Bins::default(), 0);
+    for run in standing.filter_map(|listed| run_of(&listed.entry.event)) {
+        let Some(sha256) = run.program.as_deref() else { continue };
+        if !programs.contains_key(sha256) {
+            programs.insert(sha256, ledger.program(&programs::key(sha256, &machine.build.machine)).await?);
+        }
+        if let Some(Some(program)) = programs.get(sha256) {
+            bins.add(&program.maps, axis, share_of(run, program.duty.total()[Quantity::Time]));
+            runs += 1;
+        }
+    }
+    Ok(WornLately { bins, runs, is_cut })
+}
+
+fn run_of(event: &Event) -> Option<&Run> {
+    match event {
+        Event::Run(run) => Some(run),
+        _ => None,
+    }
 }
 
 /// How much a run did of its program, which takes `whole` seconds: 1 unless it was stopped.

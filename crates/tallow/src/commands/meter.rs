@@ -1,7 +1,5 @@
 //! `tallow meter`: what a print file asks of a machine, without booking it.
 
-use std::path::Path;
-
 use motion::{Corner, Metered, Quantity};
 use serde_json::{Map, Value, json};
 use upkeep::build::Axis;
@@ -25,7 +23,7 @@ pub(crate) fn meter(context: &Context, args: &cli::Meter) -> Result<(), Trouble>
     let machine = &build.machine;
     let stop = args.stop.as_deref().map(Point::parse).transpose()?;
     let corner = args.corner.map_or(machine.corner, rule);
-    let sources: Vec<Source> = args.files.iter().map(|file| Source::named(Path::new(file))).collect();
+    let sources: Vec<Source> = args.files.iter().map(|file| context.source(file)).collect::<Result<_, _>>()?;
     let progress = metering::progress(&sources, stop);
     let results = parallel::map(&sources, |source| metering::meter(source, machine, corner, stop, &progress));
     drop(progress);

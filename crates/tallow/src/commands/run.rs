@@ -30,7 +30,7 @@ pub(crate) async fn run(context: &Context, args: &cli::Run) -> Result<(), Troubl
     let materials = context::materials(&ledger).await?;
     let stop = args.stop.as_deref().map(Point::parse).transpose()?;
     let now = context.now_in(&ledger);
-    let executed = Executed::of(&ledger, &machine, &args.program, &materials, stop).await?;
+    let executed = Executed::of(context, &ledger, &machine, &args.program, &materials, stop).await?;
     let start = executed.start(args.when.as_deref(), &now)?;
     machine.joined_by(&start)?;
     let slot = Slot {
@@ -65,7 +65,7 @@ pub(crate) async fn queue(context: &Context, args: &cli::Queue) -> Result<(), Tr
     let materials = context::materials(&ledger).await?;
     let now = context.now_in(&ledger);
     let on = args.day.as_deref().map(|day| when::coming_day(day, &now)).transpose()?;
-    let expected = Executed::of(&ledger, &machine, &args.program, &materials, None).await?;
+    let expected = Executed::of(context, &ledger, &machine, &args.program, &materials, None).await?;
     let use_words = use_words(&expected.usage);
     let day = on.map_or("as soon as the machine is free".to_owned(), |date| words::day(date, now.date()));
     let said = format!("{} expects {}, {day}: {use_words}", machine.info.name, expected.label);
@@ -117,6 +117,7 @@ pub(crate) fn printed_use(duty: &Duty, said: &Printed) -> Result<(BTreeMap<Tool,
 
 impl Executed {
     async fn of(
+        context: &Context,
         ledger: &Ledger,
         machine: &OnMachine,
         args: &cli::Program,
@@ -125,7 +126,7 @@ impl Executed {
     ) -> Result<Executed, Trouble> {
         let said = Printed::parse(&args.materials, materials)?;
         match (&args.file, args.hours) {
-            (Some(file), _) => Executed::metered(ledger, machine, args, &Source::named(file), &said, stop).await,
+            (Some(file), _) => Executed::metered(ledger, machine, args, &context.source(file)?, &said, stop).await,
             (None, Some(hours)) => Executed::estimated(ledger, machine, args, hours, &said).await,
             (None, None) => Err(Trouble::refused("neither a print file nor hours were given")
                 .help("name the file, or where there is none say how long it ran: --hours 5.5 --grams 120")),

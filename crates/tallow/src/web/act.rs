@@ -6,6 +6,7 @@ use tokio::runtime::Handle;
 use super::app::App;
 use crate::cli::Command;
 use crate::commands;
+use crate::input::Sent;
 use crate::trouble::Trouble;
 
 /// Carries a command out on the open shop.
@@ -13,12 +14,24 @@ use crate::trouble::Trouble;
 /// # Errors
 /// What the command refuses.
 pub(crate) async fn act(app: &App, command: &Command) -> Result<Value, Trouble> {
-    let context = app.context();
-    // A command may reckon for seconds and is written for one thread: it stays on this one, which hands its other requests on.
-    tokio::task::block_in_place(|| Handle::current().block_on(commands::carry_out(&context, command)))?;
+    act_with(app, command, Vec::new()).await
+}
+
+/// As [`act`], with the files that came along.
+///
+/// # Errors
+/// What the command refuses.
+pub(crate) async fn act_with(app: &App, command: &Command, files: Vec<Sent>) -> Result<Value, Trouble> {
+    let context = app.context().with_files(files);
+    here(commands::carry_out(&context, command))?;
     let answer = context.out.take();
     serde_json::from_str(&answer)
         .map_err(|error| Trouble::refused(format!("the answer can't be read ({error}): {answer}")))
+}
+
+/// Reckons on this thread, which hands its other requests on: a command may take seconds and is written for one thread.
+pub(crate) fn here<F: Future>(of: F) -> F::Output {
+    tokio::task::block_in_place(|| Handle::current().block_on(of))
 }
 
 /// What a command said it did, for a page's head.

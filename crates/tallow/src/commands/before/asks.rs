@@ -10,7 +10,7 @@ use upkeep::{Build, MachineState, Material, Usage};
 use crate::cli;
 use crate::commands::plan::Assembled;
 use crate::commands::run::{printed_use, ratios};
-use crate::context::OnMachine;
+use crate::context::{Context, OnMachine};
 use crate::input::Source;
 use crate::printed::Printed;
 use crate::programs;
@@ -45,13 +45,13 @@ impl Program {
     ///
     /// # Errors
     /// Neither a file nor hours; standard input, which can be read but once.
-    pub(super) fn all(args: &cli::Before) -> Result<Vec<Program>, Trouble> {
-        let file = |path: &std::path::PathBuf| match Source::named(path) {
+    pub(super) fn all(context: &Context, args: &cli::Before) -> Result<Vec<Program>, Trouble> {
+        let file = |path: &std::path::PathBuf| match context.source(path)? {
             Source::Standard => {
                 Err(Trouble::refused("standard input can be read once only, and each build meters anew")
                     .help("write it into a file and name that; gzip and zstd files can be read"))
             }
-            file @ Source::File(_) => Ok(Program::File(file)),
+            file @ (Source::File(_) | Source::Sent(_)) => Ok(Program::File(file)),
         };
         match args.hours {
             Some(hours) => Ok(vec![Program::Hours { hours, grams: args.grams }]),

@@ -4,7 +4,7 @@ use jiff::ZonedDateTime;
 use jiff::civil::Date;
 use motion::Quantity;
 use upkeep::build::{Allowance, Limit, Task};
-use upkeep::{Ahead, Grounds, Likely, SinceWhat, Stake, UseGrounds, When, amount};
+use upkeep::{Ahead, Due, Grounds, Likely, SinceWhat, Stake, UseGrounds, When, amount};
 
 use super::Row;
 use crate::commands::life::chance;
@@ -24,16 +24,40 @@ pub(super) fn explain(context: &Context, row: &Row<'_>, now: &ZonedDateTime) -> 
     } else {
         context.out.prose("", &head)?;
     }
-    let since = now.time_zone().to_datetime(row.due.used.since.at).date();
-    context.out.line(format!("  counted since {} ({})", words::day(since, today), since_words(row)))?;
-    for (limit, used) in row.task().limits.iter().zip(&row.due.used.limits) {
-        let lead = format!("  {:>5}  ", words::percent(used.share()));
-        context.out.prose(&lead, &format!("{}{}", words::so_far(limit, used.so_far), weighed(limit)))?;
+    let explained = explained(row.task(), &row.due, now);
+    context.out.line(format!("  counted {}", explained.since))?;
+    for (share, words) in &explained.limits {
+        context.out.prose(&format!("  {:>5}  ", words::percent(*share)), words)?;
     }
-    if let Some(likely) = row.likely() {
-        context.out.prose("  the day: ", &grounds_words(row, likely, today))?;
+    explained.day.map_or(Ok(()), |day| context.out.prose("  the day: ", &day))
+}
+
+/// How a task's figures were reached.
+pub(crate) struct Explained {
+    /// From when on it counts: `since 3 Oct (it was done, entry 12)`.
+    pub(crate) since: String,
+    /// The share of each limit, and how it came about.
+    pub(crate) limits: Vec<(f64, String)>,
+    /// What its likely day rests on; `None` where none is likely.
+    pub(crate) day: Option<String>,
+}
+
+/// How the figures of `due`, which is of `task`, were reached.
+pub(crate) fn explained(task: &Task, due: &Due, now: &ZonedDateTime) -> Explained {
+    let today = now.date();
+    let since = now.time_zone().to_datetime(due.used.since.at).date();
+    let limits = task.limits.iter().zip(&due.used.limits);
+    let likely = match &due.when {
+        When::Likely(likely) => Some(likely),
+        When::Since(_) | When::Beyond => None,
+    };
+    Explained {
+        since: format!("since {} ({})", words::day(since, today), since_words(due)),
+        limits: limits
+            .map(|(limit, used)| (used.share(), format!("{}{}", words::so_far(limit, used.so_far), weighed(limit))))
+            .collect(),
+        day: likely.map(|likely| grounds_words(task, due, likely, today)),
     }
-    Ok(())
 }
 
 /// Tells what is at stake in waiting, and the part's chance to fail.
@@ -90,8 +114,8 @@ fn said_when(row: &Row<'_>, today: Date) -> String {
     }
 }
 
-fn since_words(row: &Row<'_>) -> String {
-    let since = &row.due.used.since;
+fn since_words(due: &Due) -> String {
+    let since = &due.used.since;
     let what = match since.what {
         SinceWhat::Added => "the machine joined the shop",
         SinceWhat::Done => "it was done",
@@ -106,11 +130,10 @@ fn weighed(limit: &Limit) -> String {
 }
 
 /// What the likely day rests on, and what else bounds its range.
-fn grounds_words(row: &Row<'_>, likely: &Likely, today: Date) -> String {
-    let task = row.task();
+fn grounds_words(task: &Task, due: &Due, likely: &Likely, today: Date) -> String {
     match (&likely.grounds, task.limits[likely.limit].every) {
         (Grounds::Use(grounds), Allowance::Amount { quantity, .. }) => {
-            format!("{}{}", use_words(grounds, quantity), calendar_end(row, likely, today))
+            format!("{}{}", use_words(grounds, quantity), calendar_end(due, likely, today))
         }
         _ if likely.median == Some(likely.early) => "by the calendar".to_owned(),
         _ => format!(
@@ -138,8 +161,8 @@ fn use_words(grounds: &UseGrounds, quantity: Quantity) -> String {
 }
 
 /// The calendar's last day, where that and not use ends the range.
-fn calendar_end(row: &Row<'_>, likely: &Likely, today: Date) -> String {
-    let last = row.due.used.limits.iter().filter_map(|used| used.until).min();
+fn calendar_end(due: &Due, likely: &Likely, today: Date) -> String {
+    let last = due.used.limits.iter().filter_map(|used| used.until).min();
     match last {
         Some(last) if likely.late == Some(last) => {
             format!("; on {} at the latest, by the calendar", words::day(last, today))

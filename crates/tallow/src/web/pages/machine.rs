@@ -1,44 +1,123 @@
-//! *Machine*: one of them, with each of its tasks.
+//! *Machine*: one of them, drawn from its build; what is due on it, its parts, its runs, its history, and the forms that
+//! record something of it.
+
+mod drawn;
+mod past;
+mod position;
+mod record;
+mod runs;
+mod tasks;
 
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::extract::{Path, State};
-use maud::html;
+use axum::extract::{Path, Query, State};
+use jiff::ZonedDateTime;
+use maud::{Markup, html};
+use motion::Quantity;
+use upkeep::amount;
 
 use super::super::app::App;
+use super::super::form::{Refusal, Typed};
 use super::super::frame::{self, Around, Page, Place};
+use super::super::glance::{Glance, OneMachine};
 use super::super::reply::{Answer, Reply};
-use super::machines::likely_due;
+use crate::context;
+use crate::words;
+
+pub(in crate::web) use position::show as position;
+pub(in crate::web) use record::{record, set_limit};
+pub(super) use runs::program_fields;
+pub(in crate::web) use runs::send as send_run;
 
 pub(crate) async fn show(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
     Path(name): Path<String>,
+    Query(asked): Query<Vec<(String, String)>>,
 ) -> Answer {
+    match page(&app, &around, &name, &Typed::new(asked), &Refusal::default()).await? {
+        Some(page) => Ok(Reply::Page(page)),
+        None => nobody(&around, &name),
+    }
+}
+
+/// That there is no machine of that name.
+fn nobody(around: &Around, name: &str) -> Answer {
+    super::missing(around, &format!("no machine is called \"{name}\""))
+}
+
+/// The page with the form that was refused, if one was; `None` where there is no such machine.
+async fn page(
+    app: &App,
+    around: &Around,
+    name: &str,
+    asked: &Typed,
+    refusal: &Refusal,
+) -> Result<Option<Page>, super::super::reply::Failed> {
     let glance = app.glance().await?;
-    let Some(machine) = glance.machine(&name) else {
-        return super::missing(&around, &format!("no machine is called \"{name}\""));
-    };
-    let today = glance.now.date();
-    let mut dues: Vec<_> = machine.dues.iter().collect();
-    dues.sort_by(|one, other| other.share().total_cmp(&one.share()));
+    let Some(machine) = glance.machine(name) else { return Ok(None) };
+    let now = app.now();
+    // Of the days nothing is asked here, only of the sums.
+    let state = app.ledger.machine_state(name, now.date()).await?;
+    let on = context::machine(&app.ledger, name).await?;
+    let past = past::Past::read(&app.ledger, name, asked.some("before").as_deref()).await?;
+    let queue = app.ledger.queue(name).await?;
     let body = html! {
         (frame::hatches())
-        p { (machine.build.name) }
-        table.stacks {
-            thead { tr { th { "Care" } th { "Used" } th { "Likely due" } th { "At" } } }
-            tbody {
-                @for due in dues {
-                    tr {
-                        th scope="row" { (due.name) }
-                        td data-name="Used" { (frame::used(due.share())) }
-                        td data-name="Likely due" { (likely_due(&due.when, today)) }
-                        td data-name="At" { (machine.task(due).at) }
-                    }
-                }
+        (head(machine, &now))
+        figure { (drawn::drawing(&around.shop, machine, &now)) }
+        (tasks::section(machine, &now, asked.is_ticked("why")))
+        (drawn::parts(machine, &state, &now))
+        (record::section(machine, &glance, refusal))
+        (runs::section(machine, &glance, &queue, &now, refusal))
+        (past.section(&on.info.name, &now))
+    };
+    Ok(Some(Page::new(around, Place::Machines, "", machine.name.clone(), body)))
+}
+
+/// What forbids to run the machine, and what it is.
+fn head(machine: &OneMachine, now: &ZonedDateTime) -> Markup {
+    let forbidding: Vec<&str> = machine.forbidding().map(|due| due.name.as_str()).collect();
+    let since = words::day(now.time_zone().to_datetime(machine.added).date(), now.date());
+    html! {
+        @if !forbidding.is_empty() {
+            div.caution.warning role="note" {
+                span.word { "WARNING" }
+                span.text { "Not to be run until this is done: " (forbidding.join("; ")) "." }
             }
         }
-    };
-    Ok(Reply::Page(Page::new(&around, Place::Machines, "", machine.name.clone(), body)))
+        p { (machine.build.name) ", in the shop since " (since) ". It has run " (ran(machine)) "." }
+        p { a href="#record" { "Record something" } " · " a href="#runs" { "Book or queue a run" } " · " a href="#history" { "History" } }
+    }
+}
+
+/// How long a machine has run.
+fn ran(machine: &OneMachine) -> String {
+    amount::print(machine.seconds, Quantity::Time)
+}
+
+/// The machine's tasks at a position, in the build's order, with how they stand.
+fn dues_at<'a>(machine: &'a OneMachine, position: &'a str) -> impl Iterator<Item = &'a upkeep::Due> {
+    machine.dues.iter().filter(move |due| machine.task(due).at == position)
+}
+
+/// The share of the task that is most used at a position; `None` where it has no task.
+fn used_at(machine: &OneMachine, position: &str) -> Option<f64> {
+    dues_at(machine, position).map(upkeep::Due::share).reduce(f64::max)
+}
+
+/// Where a position's page is.
+fn position_address(machine: &str, position: &str) -> String {
+    format!("{}/{}", super::machines::address(machine), super::super::reply::encoded(position))
+}
+
+/// What a form's lists of names begin with where nothing need be chosen.
+fn named(names: impl IntoIterator<Item = String>) -> Vec<(String, String)> {
+    names.into_iter().map(|name| (name.clone(), name)).collect()
+}
+
+/// The names of the materials that the shop knows.
+fn material_names(glance: &Glance) -> Vec<(String, String)> {
+    named(glance.materials.iter().map(|info| info.name.clone()))
 }

@@ -1,28 +1,46 @@
-//! *Machines*: all of them, with what is most used on each.
+//! *Machines*: all of them, a page at a time, with what is most used on each.
 
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use jiff::civil::Date;
-use maud::html;
+use maud::{Markup, html};
 use upkeep::When;
 
 use super::super::app::App;
+use super::super::form::{Field, Refusal, Typed, choice};
 use super::super::frame::{self, Around, Page, Place};
+use super::super::glance::OneMachine;
 use super::super::reply::{Answer, Reply, encoded};
 use crate::words;
 
-pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extension<Around>) -> Answer {
+/// Machines on a page.
+const MOST: usize = 100;
+
+/// By what the list can be ordered.
+const ORDERS: [(&str, &str); 3] = [("name", "name"), ("used", "most used"), ("due", "most due")];
+
+pub(crate) async fn show(
+    State(app): State<Arc<App>>,
+    Extension(around): Extension<Around>,
+    Query(asked): Query<Vec<(String, String)>>,
+) -> Answer {
+    let asked = Typed::new(asked);
     let glance = app.glance().await?;
     let today = glance.now.date();
+    let mut machines = filtered(&glance.machines, &asked.text("q"));
+    order(&mut machines, &asked.text("by"));
+    let (shown, turn) = pages(&machines, &asked, MOST, "/machines");
     let body = html! {
         (frame::hatches())
         @if glance.machines.is_empty() { p { "The shop has no machine yet." } } @else {
+            (finding(&asked))
+            @if shown.is_empty() { p { "No machine has such a name." } }
             table.stacks {
-                thead { tr { th { "Machine" } th { "Build" } th.figure { "Due" } th { "Most used" } th { "Care" } th { "Likely due" } } }
+                thead { tr { th scope="col" { "Machine" } th scope="col" { "Build" } th.figure scope="col" { "Due" } th scope="col" { "Most used" } th scope="col" { "Care" } th scope="col" { "Likely due" } } }
                 tbody {
-                    @for machine in &glance.machines {
+                    @for machine in shown {
                         @let most = machine.most_used();
                         tr {
                             th scope="row" { a href=(address(&machine.name)) { (machine.name) } }
@@ -35,9 +53,68 @@ pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extensi
                     }
                 }
             }
+            (turn)
         }
     };
     Ok(Reply::Page(Page::new(&around, Place::Machines, "/machines", "Machines", body)))
+}
+
+/// The form that finds and orders machines.
+fn finding(asked: &Typed) -> Markup {
+    let none = Refusal::default();
+    let orders = ORDERS.map(|(value, words)| (value.to_owned(), words.to_owned()));
+    html! {
+        form.row method="get" action="/machines" role="search" {
+            (Field { value: &asked.text("q"), ..Field::text("find", "q", "Name holds") }.show(&none))
+            (choice(&none, "find", "by", "In order of", &asked.text("by"), &orders))
+            button.quiet { "Show" }
+        }
+    }
+}
+
+/// The machines whose name holds a text, whatever its case.
+pub(super) fn filtered<'a>(machines: &'a [Arc<OneMachine>], text: &str) -> Vec<&'a OneMachine> {
+    let text = text.to_lowercase();
+    machines.iter().map(Arc::as_ref).filter(|machine| machine.name.to_lowercase().contains(&text)).collect()
+}
+
+/// Puts machines in an order of [`ORDERS`]; by name they are.
+fn order(machines: &mut [&OneMachine], by: &str) {
+    let share = |machine: &OneMachine| machine.most_used().map_or(0.0, upkeep::Due::share);
+    match by {
+        "used" => machines.sort_by(|one, other| share(other).total_cmp(&share(one))),
+        "due" => machines.sort_by_key(|machine| std::cmp::Reverse(machine.due_now().count())),
+        _ => {}
+    }
+}
+
+/// The page that is asked for of some machines, and links to those before and after it.
+pub(super) fn pages<'a, 'b>(
+    machines: &'b [&'a OneMachine],
+    asked: &Typed,
+    most: usize,
+    path: &str,
+) -> (&'b [&'a OneMachine], Markup) {
+    let last = machines.len().div_ceil(most).max(1);
+    // What is no number of a page is the first or the last.
+    let page = asked.text("page").parse().unwrap_or(1).clamp(1, last);
+    let from = (page - 1) * most;
+    let to = (from + most).min(machines.len());
+    let kept = ["q", "by", "size", "paper"]
+        .into_iter()
+        .filter_map(|name| Some(format!("{name}={}&", encoded(&asked.some(name)?))));
+    let kept: String = kept.collect();
+    let link = |page: usize| format!("{path}?{kept}page={page}");
+    let turn = html! {
+        @if 1 < last {
+            nav.pages aria-label="Pages" {
+                @if 1 < page { a rel="prev" href=(link(page - 1)) { "Before" } " " }
+                (from + 1) "–" (to) " of " (machines.len())
+                @if page < last { " " a rel="next" href=(link(page + 1)) { "Next" } }
+            }
+        }
+    };
+    (&machines[from..to], turn)
 }
 
 /// Where a machine's page is.

@@ -35,7 +35,10 @@ pub(super) fn stage() -> Stage {
         row(&[Role::BedMount], cell(138.0, 182.0, 144.0, 6.0)),
         row(&[Role::Camera], cell(150.0, 28.0, 24.0, 16.0)),
         row(&[Role::Spool], cell(250.0, -8.0, 40.0, 40.0)),
-        row(&[Role::Board, Role::PowerSupply, Role::Inlet, Role::Relay, Role::BoardFan], cell(146.0, 222.0, 128.0, 28.0)),
+        row(
+            &[Role::Board, Role::PowerSupply, Role::Inlet, Role::Relay, Role::BoardFan],
+            cell(146.0, 222.0, 128.0, 28.0),
+        ),
     ]);
     Stage { ghost, captions: stage::captions(), members: members(), rows }
 }
@@ -44,24 +47,57 @@ fn members() -> Vec<(Role, Vec<Member>)> {
     let frame = Form::Area(vec![
         cell(74.0, 212.0, 272.0, 48.0).corners(),
         cell(82.0, 220.0, 256.0, 32.0).corners(),
-        vec![at(74.0, 212.0), at(74.0, 14.0), at(346.0, 14.0), at(346.0, 212.0), at(336.0, 212.0), at(336.0, 24.0), at(84.0, 24.0), at(84.0, 212.0)],
+        vec![
+            at(74.0, 212.0),
+            at(74.0, 14.0),
+            at(346.0, 14.0),
+            at(346.0, 212.0),
+            at(336.0, 212.0),
+            at(336.0, 24.0),
+            at(84.0, 24.0),
+            at(84.0, 212.0),
+        ],
     ]);
     let bed_wires = vec![at(286.0, 340.0), at(292.0, 340.0), at(330.0, 322.0), at(330.0, 316.0)];
-    let loom = vec![at(222.0, 74.0), at(228.0, 60.0), at(310.0, 48.0), at(334.0, 48.0), at(334.0, 53.0), at(311.0, 53.0), at(231.0, 65.0), at(226.0, 74.0)];
+    let loom = vec![
+        at(222.0, 74.0),
+        at(228.0, 60.0),
+        at(310.0, 48.0),
+        at(334.0, 48.0),
+        at(334.0, 53.0),
+        at(311.0, 53.0),
+        at(231.0, 65.0),
+        at(226.0, 74.0),
+    ];
     let mut members = uprights(cell(98.0, 26.0, 6.0, 182.0), cell(114.0, 62.0, 8.0, 138.0), GANTRY, 199.0);
     members.extend([
         (Role::Frame, vec![Member { marks: vec![Mark::body(frame)], at: at(79.0, 192.0) }]),
         (Role::Guide(Axis::X), [GANTRY - 20.0, GANTRY + 15.0].map(along_x).to_vec()),
-        (Role::Bushing(Axis::X), [GANTRY - 23.0, GANTRY + 12.0].map(|y| Member::block(cell(198.0, y, 28.0, 11.0))).to_vec()),
-        (Role::Guide(Axis::Y), pair(cell(160.0, 312.0, 7.0, 216.0)).into_iter().map(|rod| {
-            let to = at(rod.at.x, 500.0);
-            rod.pointed(to)
-        }).collect()),
+        (
+            Role::Bushing(Axis::X),
+            [GANTRY - 23.0, GANTRY + 12.0].map(|y| Member::block(cell(198.0, y, 28.0, 11.0))).to_vec(),
+        ),
+        (
+            Role::Guide(Axis::Y),
+            pair(cell(160.0, 312.0, 7.0, 216.0))
+                .into_iter()
+                .map(|rod| {
+                    let to = at(rod.at.x, 500.0);
+                    rod.pointed(to)
+                })
+                .collect(),
+        ),
         (Role::Bushing(Axis::Y), pair(cell(154.0, 189.0, 18.0, 14.0))),
         (Role::BedWires, vec![Member { marks: vec![Mark::body(Form::Area(vec![bed_wires]))], at: at(318.0, 325.0) }]),
         (Role::Wires, vec![Member { marks: vec![Mark::body(Form::Area(vec![loom]))], at: at(312.0, 50.0) }]),
-        (Role::Switch, vec![Member::block(cell(128.0, GANTRY - 6.0, 9.0, 12.0)), Member::block(cell(178.0, 312.0, 12.0, 9.0))]),
-        (Role::Tensioner, vec![Member::block(cell(368.0, GANTRY - 5.0, 10.0, 10.0)), Member::block(cell(204.0, 530.0, 12.0, 9.0))]),
+        (
+            Role::Switch,
+            vec![Member::block(cell(128.0, GANTRY - 6.0, 9.0, 12.0)), Member::block(cell(178.0, 312.0, 12.0, 9.0))],
+        ),
+        (
+            Role::Tensioner,
+            vec![Member::block(cell(368.0, GANTRY - 5.0, 10.0, 10.0)), Member::block(cell(204.0, 530.0, 12.0, 9.0))],
+        ),
     ]);
     members.extend(driven());
     members
@@ -111,7 +147,8 @@ fn front() -> Vec<Mark> {
     let nozzle = vec![at(204.0, 134.0), at(220.0, 134.0), at(214.0, 146.0), at(210.0, 146.0)];
     let rods = [163.5, 256.5].map(|x| Mark::hair(Form::Circle(at(x, 196.0), 3.5)));
     let idler = Mark::outline(cell(342.0, GANTRY - 12.0, 26.0, 24.0));
-    [ends.to_vec(), motors.to_vec(), vec![motor, head, idler, Mark::hair(Form::Area(vec![nozzle]))], rods.to_vec()].concat()
+    [ends.to_vec(), motors.to_vec(), vec![motor, head, idler, Mark::hair(Form::Area(vec![nozzle]))], rods.to_vec()]
+        .concat()
 }
 
 fn above() -> Vec<Mark> {

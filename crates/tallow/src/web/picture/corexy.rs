@@ -61,7 +61,10 @@ pub(super) fn stage() -> Stage {
         row(&[Role::ChamberHeater], cell(190.0, 182.0, 40.0, 20.0)),
         row(&[Role::Camera], cell(46.0, 26.0, 22.0, 16.0)),
         row(&[Role::Panel], cell(394.0, 30.0, 7.0, 170.0)),
-        row(&[Role::Board, Role::PowerSupply, Role::Inlet, Role::Relay, Role::BoardFan], cell(48.0, 222.0, 324.0, 28.0)),
+        row(
+            &[Role::Board, Role::PowerSupply, Role::Inlet, Role::Relay, Role::BoardFan],
+            cell(48.0, 222.0, 324.0, 28.0),
+        ),
     ]);
     Stage { ghost, captions: stage::captions(), members: members(), rows }
 }
@@ -83,7 +86,10 @@ fn members() -> Vec<(Role, Vec<Member>)> {
         (Role::Bushing(Axis::X), [42.0, 56.0].map(|y| Member::block(cell(204.0, y, 36.0, 12.0))).to_vec()),
         (Role::Guide(Axis::Y), pair(cell(52.0, 318.0, 7.0, 206.0)).into_iter().map(|rod| lowered(rod, 50.0)).collect()),
         (Role::Bushing(Axis::Y), pair(cell(48.0, HEAD.y - 18.0, 15.0, 36.0))),
-        (Role::Switch, vec![Member::block(cell(66.0, 312.0, 12.0, 10.0)), Member::block(cell(342.0, 312.0, 12.0, 10.0))]),
+        (
+            Role::Switch,
+            vec![Member::block(cell(66.0, 312.0, 12.0, 10.0)), Member::block(cell(342.0, 312.0, 12.0, 10.0))],
+        ),
         (Role::Tensioner, pair(cell(OUTER - 5.0, 520.0, 10.0, 10.0))),
     ]);
     members.extend(driven());

@@ -86,7 +86,10 @@ fn places() -> Vec<Row> {
         row(&[Role::BedMagnet], cell(136.0, 216.0, 148.0, 3.0)),
         row(&[Role::BedHeater], cell(142.0, 219.0, 136.0, 7.0)),
         row(&[Role::BedMount, Role::BedSprings], cell(150.0, 227.0, 120.0, 6.0)),
-        row(&[Role::Board, Role::PowerSupply, Role::Inlet, Role::Relay, Role::BoardFan], cell(100.0, 238.0, 220.0, 20.0)),
+        row(
+            &[Role::Board, Role::PowerSupply, Role::Inlet, Role::Relay, Role::BoardFan],
+            cell(100.0, 238.0, 220.0, 20.0),
+        ),
         row(&[Role::Camera], cell(256.0, 24.0, 22.0, 14.0)),
         row(&[Role::Spool], cell(246.0, -10.0, 32.0, 32.0)),
     ]
@@ -105,25 +108,39 @@ fn members(length: f64) -> Vec<(Role, Vec<Member>)> {
         let all = [(-9.5, -7.0), (9.5, -7.0), (-9.5, 7.0), (9.5, 7.0)].map(|(dx, dy)| at(x + dx, y + dy));
         Member { marks: all.map(|middle| Mark::body(Form::Circle(middle, 5.0))).to_vec(), at: all[0] }
     });
-    let effector: Vec<Point> = TOWERS
-        .iter()
-        .flat_map(|tower| [1.0, -1.0].map(|side| rod(*tower, side, length)[1].above()))
-        .collect();
+    let effector: Vec<Point> =
+        TOWERS.iter().flat_map(|tower| [1.0, -1.0].map(|side| rod(*tower, side, length)[1].above())).collect();
     let (Some(first), Some(last)) = (effector.first(), effector.last()) else { return Vec::new() };
     let pointed = at((first.x + last.x) / 2.0, (first.y + last.y) / 2.0);
     let hole = AXIS.plus(HEAD, 1.0);
     let ring = Mark::hair(Form::Circle(hole, 8.0));
-    let effector = Member { marks: vec![Mark::body(Form::Area(vec![effector])), ring], at: pointed.plus(at(1.0, 0.3), 8.0) };
+    let effector =
+        Member { marks: vec![Mark::body(Form::Area(vec![effector])), ring], at: pointed.plus(at(1.0, 0.3), 8.0) };
     let frame = Form::Area(vec![
         cell(58.0, 12.0, 304.0, 8.0).corners(),
         cell(58.0, 234.0, 304.0, 28.0).corners(),
         cell(66.0, 238.0, 288.0, 20.0).corners(),
     ]);
-    let wires = [(-6.0, 0.0), (-24.0, -50.0), (-48.0, -110.0), (-78.0, -164.0), (-71.0, -164.0), (-42.0, -110.0), (-18.0, -50.0), (0.0, 0.0)];
+    let wires = [
+        (-6.0, 0.0),
+        (-24.0, -50.0),
+        (-48.0, -110.0),
+        (-78.0, -164.0),
+        (-71.0, -164.0),
+        (-42.0, -110.0),
+        (-18.0, -50.0),
+        (0.0, 0.0),
+    ];
     let wires = wires.map(|(dx, dy)| at(MIDDLE + HEAD.x + dx, LOW - 6.0 + dy)).to_vec();
     let mut members = vec![
         (Role::Frame, vec![Member { marks: vec![Mark::body(frame)], at: at(62.0, 248.0) }]),
-        (Role::Wires, vec![Member { marks: vec![Mark::body(Form::Area(vec![wires]))], at: at(MIDDLE + HEAD.x - 45.0, LOW - 116.0) }]),
+        (
+            Role::Wires,
+            vec![Member {
+                marks: vec![Mark::body(Form::Area(vec![wires]))],
+                at: at(MIDDLE + HEAD.x - 45.0, LOW - 116.0),
+            }],
+        ),
         (Role::Track, tracks.collect()),
         (Role::Wheels, wheels.to_vec()),
         (Role::Switch, TOWERS.map(|tower| Member::block(cell(x_of(tower) - 24.0, 21.0, 9.0, 9.0))).to_vec()),
@@ -211,7 +228,8 @@ fn bodies() -> Vec<Mark> {
     let nozzle = [(-6.0, 3.0), (6.0, 3.0), (2.0, 14.0), (-2.0, 14.0)];
     let nozzle = nozzle.map(|(dx, dy)| at(MIDDLE + HEAD.x + dx, LOW + dy)).to_vec();
     let corner = |tower: f64, radius: f64, turn: f64| AXIS.plus(directions(tower + turn).0, radius);
-    let triangle = TOWERS.iter().flat_map(|tower| [corner(*tower, TOWER + 12.0, -8.0), corner(*tower, TOWER + 12.0, 8.0)]);
+    let triangle =
+        TOWERS.iter().flat_map(|tower| [corner(*tower, TOWER + 12.0, -8.0), corner(*tower, TOWER + 12.0, 8.0)]);
     let posts = TOWERS.map(|tower| {
         let middle = AXIS.plus(directions(tower).0, TOWER);
         Mark::outline(cell(middle.x - 8.0, middle.y - 8.0, 16.0, 16.0))

@@ -4,6 +4,7 @@ use jiff::civil::Date;
 use maud::{Markup, html};
 
 use super::px;
+use crate::web::frame::hatch;
 
 /// Where a part is worn along its axis.
 pub(crate) struct Wear<'a> {
@@ -92,6 +93,22 @@ pub(crate) fn readings(of: &Readings<'_>) -> Markup {
     }
 }
 
+/// How much of an allowance is used, hatched, and what is added to it, solid; a line stands where it is due.
+pub(crate) fn taken(from: f64, to: f64) -> Markup {
+    /// The share that the whole width shows, so that there is something beyond the line.
+    const WHOLE: f64 = 1.25;
+    let x = |share: f64| share.clamp(0.0, WHOLE) / WHOLE * 100.0;
+    let added = (x(to) - x(from)).max(if from < to { 1.0 } else { 0.0 }).min(100.0 - x(from));
+    html! {
+        svg.bar.taken viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true" focusable="false" {
+            rect class=(hatch(from)) x="0" y="0" width=(px(x(from))) height="10" {}
+            rect.added x=(px(x(from))) y="0" width=(px(added)) height="10" {}
+            rect.all x="0" y="0" width="100" height="10" {}
+            path.line d=(format!("M{:.1} 0V10", x(1.0))) {}
+        }
+    }
+}
+
 fn axes() -> Markup {
     html! { path class="hair" d=(format!("M{LEFT} {TOP}V{:.1}H{:.1}", HEIGHT - FOOT, WIDTH - RIGHT)) {} }
 }
@@ -103,7 +120,13 @@ fn metres(travel_mm: f64) -> String {
 
 /// A figure of at most three digits that count.
 fn round(value: f64) -> String {
-    let digits = if value.abs() < 10.0 { 2 } else if value.abs() < 100.0 { 1 } else { 0 };
+    let digits = if value.abs() < 10.0 {
+        2
+    } else if value.abs() < 100.0 {
+        1
+    } else {
+        0
+    };
     let text = format!("{value:.digits$}");
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }

@@ -95,7 +95,8 @@ mod tests {
     fn labels_keep_their_distance_and_no_two_leader_lines_of_a_side_cross() {
         let columns = [Column { x: 0.0, y: 0.0..400.0 }, Column { x: 300.0, y: 0.0..400.0 }];
         // Places crowded in one corner, more of them than one side has room for.
-        let to: Vec<Point> = (0..30).map(|i| at(20.0 + f64::from(i * 37 % 90), 30.0 + f64::from(i * 53 % 70))).collect();
+        let to: Vec<Point> =
+            (0..30).map(|i| at(20.0 + f64::from(i * 37 % 90), 30.0 + f64::from(i * 53 % 70))).collect();
         let spots = spots(&to, &columns, 20.0);
         for (one, (spot, place)) in spots.iter().zip(&to).enumerate() {
             assert!((0.0..=400.0).contains(&spot.from.y), "{spot:?}");

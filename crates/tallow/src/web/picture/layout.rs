@@ -53,11 +53,20 @@ pub(super) fn parts(build: &Build) -> (Vec<Mark>, Vec<(Point, &'static str)>, Ve
             ghost.extend(stage::glyph(*role, *cell).marks.iter().map(Mark::unnamed));
         }
         let cells = cell.grid(sharing.len(), *across);
-        parts.extend(sharing.into_iter().zip(cells).map(|(position, cell)| Part { position, member: stage::glyph(roles[position], cell) }));
+        parts.extend(
+            sharing
+                .into_iter()
+                .zip(cells)
+                .map(|(position, cell)| Part { position, member: stage::glyph(roles[position], cell) }),
+        );
     }
     let rest: Vec<usize> = (0..roles.len()).filter(|index| parts.iter().all(|part| part.position != *index)).collect();
     let cells = BESIDE.grid(rest.len().max(ROOM), ABREAST);
-    parts.extend(rest.into_iter().zip(cells).map(|(position, cell)| Part { position, member: stage::glyph(roles[position], cell.inset(3.0)) }));
+    parts.extend(
+        rest.into_iter()
+            .zip(cells)
+            .map(|(position, cell)| Part { position, member: stage::glyph(roles[position], cell.inset(3.0)) }),
+    );
     (ghost, captions, parts)
 }
 

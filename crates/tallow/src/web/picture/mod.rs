@@ -27,7 +27,7 @@ use self::mark::{Mark, Paper};
 use super::frame::hatch;
 use crate::words;
 
-pub(crate) use self::graph::{Readings, Wear, readings, wear};
+pub(crate) use self::graph::{Readings, Wear, readings, taken, wear};
 
 /// A machine to be drawn.
 pub(crate) struct Subject<'a> {
@@ -154,7 +154,8 @@ fn labelled(subject: &Subject<'_>, sheet: &Sheet, part: &Part, spot: Spot) -> Ma
     let figure = figure(place.used);
     let to = sheet.paper.place(part.member.at);
     let outward = if spot.is_left { -1.0 } else { 1.0 };
-    let leader = format!("M{:.1} {:.1}H{:.1}L{:.1} {:.1}", spot.from.x + 4.0 * outward, spot.from.y, spot.from.x, to.x, to.y);
+    let leader =
+        format!("M{:.1} {:.1}H{:.1}L{:.1} {:.1}", spot.from.x + 4.0 * outward, spot.from.y, spot.from.x, to.x, to.y);
     html! {
         a href=(place.address) tabindex="-1" {
             title { (position.name) ", " (figure) }
@@ -251,7 +252,8 @@ mod tests {
             let (_, _, parts) = parts(&build);
             for sheet in [Sheet::wide(parts.len()), Sheet::narrow(parts.len())] {
                 let spots = spots(&leaders(&sheet, &parts), &sheet.columns, sheet.gap);
-                let boxes: Vec<Cell> = spots.iter().zip(&parts).map(|(spot, part)| extent(&sheet, spot, part, &build)).collect();
+                let boxes: Vec<Cell> =
+                    spots.iter().zip(&parts).map(|(spot, part)| extent(&sheet, spot, part, &build)).collect();
                 for (one, cell) in boxes.iter().enumerate() {
                     let inside = 4.0 < cell.x && cell.x + cell.width < sheet.width - 4.0 && 4.0 < cell.y;
                     assert!(inside && cell.y + cell.height < sheet.height - 4.0, "{}: {cell:?}", build.name);

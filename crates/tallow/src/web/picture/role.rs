@@ -83,7 +83,9 @@ impl Role {
             "idler flange" => Role::Flange,
             "toothed pulley" => Role::Pulley,
             "belt tensioner" => Role::Tensioner,
-            "diagonal rod with ball joints" | "diagonal rod with magnetic joints" if says(position, "joint") => Role::Joint,
+            "diagonal rod with ball joints" | "diagonal rod with magnetic joints" if says(position, "joint") => {
+                Role::Joint
+            }
             "diagonal rod with ball joints" | "diagonal rod with magnetic joints" => Role::Rod,
             "effector" => Role::Effector,
             "extruder gear" => Role::Gears,
@@ -132,10 +134,26 @@ impl Role {
 
     /// Whether every machine has such parts, so that they are drawn even where no position of its build names them.
     pub(super) fn is_of_every_machine(self) -> bool {
-        use Role::{Belt, Effector, Frame, Gears, Guide, HotEnd, Idler, Joint, Nozzle, Plate, Pulley, Rod, Screw, Track, Wheels};
+        use Role::{
+            Belt, Effector, Frame, Gears, Guide, HotEnd, Idler, Joint, Nozzle, Plate, Pulley, Rod, Screw, Track, Wheels,
+        };
         matches!(
             self,
-            Guide(_) | Track | Wheels | Screw | Belt | Idler | Pulley | Rod | Joint | Effector | Frame | Plate | Gears | HotEnd | Nozzle
+            Guide(_)
+                | Track
+                | Wheels
+                | Screw
+                | Belt
+                | Idler
+                | Pulley
+                | Rod
+                | Joint
+                | Effector
+                | Frame
+                | Plate
+                | Gears
+                | HotEnd
+                | Nozzle
         )
     }
 

@@ -8,8 +8,6 @@ use super::role::Role;
 
 /// How wide every drawing is, in its own units.
 pub(super) const WIDTH: f64 = 420.0;
-/// How high.
-pub(super) const HEIGHT: f64 = 716.0;
 /// The line about which machines are alike left and right.
 pub(super) const MIDDLE: f64 = WIDTH / 2.0;
 
@@ -106,7 +104,8 @@ pub(super) fn glyph(role: Role, place: Cell) -> Member {
         Role::Spool => {
             let radius = half(place);
             let hole = Mark::hair(Form::Circle(place.middle(), radius * 0.35));
-            let mut spool = Member::round(place.middle(), radius).pointed(place.middle().plus(at(0.0, -1.0), radius * 0.65));
+            let mut spool =
+                Member::round(place.middle(), radius).pointed(place.middle().plus(at(0.0, -1.0), radius * 0.65));
             spool.marks.push(hole);
             spool
         }
@@ -132,7 +131,8 @@ pub(super) fn glyph(role: Role, place: Cell) -> Member {
             block.with(pins).pointed(place.inside(0.12, 0.5))
         }
         Role::Board => {
-            let chip = cell(place.x + place.width * 0.5, place.y + place.height * 0.3, place.width * 0.3, place.height * 0.4);
+            let chip =
+                cell(place.x + place.width * 0.5, place.y + place.height * 0.3, place.width * 0.3, place.height * 0.4);
             block.with([[chip.corners(), vec![chip.inside(0.0, 0.0)]].concat()]).pointed(place.inside(0.25, 0.5))
         }
         Role::BedSprings => springs(place),
@@ -193,11 +193,8 @@ fn springs(place: Cell) -> Member {
         let turns = [0.0, 1.0, 0.0, 1.0, 0.0, 1.0].into_iter().enumerate();
         turns.map(|(step, across)| of.inside(across, step as f64 / 5.0)).collect::<Vec<_>>()
     };
-    Member {
-        marks: [left, right].map(|of| Mark::body(Form::Area(vec![of.corners()]))).to_vec(),
-        at: left.middle(),
-    }
-    .with([coil(left), coil(right)])
+    Member { marks: [left, right].map(|of| Mark::body(Form::Area(vec![of.corners()]))).to_vec(), at: left.middle() }
+        .with([coil(left), coil(right)])
 }
 
 /// A pair of upright guides with their mirror image.
@@ -218,7 +215,8 @@ pub(super) fn uprights(rod: Cell, screw: Cell, nut: f64, foot: f64) -> Vec<(Role
         });
         turns.collect::<Vec<_>>()
     };
-    let screws = [screw, screw.mirrored(MIDDLE)].map(|of| Member::block(of).with(thread(of)).pointed(of.inside(0.5, 0.8)));
+    let screws =
+        [screw, screw.mirrored(MIDDLE)].map(|of| Member::block(of).with(thread(of)).pointed(of.inside(0.5, 0.8)));
     vec![
         (Role::Guide(Axis::Z), rods.collect()),
         (Role::Screw, screws.to_vec()),

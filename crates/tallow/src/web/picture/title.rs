@@ -34,7 +34,16 @@ fn field(name: &str, value: &str, most: usize, of: Cell) -> Markup {
 /// The symbol of first angle projection (ISO 5456-2): a blunt cone from the side, and from its thin end.
 fn projection(of: Cell) -> Markup {
     let (x, y) = (of.x + of.width / 2.0, of.y + of.height / 2.0);
-    let cone = format!("M{:.1} {:.1}L{:.1} {:.1}V{:.1}L{:.1} {:.1}Z", x - 20.0, y - 4.0, x - 4.0, y - 8.0, y + 8.0, x - 20.0, y + 4.0);
+    let cone = format!(
+        "M{:.1} {:.1}L{:.1} {:.1}V{:.1}L{:.1} {:.1}Z",
+        x - 20.0,
+        y - 4.0,
+        x - 4.0,
+        y - 8.0,
+        y + 8.0,
+        x - 20.0,
+        y + 4.0
+    );
     html! {
         rect class="hair" x=(px(of.x)) y=(px(of.y)) width=(px(of.width)) height=(px(of.height)) {}
         path class="hair" d=(cone) {}

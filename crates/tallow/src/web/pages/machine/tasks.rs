@@ -1,0 +1,79 @@
+//! What is due on a machine, and why.
+
+use std::cmp::Reverse;
+
+use jiff::ZonedDateTime;
+use jiff::civil::Date;
+use maud::{Markup, html};
+use upkeep::{Due, When};
+
+use super::super::super::frame;
+use super::super::super::glance::OneMachine;
+use super::super::machines::{address, likely_due};
+use super::position_address;
+use crate::commands::due::explained;
+use crate::words;
+
+/// All tasks: what is due first, the worst neglect and the most used before others; then by likely day; then by use.
+pub(super) fn section(machine: &OneMachine, now: &ZonedDateTime, with_why: bool) -> Markup {
+    let mut dues: Vec<&Due> = machine.dues.iter().collect();
+    dues.sort_by_key(|due| order(machine, due));
+    let whole = if with_why { address(&machine.name) } else { format!("{}?why", address(&machine.name)) };
+    html! {
+        section aria-labelledby="due" {
+            h2 #due { "What is due" }
+            p { a href=(format!("{whole}#due")) { @if with_why { "Without the reasons" } @else { "Why each day" } } }
+            (table(machine, &dues, now, with_why))
+        }
+    }
+}
+
+type Order = (u8, Reverse<u8>, Option<Date>, Reverse<u64>);
+
+fn order(machine: &OneMachine, due: &Due) -> Order {
+    let used = Reverse((due.share() * 1e6) as u64);
+    match &due.when {
+        When::Since(_) => (0, Reverse(machine.task(due).neglect as u8), None, used),
+        When::Likely(likely) => (1, Reverse(0), Some(likely.median.unwrap_or(Date::MAX)), used),
+        When::Beyond => (2, Reverse(0), None, used),
+    }
+}
+
+/// A table of tasks; with the reasons below each.
+pub(super) fn table(machine: &OneMachine, dues: &[&Due], now: &ZonedDateTime, with_why: bool) -> Markup {
+    html! {
+        table.stacks {
+            thead { tr { th scope="col" { "Care" } th scope="col" { "Used" } th scope="col" { "Likely due" } th scope="col" { "Part" } th.figure scope="col" { "Takes" } } }
+            tbody {
+                @for due in dues {
+                    @let task = machine.task(due);
+                    tr id=(format!("t{}", due.task)) {
+                        th scope="row" {
+                            (due.name)
+                            @if with_why { (why(machine, due, now)) }
+                        }
+                        td data-name="Used" { (frame::used(due.share())) }
+                        td data-name="Likely due" {
+                            (likely_due(&due.when, now.date()))
+                            @if !with_why { " " a.why href=(format!("{}?why#t{}", address(&machine.name), due.task)) aria-label=(format!("Why: {}", due.name)) { "why" } }
+                        }
+                        td data-name="Part" { a href=(position_address(&machine.name, &task.at)) { (task.at) } }
+                        td.figure data-name="Takes" { (task.minutes) " min" }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// How a task's figures were reached.
+fn why(machine: &OneMachine, due: &Due, now: &ZonedDateTime) -> Markup {
+    let explained = explained(machine.task(due), due, now);
+    html! {
+        ul.why {
+            li { "counted " (explained.since) }
+            @for (share, limit) in explained.limits { li { (words::percent(share)) ": " (limit) } }
+            @if let Some(day) = explained.day { li { "the day: " (day) } }
+        }
+    }
+}
