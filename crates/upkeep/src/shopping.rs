@@ -51,6 +51,8 @@ pub struct Shopping {
     pub lines: Vec<Line>,
     /// What is needed or used, and nobody said how it is bought, by name.
     pub unsaid: Vec<Unsaid>,
+    /// The reorder point of everything of which it is said how it is bought, in its unit.
+    pub points: BTreeMap<String, f64>,
     /// What has been reckoned with as if nothing were there, because it was never counted or received, by name.
     pub uncounted: Vec<String>,
 }
@@ -78,7 +80,7 @@ impl Buyer<'_> {
     pub fn shopping(&self) -> Result<Shopping, StoresError> {
         let today = self.now.date();
         let coming = self.coming();
-        let mut shopping = Shopping { lines: Vec::new(), unsaid: Vec::new(), uncounted: Vec::new() };
+        let mut shopping = Shopping { lines: Vec::new(), unsaid: Vec::new(), points: BTreeMap::new(), uncounted: Vec::new() };
         let mut all = Vec::new();
         for (name, want) in self.wants(&coming) {
             match want.item.and_then(|item| Some((item, item.terms.as_ref()?))) {
@@ -90,6 +92,9 @@ impl Buyer<'_> {
                 }
                 None => shopping.unsaid.extend(self.unsaid(name, &want)),
             }
+        }
+        for one in &all {
+            shopping.points.insert(one.item.clone(), one.point()?);
         }
         let until = days_after(today, usize::from(self.review_days));
         shopping.lines = buy(&all, today, until, self.review_days)?;

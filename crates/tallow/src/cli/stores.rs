@@ -188,7 +188,10 @@ pub(crate) struct Terms {
 }
 
 /// A share as people write it: `95 %` or `0.95`.
-fn share(text: &str) -> Result<f64, String> {
+///
+/// # Errors
+/// What is no number.
+pub(crate) fn share(text: &str) -> Result<f64, String> {
     match text.trim().strip_suffix('%') {
         Some(hundredths) => number(hundredths.trim_end()).map(|hundredths| hundredths / 100.0),
         None => number(text.trim()),

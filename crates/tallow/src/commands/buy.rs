@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::ToSpan;
 use jiff::civil::Date;
-use ledger::Ledger;
+use ledger::{Ledger, Told};
 use serde_json::{Value, json};
 use upkeep::MachineState;
 use upkeep::shop::{Item, Visit};
@@ -19,27 +19,7 @@ use crate::trouble::Trouble;
 use crate::words::{self, HISTORY_DAYS};
 
 pub(crate) async fn buy(context: &Context, ledger: &Ledger, args: &cli::Buy) -> Result<(), Trouble> {
-    let now = context.now_in(ledger);
-    let today = now.date();
-    let from = today.saturating_sub(HISTORY_DAYS.days());
-    let machines = ledger.states(from).await?;
-    let used_from = joined(&machines, &now).map_or(from, |joined| joined.max(from));
-    let items =
-        ledger.stores(from.to_zoned_datetime(now.time_zone().clone()).ok().map(|from| from.timestamp())).await?;
-    let told = ledger.visits(today).await?.into_iter().filter(|told| !told.is_cancelled && told.visit.took.is_none());
-    let told: Vec<(String, Visit)> = told.map(|told| (told.machine, told.visit)).collect();
-    let materials = context::materials(ledger).await?;
-    let buyer = Buyer {
-        machines: &machines,
-        items: &items,
-        used_from,
-        told: &told,
-        materials: &materials,
-        now: &now,
-        review_days: args.days,
-    };
-    let shopping = buyer.shopping().map_err(|error| Trouble::from_text(&error.to_string()))?;
-    let list = List { shopping, items: &items, currency: ledger.rates().await?.currency, today, days: args.days };
+    let list = List::read(context, ledger, args.days).await?;
     if context.json { context.out.json(&list.shape()) } else { list.show(context) }
 }
 
@@ -48,15 +28,46 @@ fn joined(machines: &[MachineState], now: &jiff::ZonedDateTime) -> Option<Date> 
     machines.iter().map(|state| now.time_zone().to_datetime(state.added).date()).min()
 }
 
-struct List<'a> {
-    shopping: Shopping,
-    items: &'a [Item],
-    currency: String,
+/// What to order, with what is known of the items.
+pub(crate) struct List {
+    /// What to order, and what can't be said.
+    pub(crate) shopping: Shopping,
+    items: Vec<Item>,
+    /// What the money is called.
+    pub(crate) currency: String,
     today: Date,
     days: u16,
 }
 
-impl List<'_> {
+impl List {
+    /// What can't wait until the shop orders again in `days` days.
+    ///
+    /// # Errors
+    /// Where the shop can't be read, or terms or amounts can't be.
+    pub(crate) async fn read(context: &Context, ledger: &Ledger, days: u16) -> Result<List, Trouble> {
+        let now = context.now_in(ledger);
+        let today = now.date();
+        let from = today.saturating_sub(HISTORY_DAYS.days());
+        let machines = ledger.states(from).await?;
+        let used_from = joined(&machines, &now).map_or(from, |joined| joined.max(from));
+        let items =
+            ledger.stores(from.to_zoned_datetime(now.time_zone().clone()).ok().map(|from| from.timestamp())).await?;
+        let told = ledger.visits(today).await?.into_iter().filter(Told::stands);
+        let told: Vec<(String, Visit)> = told.map(|told| (told.machine, told.visit)).collect();
+        let materials = context::materials(ledger).await?;
+        let buyer = Buyer {
+            machines: &machines,
+            items: &items,
+            used_from,
+            told: &told,
+            materials: &materials,
+            now: &now,
+            review_days: days,
+        };
+        let shopping = buyer.shopping().map_err(|error| Trouble::from_text(&error.to_string()))?;
+        Ok(List { shopping, items, currency: ledger.rates().await?.currency, today, days })
+    }
+
     fn show(&self, context: &Context) -> Result<(), Trouble> {
         let out = &context.out;
         match self.shopping.lines.is_empty() {
@@ -139,12 +150,13 @@ impl List<'_> {
     }
 
     /// `2 × 100 ml`; where a pack is a piece, their number.
-    fn packs(&self, line: &Line) -> String {
+    pub(crate) fn packs(&self, line: &Line) -> String {
         let pack = self.item(line).and_then(|item| item.terms.as_ref()).map_or("", |terms| terms.pack.as_str());
         if pack == "1" { line.packs.to_string() } else { format!("{} × {pack}", line.packs) }
     }
 
-    fn why(&self, line: &Line) -> String {
+    /// Why it is to be ordered by that day.
+    pub(crate) fn why(&self, line: &Line) -> String {
         let unit = self.unit(line);
         let why = match line.why {
             Why::Low { left } => {
@@ -168,11 +180,13 @@ impl List<'_> {
         self.items.iter().find(|item| item.name == line.item)
     }
 
-    fn unit(&self, line: &Line) -> &str {
+    /// In what the item of a line is counted.
+    pub(crate) fn unit(&self, line: &Line) -> &str {
         self.item(line).map_or("", |item| item.unit.as_str())
     }
 
-    fn sum(&self) -> f64 {
+    /// What all of it costs, as far as prices were told.
+    pub(crate) fn sum(&self) -> f64 {
         // The sum of nothing is −0; 0 + −0 is 0.
         0.0 + self.shopping.lines.iter().filter_map(|line| line.cost).sum::<f64>()
     }

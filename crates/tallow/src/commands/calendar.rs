@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use jiff::ToSpan;
+use jiff::civil::Date;
 use ledger::{Ledger, Told};
 use serde_json::{Value, json};
 use upkeep::Unknown;
@@ -21,14 +22,12 @@ const KEPT: i64 = 30;
 pub(crate) async fn calendar(context: &Context, args: &cli::Calendar) -> Result<(), Trouble> {
     let ledger = context.open().await?;
     let today = context.now_in(&ledger).date();
-    let told = ledger.visits(today.saturating_sub(KEPT.days())).await?;
     let keeper = match &args.keeper {
-        Some(name) => Some(known(&ledger, &told, name).await?),
+        Some(name) => Some(known(&ledger, &told(&ledger, today).await?, name).await?),
         None => None,
     };
-    let is_meant = |told: &&Told| keeper.as_ref().is_none_or(|keeper| is_of(told, keeper));
     let shop = &ledger.shop().name;
-    let events: Vec<CalendarEvent> = told.iter().filter(is_meant).map(|told| event(told, shop)).collect();
+    let events = events(&ledger, today, keeper.as_deref()).await?;
     if events.is_empty() {
         return Err(Trouble::refused("there is no visit to put into a calendar")
             .help("plan some, and tell people: tallow plan --keep"));
@@ -41,6 +40,20 @@ pub(crate) async fn calendar(context: &Context, args: &cli::Calendar) -> Result<
     let Some(path) = &args.out else { return context.out.verbatim(&text) };
     out::file(path, &text)?;
     context.out.line(format!("{}: {}", path.display(), words::count(n_events, "visits")))
+}
+
+/// Visits from a while ago on: of everybody, or of one keeper.
+///
+/// # Errors
+/// Where the shop can't be read.
+pub(crate) async fn events(ledger: &Ledger, today: Date, keeper: Option<&str>) -> Result<Vec<CalendarEvent>, Trouble> {
+    let told = told(ledger, today).await?;
+    let is_meant = |told: &&Told| keeper.is_none_or(|keeper| is_of(told, keeper));
+    Ok(told.iter().filter(is_meant).map(|told| event(told, &ledger.shop().name)).collect())
+}
+
+async fn told(ledger: &Ledger, today: Date) -> Result<Vec<Told>, Trouble> {
+    Ok(ledger.visits(today.saturating_sub(KEPT.days())).await?)
 }
 
 /// A keeper, or somebody who was one when a visit was told.

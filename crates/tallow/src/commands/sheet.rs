@@ -3,13 +3,15 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
+use jiff::ZonedDateTime;
 use jiff::civil::Date;
 use ledger::{Filter, Kind, Ledger, Told};
 use serde_json::{Value, json};
 use upkeep::build::Task;
+use upkeep::shop::Item;
 use upkeep::stake::forbids_running;
 use upkeep::visit::{self, Start};
-use upkeep::{Build, EntryId, Event, MachineState, ahead};
+use upkeep::{Build, EntryId, Event, MachineState, Materials, ahead};
 
 use crate::cli;
 use crate::commands::plan::Assembled;
@@ -20,14 +22,13 @@ use crate::trouble::Trouble;
 use crate::words;
 
 pub(crate) async fn sheet(context: &Context, args: &cli::Sheet) -> Result<(), Trouble> {
-    let ledger = context.open().await?;
-    let shop = Assembled::read(context, &ledger).await?;
-    let told = wanted(&shop, args)?;
-    let mut sheets = Vec::new();
-    let mut stock = Stock::of(&shop);
-    for told in told {
-        sheets.push(of_visit(&ledger, &shop, told, &mut stock).await?);
+    let is_address = |site: &&String| site.starts_with("http://") || site.starts_with("https://");
+    if let Some(other) = args.site.as_ref().filter(|site| !is_address(site)) {
+        return Err(Trouble::refused(format!("\"{other}\" is not the address of a server"))
+            .help("write what the browser shows: --site http://192.0.2.7:4630"));
     }
+    let ledger = context.open().await?;
+    let sheets = sheets(context, &ledger, args).await?;
     match &args.html {
         None if context.json => {
             sheets.iter().try_for_each(VisitSheet::check).map_err(refused)?;
@@ -36,6 +37,24 @@ pub(crate) async fn sheet(context: &Context, args: &cli::Sheet) -> Result<(), Tr
         None => print(context, args, &sheets),
         Some(file) => write(context, args, &sheets, file),
     }
+}
+
+/// The sheets of the visits that are asked for, by day.
+///
+/// # Errors
+/// A visit that is not to be walked, or none at all.
+pub(crate) async fn sheets(context: &Context, ledger: &Ledger, args: &cli::Sheet) -> Result<Vec<VisitSheet>, Trouble> {
+    let shop = Assembled::read(context, ledger).await?;
+    let told = wanted(&shop, args)?;
+    let mut sheets = Vec::new();
+    let mut stock = Stock::of(&shop.items);
+    for told in told {
+        // OK because a visit is of a machine of the shop, and machines never leave it.
+        let state = shop.states.iter().find(|state| state.name == told.machine).expect("the visit's machine");
+        let around = Around { state, told: &shop.told, materials: &shop.materials, now: &shop.now };
+        sheets.push(of_visit(ledger, &around, told, &mut stock, args.site.as_deref()).await?);
+    }
+    Ok(sheets)
 }
 
 /// The visits that are asked for, by day: those named, else all that stand, or those of the first day that has any.
@@ -117,8 +136,8 @@ fn refused(error: impl std::fmt::Display) -> Trouble {
 struct Stock(BTreeMap<String, f64>);
 
 impl Stock {
-    fn of(shop: &Assembled) -> Stock {
-        Stock(shop.items.iter().filter_map(|item| Some((item.name.clone(), item.stock?))).collect())
+    fn of(items: &[Item]) -> Stock {
+        Stock(items.iter().filter_map(|item| Some((item.name.clone(), item.stock?))).collect())
     }
 
     /// Takes what tasks use, and says what lacks. What the stores do not count is taken to be there.
@@ -141,9 +160,40 @@ impl Stock {
     }
 }
 
-async fn of_visit(ledger: &Ledger, shop: &Assembled, told: &Told, stock: &mut Stock) -> Result<VisitSheet, Trouble> {
-    // OK because a visit is of a machine of the shop, and machines never leave it.
-    let state = shop.states.iter().find(|state| state.name == told.machine).expect("the visit's machine");
+/// What a visit's sheet is made of, besides the visit and the stores.
+pub(crate) struct Around<'a> {
+    /// The machine's state.
+    pub(crate) state: &'a MachineState,
+    /// The visits that people have been told of.
+    pub(crate) told: &'a [Told],
+    /// Filament materials.
+    pub(crate) materials: &'a Materials,
+    /// Now, in the shop's time zone.
+    pub(crate) now: &'a ZonedDateTime,
+}
+
+/// The sheet of one visit, with all that the stores hold at its disposal. A server's address `site` goes into its code.
+///
+/// # Errors
+/// Where the shop can't be read.
+pub(crate) async fn of_one(
+    ledger: &Ledger,
+    around: &Around<'_>,
+    told: &Told,
+    items: &[Item],
+    site: Option<&str>,
+) -> Result<VisitSheet, Trouble> {
+    of_visit(ledger, around, told, &mut Stock::of(items), site).await
+}
+
+async fn of_visit(
+    ledger: &Ledger,
+    shop: &Around<'_>,
+    told: &Told,
+    stock: &mut Stock,
+    site: Option<&str>,
+) -> Result<VisitSheet, Trouble> {
+    let state = shop.state;
     let build = &state.build;
     let tasks: Vec<&Task> =
         told.visit.tasks.iter().filter_map(|name| build.tasks.iter().find(|task| task.name == *name)).collect();
@@ -181,7 +231,7 @@ async fn of_visit(ledger: &Ledger, shop: &Assembled, told: &Told, stock: &mut St
         day: told.visit.day,
         keeper: told.visit.keeper.clone(),
         number: Some(told.id.0),
-        code: Some(format!("tallow visit walked {}", told.id)),
+        code: Some(code(told, site)),
         not_to_be_run: (!forbidding.is_empty()).then(|| format!("past its limit: {}", forbidding.join("; "))),
         starts_hot: false,
         stages: once_a_position(stages.collect()),
@@ -192,15 +242,23 @@ async fn of_visit(ledger: &Ledger, shop: &Assembled, told: &Told, stock: &mut St
     })
 }
 
+/// What the square code of a visit's sheet holds: where it is walked, or how it is booked.
+fn code(told: &Told, site: Option<&str>) -> String {
+    match site {
+        Some(site) => format!("{}/visits/{}", site.trim_end_matches('/'), told.id),
+        None => format!("tallow visit walked {}", told.id),
+    }
+}
+
 /// The share of each task's allowance that will be used on a day, in the build's order; the one of today for days past.
-fn shares(shop: &Assembled, state: &MachineState, day: Date) -> Vec<f64> {
+fn shares(shop: &Around<'_>, state: &MachineState, day: Date) -> Vec<f64> {
     let until = usize::try_from((day - shop.now.date()).get_days()).unwrap_or(0);
-    let ahead = ahead(state, &shop.materials, &shop.now, until + 1);
+    let ahead = ahead(state, shop.materials, shop.now, until + 1);
     ahead.shares.iter().map(|by_day| by_day.last().copied().unwrap_or(0.0)).collect()
 }
 
 /// Whether a visit of the machine that comes before this one does a task, and this one does not.
-fn is_done_before(shop: &Assembled, told: &Told, task: &str) -> bool {
+fn is_done_before(shop: &Around<'_>, told: &Told, task: &str) -> bool {
     let does = |visit: &Told| visit.visit.tasks.iter().any(|name| name == task);
     let is_before = |other: &Told| {
         other.stands()
@@ -261,7 +319,7 @@ async fn blanks(ledger: &Ledger, machine: &str) -> Result<BTreeMap<String, Vec<B
         if !of_position.iter().any(|blank| blank.name == *what) {
             let day: Date = listed.entry.at.to_zoned_datetime(ledger.shop().zone.clone()).date();
             let good = format!("was {value} on {}", day.strftime("%-d %b"));
-            of_position.push(Blank { name: what.clone(), unit: unit.clone(), good });
+            of_position.push(Blank { at: position.clone(), name: what.clone(), unit: unit.clone(), good });
         }
     }
     Ok(blanks)

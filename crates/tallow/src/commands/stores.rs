@@ -70,7 +70,7 @@ const NOTHING: &str = "Nothing is known of the stores yet. To begin, count: tall
                        what came: tallow stores receive \"ISO VG 32 light oil\" \"100 ml\" --price 9.50";
 
 /// What is to be seen to.
-fn remarks(item: &Item, today: Date) -> String {
+pub(crate) fn remarks(item: &Item, today: Date) -> String {
     let expired = item.expired(today);
     [
         item.fell_short.then(|| "count it: more was used than came".to_owned()),

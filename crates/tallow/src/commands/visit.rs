@@ -1,6 +1,6 @@
 //! `tallow visit`: visits that people have been told of, and what came of them.
 
-mod moved;
+pub(crate) mod moved;
 
 use std::collections::BTreeMap;
 
@@ -181,6 +181,16 @@ async fn book(context: &Context, ledger: &Ledger, args: &cli::Walked) -> Result<
         words::count(args.reading.len() as u64, "readings")
     );
     say(context, Some(over), &said)
+}
+
+/// Refuses what booking it would refuse, so that it can be said at the machine and not at the end.
+///
+/// # Errors
+/// As booking: a skip without a reason, a reading that is none, a supply that must not touch the part.
+pub(crate) fn check(build: &Build, told: &Told, args: &cli::Walked) -> Result<(), Trouble> {
+    let skipped = all_skipped(build, told, &args.skip)?;
+    uses(build, &told.visit.tasks, &skipped, &args.used)?;
+    args.reading.iter().try_for_each(|text| reading(build, text).map(drop))
 }
 
 /// What was skipped and why, by task.

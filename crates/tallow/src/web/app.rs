@@ -6,6 +6,7 @@ use jiff::{Timestamp, ZonedDateTime};
 use ledger::Ledger;
 use tokio::sync::{RwLock, Semaphore};
 
+use super::api::Bell;
 use super::desk::Desk;
 use super::glance::Glance;
 use super::guard::{Door, Waits};
@@ -29,6 +30,8 @@ pub(crate) struct App {
     /// Who must wait before the next try to sign in.
     pub(crate) waits: Mutex<Waits>,
     passwords: Semaphore,
+    /// Rings when something was recorded.
+    pub(crate) bell: Bell,
     /// What is reckoned in the background.
     pub(crate) desk: Desk,
     fixed_now: Option<Timestamp>,
@@ -39,7 +42,7 @@ impl App {
     /// A server's state. With `fixed_now` its clock stands still, for rehearsals.
     pub(crate) fn new(ledger: Ledger, door: Door, fixed_now: Option<Timestamp>) -> App {
         let (waits, passwords) = (Mutex::default(), Semaphore::new(PASSWORDS_AT_ONCE));
-        App { ledger, door, waits, passwords, desk: Desk::default(), fixed_now, glance: RwLock::default() }
+        App { ledger, door, waits, passwords, bell: Bell::default(), desk: Desk::default(), fixed_now, glance: RwLock::default() }
     }
 
     /// The present, by the shop's clock.

@@ -4,14 +4,18 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan, ZonedDateTime};
 use ledger::{Ledger, News, Told};
 use motion::Quantity;
+use upkeep::agenda::busy_minutes;
 use upkeep::build::Task;
-use upkeep::shop::{Item, Rostered};
+use upkeep::shop::{Batch, Item, Rostered};
 use upkeep::stake::forbids_running;
+use upkeep::stores::{self, Lack, Lot, Need, Shelf, Source, StoresError};
 use upkeep::{Build, Due, MachineState, Materials, Rates, When, due};
 
+use crate::commands::keeper::is_of;
 use crate::context;
 use crate::parallel;
 use crate::trouble::Trouble;
@@ -56,6 +60,8 @@ pub(crate) struct OneMachine {
     pub(crate) seconds: f64,
     /// How each of its tasks stands, in the build's order.
     pub(crate) dues: Vec<Due>,
+    /// Minutes of each day from today on for which runs are queued.
+    pub(crate) busy: Vec<f64>,
 }
 
 impl OneMachine {
@@ -67,6 +73,7 @@ impl OneMachine {
             added: state.added,
             seconds: state.total.amount(Quantity::Time),
             dues,
+            busy: busy_minutes(state, now.date(), HORIZON_DAYS),
         }
     }
 
@@ -136,9 +143,52 @@ impl Glance {
         })
     }
 
+    /// The minutes of visits that a keeper was told to make on a day, those that are over among them.
+    pub(crate) fn told_minutes(&self, keeper: &str, day: Date) -> f64 {
+        let is_theirs = |told: &&Told| !told.is_cancelled && told.visit.day == day && is_of(told, keeper);
+        // The sum of nothing is −0; 0 + −0 is 0.
+        0.0 + self.told.iter().filter(is_theirs).map(|told| told.visit.took.unwrap_or(told.visit.minutes)).sum::<f64>()
+    }
+
+    /// What the visits that people have been told of lack, of each item at the first visit that lacks it. What the stores do not
+    /// count is taken to be there.
+    ///
+    /// # Errors
+    /// An amount that can't be.
+    pub(crate) fn lacks(&self) -> Result<Vec<(&Told, Lack)>, Trouble> {
+        let mut sources: BTreeMap<String, Source> = BTreeMap::new();
+        for item in self.items.iter().filter(|item| item.stock.is_some()) {
+            let lot = |batch: &Batch| Lot { amount: batch.amount, from: None, expires: batch.expires };
+            let shelf = Shelf::new(item.batches.iter().map(lot).collect()).map_err(refused)?;
+            let lead_days = item.terms.as_ref().map(|terms| terms.lead_days);
+            sources.insert(item.name.clone(), Source { shelf, lead_days });
+        }
+        let told: Vec<&Told> = self.told.iter().filter(|told| told.stands()).collect();
+        let needs = |told: &&Told| {
+            let tasks = self.machine(&told.machine).into_iter().flat_map(|machine| &machine.build.tasks);
+            let uses = tasks.filter(|task| told.visit.tasks.contains(&task.name)).flat_map(|task| &task.uses);
+            let counted = uses.filter(|supply| sources.contains_key(&supply.name));
+            let needs = counted.map(|supply| Need { item: supply.name.clone(), amount: supply.amount });
+            (told.visit.day, needs.collect::<Vec<Need>>())
+        };
+        let visits: Vec<(Date, Vec<Need>)> = told.iter().map(needs).collect();
+        let lacks = stores::lacks(&visits, &sources, self.now.date()).map_err(refused)?;
+        let mut first: BTreeMap<String, (&Told, Lack)> = BTreeMap::new();
+        for (told, lacks) in told.into_iter().zip(lacks) {
+            for lack in lacks {
+                first.entry(lack.item.clone()).or_insert((told, lack));
+            }
+        }
+        Ok(first.into_values().collect())
+    }
+
     /// The machine of that name.
     pub(crate) fn machine(&self, name: &str) -> Option<&Arc<OneMachine>> {
         let place = self.machines.binary_search_by(|machine| machine.name.as_str().cmp(name)).ok()?;
         Some(&self.machines[place])
     }
+}
+
+fn refused(error: StoresError) -> Trouble {
+    Trouble::from_text(&error.to_string())
 }

@@ -137,6 +137,14 @@ impl Bought {
         self.planned.iter().try_for_each(|(_, amount)| not_negative("a need", *amount).map(drop))
     }
 
+    /// The reorder point: what must be there or on its way so that a wait is met with the chance asked for.
+    ///
+    /// # Errors
+    /// A chance that can't be.
+    pub fn point(&self) -> Result<f64, StoresError> {
+        self.demand.level_for(self.service).map_err(|wrong| wrong.of(&self.item))
+    }
+
     /// The line of this item, if it is to be ordered by `until`.
     fn line(&self, today: Date, until: Date, review_days: u16) -> Result<Option<Line>, StoresError> {
         let point = self.demand.level_for(self.service)?;

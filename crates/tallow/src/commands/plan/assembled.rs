@@ -15,25 +15,25 @@ use crate::trouble::Trouble;
 use crate::words::HISTORY_DAYS;
 
 /// The shop on this morning.
-pub(in crate::commands) struct Assembled {
+pub(crate) struct Assembled {
     /// Its machines, by name.
-    pub(in crate::commands) states: Vec<MachineState>,
+    pub(crate) states: Vec<MachineState>,
     /// Who is there.
-    pub(in crate::commands) keepers: Vec<Rostered>,
+    pub(crate) keepers: Vec<Rostered>,
     /// What is in the stores.
-    pub(in crate::commands) items: Vec<Item>,
+    pub(crate) items: Vec<Item>,
     /// Visits that people have been told of, from today on, those called off among them.
-    pub(in crate::commands) told: Vec<Told>,
+    pub(crate) told: Vec<Told>,
     /// What things cost.
-    pub(in crate::commands) prices: Prices,
+    pub(crate) prices: Prices,
     /// Which of those are assumed.
-    pub(in crate::commands) assumed: Vec<&'static str>,
+    pub(crate) assumed: Vec<&'static str>,
     /// What the money is called.
-    pub(in crate::commands) currency: String,
+    pub(crate) currency: String,
     /// Filament materials.
-    pub(in crate::commands) materials: Materials,
+    pub(crate) materials: Materials,
     /// Now, in the shop's time zone.
-    pub(in crate::commands) now: ZonedDateTime,
+    pub(crate) now: ZonedDateTime,
 }
 
 impl Assembled {
@@ -41,7 +41,7 @@ impl Assembled {
     ///
     /// # Errors
     /// Where the shop can't be read.
-    pub(in crate::commands) async fn read(context: &Context, ledger: &Ledger) -> Result<Assembled, Trouble> {
+    pub(crate) async fn read(context: &Context, ledger: &Ledger) -> Result<Assembled, Trouble> {
         let now = context.now_in(ledger);
         let states = ledger.states(now.date().saturating_sub(HISTORY_DAYS.days())).await?;
         let materials = context::materials(ledger).await?;
@@ -61,7 +61,7 @@ impl Assembled {
     }
 
     /// What is open within `days` days.
-    pub(in crate::commands) fn agenda(&self, risks: &Risks, days: usize) -> Agenda {
+    pub(crate) fn agenda(&self, risks: &Risks, days: usize) -> Agenda {
         let machines: Vec<(&MachineState, &[Risk])> =
             self.states.iter().map(|state| (state, risks.of(state))).collect();
         let told = self.told.iter().filter(|told| told.stands());
@@ -81,7 +81,7 @@ impl Assembled {
     }
 
     /// What a unit of each item costs: by what was paid for what is there, else by the terms of buying it.
-    pub(in crate::commands) fn unit_prices(&self) -> BTreeMap<String, f64> {
+    pub(crate) fn unit_prices(&self) -> BTreeMap<String, f64> {
         self.items.iter().filter_map(|item| Some((item.name.clone(), unit_price(item)?))).collect()
     }
 }
@@ -96,14 +96,14 @@ fn unit_price(item: &Item) -> Option<f64> {
 }
 
 /// The risk of each task of every build that a machine has. Reading it takes whole histories, which not every screen needs.
-pub(in crate::commands) struct Risks(BTreeMap<String, Vec<Risk>>);
+pub(crate) struct Risks(BTreeMap<String, Vec<Risk>>);
 
 impl Risks {
     /// Out of the records of some machines of each build.
     ///
     /// # Errors
     /// Where the shop can't be read.
-    pub(in crate::commands) async fn read(
+    pub(crate) async fn read(
         context: &Context,
         ledger: &Ledger,
         shop: &Assembled,
@@ -127,7 +127,7 @@ impl Risks {
     }
 
     /// Those of a machine's build.
-    pub(in crate::commands) fn of(&self, state: &MachineState) -> &[Risk] {
+    pub(crate) fn of(&self, state: &MachineState) -> &[Risk] {
         self.0.get(&state.build.name).map_or(&[], Vec::as_slice)
     }
 }

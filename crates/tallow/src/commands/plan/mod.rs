@@ -2,17 +2,21 @@
 
 mod assembled;
 mod keep;
+mod outlook;
 mod shape;
 
 use std::collections::BTreeMap;
 use std::time::{Duration, Instant};
 
 use jiff::civil::Date;
-use upkeep::agenda::Agenda;
+use upkeep::agenda::{Agenda, Spent};
 use upkeep::build::Task;
 use upkeep::rounds::{self, Effort, Placed, Plan, Reason};
+use upkeep::shop::Visit;
 
-pub(super) use assembled::{Assembled, Risks};
+pub(crate) use assembled::{Assembled, Risks};
+pub(crate) use keep::{Change, Changes, changes, keep};
+pub(crate) use outlook::{Outlook, Price, ROUND_DAYS};
 
 use crate::cli;
 use crate::context::{self, Context};
@@ -28,7 +32,7 @@ pub(crate) async fn plan(context: &Context, args: &cli::Plan) -> Result<(), Trou
     }
     let risks = Risks::read(context, &ledger, &shop).await?;
     let round = Round::of(&shop, &risks, usize::from(args.days), Duration::from_secs(u64::from(args.seconds)))?;
-    let changes = if args.keep { Some(keep::keep(context, &ledger, &shop, &round).await?) } else { None };
+    let changes = if args.keep { Some(keep(context, &ledger, &shop, &round).await?) } else { None };
     if context.json {
         return context.out.json(&shape::shape(&shop, &round, changes.as_ref()));
     }
@@ -41,15 +45,15 @@ pub(crate) async fn plan(context: &Context, args: &cli::Plan) -> Result<(), Trou
 }
 
 /// A plan with what it is a plan of, and what two simple rules would cost.
-pub(super) struct Round {
+pub(crate) struct Round {
     /// What is open.
-    pub(super) agenda: Agenda,
+    pub(crate) agenda: Agenda,
     /// The plan.
-    pub(super) plan: Plan,
+    pub(crate) plan: Plan,
     /// Each task on its own day.
-    pub(super) on_due_days: Plan,
+    pub(crate) on_due_days: Plan,
     /// Everything of a machine in one visit.
-    pub(super) at_once: Plan,
+    pub(crate) at_once: Plan,
 }
 
 impl Round {
@@ -57,7 +61,7 @@ impl Round {
     ///
     /// # Errors
     /// A shop that the planner can't hold.
-    pub(super) fn of(shop: &Assembled, risks: &Risks, days: usize, time: Duration) -> Result<Round, Trouble> {
+    pub(crate) fn of(shop: &Assembled, risks: &Risks, days: usize, time: Duration) -> Result<Round, Trouble> {
         let agenda = shop.agenda(risks, days);
         agenda.problem.check().map_err(|wrong| Trouble::refused(wrong.to_string()))?;
         let start = Instant::now();
@@ -68,12 +72,12 @@ impl Round {
     }
 
     /// The day of that number, from 0 for today.
-    pub(super) fn date(&self, day: usize) -> Date {
+    pub(crate) fn date(&self, day: usize) -> Date {
         upkeep::days_after(self.agenda.today, day)
     }
 
     /// How long a visit takes in the order in which its tasks are done, min.
-    pub(super) fn minutes(&self, shop: &Assembled, visit: &Placed) -> f64 {
+    pub(crate) fn minutes(&self, shop: &Assembled, visit: &Placed) -> f64 {
         let build = &shop.states[visit.machine].build;
         let jobs = visit.jobs.iter().flat_map(|&job| &self.agenda.tasks[visit.machine][job]);
         let tasks: Vec<&Task> = jobs.map(|&task| &build.tasks[task]).collect();
@@ -81,12 +85,81 @@ impl Round {
     }
 
     /// The names of the tasks of a visit, in the build's order.
-    pub(super) fn tasks<'a>(&self, shop: &'a Assembled, visit: &Placed) -> Vec<&'a str> {
+    pub(crate) fn tasks<'a>(&self, shop: &'a Assembled, visit: &Placed) -> Vec<&'a str> {
         let jobs = visit.jobs.iter().flat_map(|&job| &self.agenda.tasks[visit.machine][job]);
         let mut tasks: Vec<usize> = jobs.copied().collect();
         tasks.sort_unstable();
         let build = &shop.states[visit.machine].build;
         tasks.into_iter().map(|task| build.tasks[task].name.as_str()).collect()
+    }
+
+    /// The machine that a visit is to.
+    pub(crate) fn machine(&self, visit: &Placed) -> &str {
+        &self.agenda.problem.machines[visit.machine].name
+    }
+
+    /// What people would be told of a visit.
+    pub(crate) fn visit(&self, shop: &Assembled, placed: &Placed, is_locked: bool) -> Visit {
+        Visit {
+            day: self.date(placed.day),
+            keeper: self.agenda.problem.keepers[placed.keeper].name.clone(),
+            tasks: self.tasks(shop, placed).into_iter().map(str::to_owned).collect(),
+            minutes: self.minutes(shop, placed),
+            is_locked,
+            took: None,
+        }
+    }
+
+    /// What a plan of these days costs, and by how much it leaves work that may injure late.
+    pub(crate) fn spent(&self, plan: &Plan, currency: &str) -> String {
+        spent_words(self.agenda.spent(plan), currency)
+    }
+
+    /// What doing a job of a visit costs today, and on the days after.
+    pub(crate) fn why(&self, visit: &Placed, job: usize, currency: &str) -> String {
+        why_words(&self.agenda, visit.machine, job, visit.day, currency)
+    }
+
+    /// What could not be placed though it should be, by reason and machine, so that one reason for all is told once.
+    pub(crate) fn unplaced(&self, shop: &Assembled) -> Vec<(String, BTreeMap<usize, Vec<&str>>)> {
+        let mut by_reason: Vec<(String, BTreeMap<usize, Vec<&str>>)> = Vec::new();
+        for unplaced in &self.plan.unplaced {
+            let reason = reason_words(&unplaced.why, shop, &self.agenda, unplaced.machine);
+            let place = by_reason.iter().position(|(other, _)| *other == reason).unwrap_or_else(|| {
+                by_reason.push((reason, BTreeMap::new()));
+                by_reason.len() - 1
+            });
+            let job = &self.agenda.problem.machines[unplaced.machine].jobs[unplaced.job].name;
+            by_reason[place].1.entry(unplaced.machine).or_default().push(job);
+        }
+        by_reason
+    }
+}
+
+/// What doing a job costs today, on the days after, and on `on_day`.
+fn why_words(agenda: &Agenda, machine: usize, job: usize, on_day: usize, currency: &str) -> String {
+    let money = |day: usize| {
+        let cost = agenda.cost_on(machine, job, day);
+        let late = if 0 < cost.days_late { " and danger" } else { "" };
+        format!("{}{late}", words::money(cost.money, currency))
+    };
+    let is_urgent = agenda.problem.machines[machine].jobs[job].is_urgent;
+    let urgent = if is_urgent { "before all else, for neglect of it may injure or damage; " } else { "" };
+    format!(
+        "{urgent}today {}, a day later {}, a week later {}; on this day {}",
+        money(0),
+        money(1),
+        money(7),
+        money(on_day)
+    )
+}
+
+/// Money, and by how much work that may injure is late.
+pub(crate) fn spent_words(spent: Spent, currency: &str) -> String {
+    let money = words::money(spent.money, currency);
+    match spent.days_late {
+        0 => money,
+        days => format!("{money} and leave work that may injure late, by {} in all", words::count(days as u64, "days")),
     }
 }
 
@@ -110,18 +183,6 @@ impl Screen<'_> {
         }
         self.unplaced()?;
         self.costs()
-    }
-
-    /// What a plan costs, and by how much it leaves work that may injure late.
-    fn spent(&self, plan: &Plan) -> String {
-        let spent = self.round.agenda.spent(plan);
-        let money = words::money(spent.money, &self.shop.currency);
-        match spent.days_late {
-            0 => money,
-            days => {
-                format!("{money} and leave work that may injure late, by {} in all", words::count(days as u64, "days"))
-            }
-        }
     }
 
     /// Machines that must not run before something is done.
@@ -154,28 +215,10 @@ impl Screen<'_> {
                 out.prose("  ", &format!("{name}, {} used by then", words::percent(share)))?;
             }
             if why {
-                out.prose("      ", &self.why(visit, job))?;
+                out.prose("      ", &round.why(visit, job, &self.shop.currency))?;
             }
         }
         Ok(())
-    }
-
-    /// What doing a job costs today, and on the days after.
-    fn why(&self, visit: &Placed, job: usize) -> String {
-        let is_urgent = self.round.agenda.problem.machines[visit.machine].jobs[job].is_urgent;
-        let money = |day: usize| {
-            let cost = self.round.agenda.cost_on(visit.machine, job, day);
-            let late = if 0 < cost.days_late { " and danger" } else { "" };
-            format!("{}{late}", words::money(cost.money, &self.shop.currency))
-        };
-        let urgent = if is_urgent { "before all else, for neglect of it may injure or damage; " } else { "" };
-        format!(
-            "{urgent}today {}, a day later {}, a week later {}; on this day {}",
-            money(0),
-            money(1),
-            money(7),
-            money(visit.day)
-        )
     }
 
     fn unplaced(&self) -> Result<(), Trouble> {
@@ -184,18 +227,7 @@ impl Screen<'_> {
             return Ok(());
         }
         out.line("\nNot in the plan, though it should be:")?;
-        // By reason and machine, so that one reason for all is told once.
-        let mut by_reason: Vec<(String, BTreeMap<usize, Vec<&str>>)> = Vec::new();
-        for unplaced in &self.round.plan.unplaced {
-            let reason = reason_words(&unplaced.why, self.shop, &self.round.agenda, unplaced.machine);
-            let place = by_reason.iter().position(|(other, _)| *other == reason).unwrap_or_else(|| {
-                by_reason.push((reason, BTreeMap::new()));
-                by_reason.len() - 1
-            });
-            let job = &self.round.agenda.problem.machines[unplaced.machine].jobs[unplaced.job].name;
-            by_reason[place].1.entry(unplaced.machine).or_default().push(job);
-        }
-        for (reason, machines) in by_reason {
+        for (reason, machines) in self.round.unplaced(self.shop) {
             for (machine, jobs) in machines {
                 let name = &self.round.agenda.problem.machines[machine].name;
                 out.prose("  ", &format!("{name}: {}", jobs.join("; ")))?;
@@ -225,15 +257,15 @@ impl Screen<'_> {
             &format!(
                 "Beside the work itself this plan would cost {} (going to the machines, their standing still, work done early and \
                  risk taken late). {bound}",
-                self.spent(plan)
+                self.round.spent(plan, &self.shop.currency)
             ),
         )?;
         out.prose(
             "",
             &format!(
                 "Each task on its own day would cost {}, everything of a machine at once {}.",
-                self.spent(&self.round.on_due_days),
-                self.spent(&self.round.at_once)
+                self.round.spent(&self.round.on_due_days, &self.shop.currency),
+                self.round.spent(&self.round.at_once, &self.shop.currency)
             ),
         )?;
         if self.shop.assumed.is_empty() { Ok(()) } else { out.prose("", &words::assumed(&self.shop.assumed)) }

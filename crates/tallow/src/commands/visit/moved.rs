@@ -1,5 +1,6 @@
 //! Moving a visit by hand: a person decides, but is told what speaks against it.
 
+use jiff::ZonedDateTime;
 use jiff::civil::Date;
 use ledger::{Ledger, Told};
 use upkeep::shop::{Keeper, Rostered, Visit};
@@ -10,16 +11,29 @@ use crate::context::{self, Context};
 use crate::trouble::Trouble;
 use crate::{when, words};
 
-pub(super) async fn moved(
-    context: &Context,
+/// A visit as somebody wants it to be.
+pub(crate) struct Wanted {
+    /// What people have been told of.
+    pub(crate) told: Told,
+    /// The visit elsewhere. Whoever moves one by hand wants it there: it is locked.
+    pub(crate) visit: Visit,
+    /// What speaks against it, if something does.
+    pub(crate) doubt: Option<String>,
+}
+
+/// Looks at what moving a visit would come to.
+///
+/// # Errors
+/// No such visit to be walked, a day that is past or can't be read, nobody of that name, and whoever may not do its tasks.
+pub(crate) async fn wanted(
     ledger: &Ledger,
+    now: &ZonedDateTime,
     visit: i64,
     to: &str,
     goes: Option<&str>,
-) -> Result<(), Trouble> {
+) -> Result<Wanted, Trouble> {
     let told = standing(ledger, visit).await?;
-    let now = context.now_in(ledger);
-    let day = when::coming_day(to, &now)?;
+    let day = when::coming_day(to, now)?;
     let keepers = ledger.keepers().await?;
     let goes = match goes {
         Some(name) => keeper::named(&keepers, name)?,
@@ -30,12 +44,24 @@ pub(super) async fn moved(
     let others = ledger.visits(day).await?;
     let others = others.iter().filter(|other| is_beside(other, &told, &goes.keeper.name, day));
     let taken: f64 = others.map(|other| other.visit.took.unwrap_or(other.visit.minutes)).sum();
-    let doubt = doubt(goes, day, told.visit.minutes, taken).map_or_else(String::new, |doubt| format!(". But {doubt}"));
-    let keeper = goes.keeper.name.clone();
-    let said =
-        format!("visit {visit} to {}: moved to {}, {keeper}{doubt}", told.machine, words::weekday(day, now.date()));
-    // Whoever moves a visit by hand wants it there.
-    change(context, ledger, &told, Visit { day, keeper, is_locked: true, ..told.visit.clone() }, &said).await
+    let doubt = doubt(goes, day, told.visit.minutes, taken);
+    let visit = Visit { day, keeper: goes.keeper.name.clone(), is_locked: true, ..told.visit.clone() };
+    Ok(Wanted { told, visit, doubt })
+}
+
+pub(super) async fn moved(
+    context: &Context,
+    ledger: &Ledger,
+    visit: i64,
+    to: &str,
+    goes: Option<&str>,
+) -> Result<(), Trouble> {
+    let now = context.now_in(ledger);
+    let Wanted { told, visit, doubt } = wanted(ledger, &now, visit, to, goes).await?;
+    let doubt = doubt.map_or_else(String::new, |doubt| format!(". But {doubt}"));
+    let day = words::weekday(visit.day, now.date());
+    let said = format!("visit {} to {}: moved to {day}, {}{doubt}", told.id, told.machine, visit.keeper);
+    change(context, ledger, &told, visit, &said).await
 }
 
 /// Whether `other` takes minutes of the same keeper's day.
