@@ -25,24 +25,28 @@ pub(crate) fn html(sheets: &[VisitSheet], paper: Paper) -> Result<String, SheetE
 
 /// A whole text around what is printed.
 pub(super) fn document(title: &str, paper: Paper, body: &Markup) -> String {
-    let page = format!(
-        "@page {{ size: {}; margin: {MARGIN_MM}mm; }}\n\
-         :root {{ --inner: {}mm; --head: {HEAD_MM}mm; --foot: {FOOT_MM}mm; }}\n",
-        paper.css(),
-        paper.inner_mm()
-    );
     html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
                 title { (title) }
-                style { (PreEscaped(page)) (PreEscaped(STYLE)) }
+                style { (PreEscaped(style(paper))) }
             }
             body { (body) }
         }
     }
     .into_string()
+}
+
+/// The style of what is printed on a paper, as it stands in each page: a server must name it to a browser.
+pub(crate) fn style(paper: Paper) -> String {
+    format!(
+        "@page {{ size: {}; margin: {MARGIN_MM}mm; }}\n\
+         :root {{ --inner: {}mm; --head: {HEAD_MM}mm; --foot: {FOOT_MM}mm; }}\n{STYLE}",
+        paper.css(),
+        paper.inner_mm()
+    )
 }
 
 fn visit(sheet: &VisitSheet, paper: Paper) -> Result<Markup, SheetError> {
@@ -52,7 +56,7 @@ fn visit(sheet: &VisitSheet, paper: Paper) -> Result<Markup, SheetError> {
     Ok(html! {
         @for (index, page) in pages.iter().enumerate() {
             @let number = format!("{}/{n_pages}", index + 1);
-            section.page style={ "font-size:" (setting.size_pt) "pt" } {
+            section class={ "page at-" (setting.size_pt) } {
                 (head(sheet, &number))
                 main {
                     @for block in &page.top { (self::block(block)) }

@@ -246,7 +246,7 @@ fn head_height(stage: &TaskStage, goes_on: bool, area: Area) -> f64 {
 }
 
 /// What stands below a task's name.
-pub(super) fn head_words(stage: &TaskStage) -> String {
+pub(crate) fn head_words(stage: &TaskStage) -> String {
     let task = &stage.task;
     let gear = (!task.gear.is_empty()).then(|| format!("wear {}", task.gear.join(", ")));
     let qualified = task.qualified.then(|| "beyond looking, for a qualified person under the local code".to_owned());

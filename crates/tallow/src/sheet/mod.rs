@@ -17,9 +17,10 @@ use jiff::civil::Date;
 use upkeep::build::{State, Task};
 
 pub(crate) use bench::bench_list;
-pub(crate) use carry::Spare;
+pub(crate) use carry::{Carry, Spare};
 pub(crate) use day::{DaySheet, day_sheets};
-pub(crate) use html::html;
+pub(crate) use html::{html, style};
+pub(crate) use laid_out::head_words;
 pub(crate) use page::Paper;
 pub(crate) use text::text;
 
@@ -145,6 +146,8 @@ pub(crate) struct TaskStage {
 /// A blank for a reading.
 #[derive(Clone, Debug)]
 pub(crate) struct Blank {
+    /// The position at which it is measured.
+    pub(crate) at: String,
     /// What is measured: `tone of the x belt`.
     pub(crate) name: String,
     /// In what: `Hz`; empty for a bare number.
@@ -312,29 +315,29 @@ fn check_all(sheets: &[VisitSheet]) -> Result<(), SheetError> {
 }
 
 /// The cautions that stand before a step, those that name a later one than there is before the last.
-fn cautions_before(task: &Task, step: usize) -> impl Iterator<Item = &upkeep::build::Caution> {
+pub(crate) fn cautions_before(task: &Task, step: usize) -> impl Iterator<Item = &upkeep::build::Caution> {
     let last = task.steps.len().saturating_sub(1);
     task.cautions.iter().filter(move |caution| caution.before.min(last) == step)
 }
 
 /// A day as sheets write it: `Fri 27 Nov 2026`.
-fn day_words(day: Date) -> String {
+pub(crate) fn day_words(day: Date) -> String {
     day.strftime("%a %-d %b %Y").to_string()
 }
 
 /// Minutes in whole ones, never fewer than they are: `40 min`.
-fn minutes_words(minutes: f64) -> String {
+pub(crate) fn minutes_words(minutes: f64) -> String {
     format!("{} min", (minutes - 1e-6).ceil().max(0.0))
 }
 
 /// Text with a capital first.
-fn capital(text: &str) -> String {
+pub(crate) fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// What set-up is, said on every visit's sheet.
-fn time_words(sheet: &VisitSheet) -> String {
+pub(crate) fn time_words(sheet: &VisitSheet) -> String {
     let all = minutes_words(sheet.minutes);
     if sheet.setup_minutes <= 0.0 {
         return all;

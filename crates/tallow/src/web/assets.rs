@@ -23,6 +23,16 @@ impl Asset {
     pub(crate) fn address(&self) -> String {
         format!("/assets/{}-{}", &self.hash[..12], self.name)
     }
+
+    /// Its content type.
+    pub(crate) fn kind(&self) -> &'static str {
+        self.kind
+    }
+
+    /// What it holds.
+    pub(crate) fn text(&self) -> &'static str {
+        self.text
+    }
 }
 
 macro_rules! asset {
@@ -40,11 +50,17 @@ macro_rules! asset {
 pub(crate) static STYLE: Asset = asset!("style.css", "text/css; charset=utf-8");
 /// What makes them quicker.
 pub(crate) static SCRIPT: Asset = asset!("script.js", "text/javascript; charset=utf-8");
+/// What makes the checklist of a visit quicker, and keeps ticks where there is no connection.
+pub(crate) static VISIT: Asset = asset!("visit.js", "text/javascript; charset=utf-8");
+/// What keeps visits readable there. It is served by a name of its own, which says what it may speak for.
+pub(crate) static WORKER: Asset = asset!("visit-worker.js", "text/javascript; charset=utf-8");
+/// What moves visits about on the round.
+pub(crate) static ROUNDS: Asset = asset!("rounds.js", "text/javascript; charset=utf-8");
 /// A part in section.
 pub(crate) static ICON: Asset = asset!("icon.svg", "image/svg+xml");
 
 pub(crate) fn router() -> Router<Arc<App>> {
-    let all: [&'static Asset; 3] = [&STYLE, &SCRIPT, &ICON];
+    let all: [&'static Asset; 5] = [&STYLE, &SCRIPT, &ICON, &VISIT, &ROUNDS];
     all.into_iter().fold(Router::new(), |router, asset| {
         let answer = || async {
             let headers = [(header::CONTENT_TYPE, asset.kind), (header::CACHE_CONTROL, "public, max-age=31536000, immutable")];

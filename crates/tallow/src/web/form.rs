@@ -36,6 +36,11 @@ impl Typed {
         self.0.get(name).map_or(&[], Vec::as_slice)
     }
 
+    /// The fields whose names begin so, and in which something stands: the rest of each name, and what stands in it.
+    pub(crate) fn beginning<'a>(&'a self, start: &'a str) -> impl Iterator<Item = (&'a str, String)> {
+        self.0.keys().filter_map(move |name| Some((name.strip_prefix(start)?, self.some(name)?)))
+    }
+
     /// Whether a box is ticked.
     pub(crate) fn is_ticked(&self, name: &str) -> bool {
         self.0.contains_key(name)
