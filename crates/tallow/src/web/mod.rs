@@ -5,6 +5,7 @@
 //! commands as the command line (`act`).
 
 mod act;
+mod api;
 mod app;
 mod assets;
 mod desk;
@@ -26,12 +27,13 @@ use std::time::Duration;
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
-use axum::http::StatusCode;
+use axum::http::{Extensions, HeaderMap, StatusCode, Version, header};
 use axum::middleware;
 use ledger::Ledger;
 use tokio::net::TcpListener;
 use tokio_rustls::TlsAcceptor;
 use tower_http::compression::CompressionLayer;
+use tower_http::compression::predicate::{DefaultPredicate, Predicate};
 use tower_http::timeout::{RequestBodyTimeoutLayer, TimeoutLayer};
 
 use self::app::App;
@@ -87,14 +89,21 @@ pub(crate) async fn serve(
     Ok(())
 }
 
+/// Pages are packed; an answer whose tag stands for its very bytes is not (RFC 9110, 8.8.3.3).
+fn packs() -> impl Predicate {
+    let is_untagged = |_: StatusCode, _: Version, headers: &HeaderMap, _: &Extensions| !headers.contains_key(header::ETAG);
+    DefaultPredicate::new().and(is_untagged)
+}
+
 fn router(app: Arc<App>) -> Router {
     pages::router()
+        .merge(api::router())
         .merge(assets::router())
         .fallback(pages::nowhere)
         .layer(DefaultBodyLimit::max(BODY_BYTES))
         .layer(middleware::from_fn_with_state(app.clone(), guard::guard))
         .layer(RequestBodyTimeoutLayer::new(BODY_PAUSE))
         .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, ANSWER))
-        .layer(CompressionLayer::new())
+        .layer(CompressionLayer::new().compress_when(packs()))
         .with_state(app)
 }

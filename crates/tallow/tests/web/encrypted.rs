@@ -22,7 +22,8 @@ async fn a_certificate_encrypts_everything_and_binds_the_cookie_to_it() {
         path.to_str().expect("UTF-8").to_owned()
     };
     let (certificate, key) = (file("hall.pem", made.cert.pem()), file("hall.key", made.signing_key.serialize_pem()));
-    let server = peopled().serve_with(&["--certificate", &certificate, "--key", &key]);
+    let shop = peopled();
+    let server = shop.serve_with(&["--certificate", &certificate, "--key", &key]);
     let address = server.address.strip_prefix("https://").expect("it says that it is encrypted").to_owned();
 
     let mut roots = RootCertStore::empty();

@@ -3,9 +3,13 @@
 //! Needs chromium and chromedriver; `./test` installs both. Every page is photographed at the width of a phone and of a desk
 //! into target/screens.
 
+mod api;
 mod encrypted;
 mod harness;
 mod hostile;
+mod machine;
 mod pages;
 mod plain;
+mod rounds;
+mod stores;
 mod who;

@@ -45,7 +45,8 @@ pub(crate) fn signed_in(server: &Server, name: &str) -> String {
 
 #[tokio::test]
 async fn a_keeper_signs_in_on_a_phone_comes_to_where_they_wanted_and_is_refused_what_needs_more() {
-    let server = peopled().serve();
+    let shop = peopled();
+    let server = shop.serve();
     let browser = Browser::open(PHONE).await;
     browser.go(&server.page("/machines")).await;
     browser.shows("Sign in to Pattern loft").await;
@@ -75,7 +76,8 @@ async fn a_keeper_signs_in_on_a_phone_comes_to_where_they_wanted_and_is_refused_
 
 #[tokio::test]
 async fn the_first_person_is_set_up_in_a_browser_at_home_and_is_signed_in_by_it() {
-    let server = Shop::demo().serve();
+    let shop = Shop::demo();
+    let server = shop.serve();
     let browser = Browser::open(PHONE).await;
     browser.go(&server.page("/shop/people")).await;
     browser.photograph("people-first").await;
@@ -90,7 +92,8 @@ async fn the_first_person_is_set_up_in_a_browser_at_home_and_is_signed_in_by_it(
 
 #[test]
 fn each_route_is_refused_to_roles_below_its_own_with_the_role_it_needs() {
-    let server = peopled().serve();
+    let shop = peopled();
+    let server = shop.serve();
     // A page or form of each group. What is sent is nonsense: who may is asked first.
     let needs = [
         ("look", get("/machines")),
@@ -111,7 +114,8 @@ fn each_route_is_refused_to_roles_below_its_own_with_the_role_it_needs() {
 
 #[test]
 fn without_a_session_nothing_is_told_and_every_page_leads_to_signing_in() {
-    let server = peopled().serve();
+    let shop = peopled();
+    let server = shop.serve();
     for path in ["/", "/machines", "/machines/bowline", "/nowhere", "/shop/people"] {
         let heard = get(path).to(&server);
         assert_eq!((heard.status, heard.body.as_str()), (303, ""), "{path}");
@@ -172,7 +176,8 @@ fn what_somebody_records_bears_their_name() {
 
 #[test]
 fn an_owner_can_not_leave_the_shop_without_one() {
-    let server = peopled().serve();
+    let shop = peopled();
+    let server = shop.serve();
     let cookie = signed_in(&server, "own");
     let sent = [("form", "person-1"), ("name", "own"), ("role", "look"), ("password", "")];
     let heard = post("/shop/people/set", &sent).with("cookie", &cookie).to(&server);

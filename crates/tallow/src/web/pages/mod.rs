@@ -16,6 +16,7 @@ mod visit;
 use std::sync::Arc;
 
 use axum::extract::DefaultBodyLimit;
+use axum::http::{StatusCode, Uri};
 use axum::middleware::from_fn_with_state;
 use axum::routing::{get, post};
 use axum::{Extension, Router};
@@ -25,7 +26,9 @@ use maud::html;
 use super::app::App;
 use super::frame::{Around, Page};
 use super::guard;
+use super::problem;
 use super::reply::{Answer, Reply};
+use crate::trouble::Trouble;
 use super::upload::MOST_BYTES;
 
 /// Every page, behind the role that it needs.
@@ -115,7 +118,11 @@ fn owning() -> Router<Arc<App>> {
 }
 
 /// An address at which there is nothing.
-pub(super) async fn nowhere(Extension(around): Extension<Around>) -> Answer {
+pub(super) async fn nowhere(Extension(around): Extension<Around>, uri: Uri) -> Answer {
+    if guard::is_for_programs(uri.path()) {
+        let trouble = Trouble::refused("there is nothing at that address").help("/api/openapi.json tells what there is");
+        return Ok(Reply::Other(Box::new(problem::response(StatusCode::NOT_FOUND, &trouble))));
+    }
     missing(&around, "no page has that address")
 }
 
