@@ -22,7 +22,6 @@ use super::super::form::{Refusal, Typed};
 use super::super::frame::{self, Around, Page, Place};
 use super::super::glance::{Glance, OneMachine};
 use super::super::reply::{Answer, Reply};
-use crate::context;
 use crate::words;
 
 pub(in crate::web) use position::show as position;
@@ -60,7 +59,6 @@ async fn page(
     let now = app.now();
     // Of the days nothing is asked here, only of the sums.
     let state = app.ledger.machine_state(name, now.date()).await?;
-    let on = context::machine(&app.ledger, name).await?;
     let past = past::Past::read(&app.ledger, name, asked.some("before").as_deref()).await?;
     let queue = app.ledger.queue(name).await?;
     let body = html! {
@@ -71,7 +69,7 @@ async fn page(
         (drawn::parts(machine, &state, &now))
         (record::section(machine, &glance, refusal))
         (runs::section(machine, &glance, &queue, &now, refusal))
-        (past.section(&on.info.name, &now))
+        (past.section(name, &now))
     };
     Ok(Some(Page::new(around, Place::Machines, "", machine.name.clone(), body)))
 }

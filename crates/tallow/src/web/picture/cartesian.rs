@@ -40,7 +40,7 @@ pub(super) fn stage() -> Stage {
             cell(146.0, 222.0, 128.0, 28.0),
         ),
     ]);
-    Stage { ghost, captions: stage::captions(), members: members(), rows }
+    Stage { ghost, captions: stage::captions("From above, bed lifted off"), members: members(), rows }
 }
 
 fn members() -> Vec<(Role, Vec<Member>)> {
@@ -154,7 +154,7 @@ fn front() -> Vec<Mark> {
 fn above() -> Vec<Mark> {
     let base = Mark::outline(cell(74.0, 304.0, 272.0, 232.0));
     let beams = [cell(74.0, 304.0, 272.0, 8.0), cell(74.0, 528.0, 272.0, 8.0)].map(Mark::outline);
-    let bed = Mark::outline(cell(116.0, 340.0, 188.0, 150.0));
+    let bed = Mark::hidden(cell(116.0, 340.0, 188.0, 150.0));
     let gantry = Mark::hidden(cell(74.0, 408.0, 272.0, 16.0));
     let head = Mark::hidden(cell(190.0, 400.0, 44.0, 32.0));
     let motor = Mark::outline(cell(217.0, 306.0, 28.0, 26.0));

@@ -66,7 +66,7 @@ pub(super) fn stage() -> Stage {
             cell(48.0, 222.0, 324.0, 28.0),
         ),
     ]);
-    Stage { ghost, captions: stage::captions(), members: members(), rows }
+    Stage { ghost, captions: stage::captions("From above"), members: members(), rows }
 }
 
 fn members() -> Vec<(Role, Vec<Member>)> {

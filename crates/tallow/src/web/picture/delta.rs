@@ -77,7 +77,7 @@ pub(super) fn stage(rod_mm: f64, radius_mm: f64) -> Stage {
     let (mut ghost, mut rows) = stage::head();
     ghost.extend(bodies());
     rows.extend(places());
-    Stage { ghost, captions: stage::captions(), members: members(length), rows }
+    Stage { ghost, captions: stage::captions("From above"), members: members(length), rows }
 }
 
 fn places() -> Vec<Row> {

@@ -71,11 +71,11 @@ pub(super) fn head() -> (Vec<Mark>, Vec<Row>) {
 /// Where what has no place on the machine stands.
 pub(super) const BESIDE: Cell = cell(232.0, 568.0, 176.0, 126.0);
 
-/// What the views are called, where there is one from the front and one from above.
-pub(super) fn captions() -> Vec<(Point, &'static str)> {
+/// What the views are called; `above` is the one from above.
+pub(super) fn captions(above: &'static str) -> Vec<(Point, &'static str)> {
     vec![
         (at(MIDDLE, 278.0), "From the front"),
-        (at(MIDDLE, 553.0), "From above"),
+        (at(MIDDLE, 553.0), above),
         (at(100.0, 712.0), "Head, enlarged"),
         (at(320.0, 712.0), "Beside the machine"),
     ]

@@ -115,15 +115,12 @@ fn wear_section(on: &OnMachine, axis: Axis, worn: &WornLately, since: &Since, no
     let reach = wear::reach(&on.build, axis);
     let bins = worn.bins.within(reach);
     let day = words::day(now.time_zone().to_datetime(since.at).date(), now.date());
-    let from = match worn.is_cut {
-        true => format!(
-            "by the latest {}; earlier ones are left out, for there are many",
-            words::count(worn.runs as u64, "runs")
-        ),
-        false => format!("since {day}, by {}", words::count(worn.runs as u64, "runs")),
+    let runs = words::count(worn.runs as u64, "runs");
+    let told = format!("Travel along {} in each {} mm", axis.name(), wear::BIN_MM);
+    let says = match worn.is_cut {
+        true => format!("{told}, by the latest {runs}; earlier ones are left out, for they are many."),
+        false => format!("{told} since {day}, by {runs} of which the file was metered."),
     };
-    let says =
-        format!("Travel along {} in each {} mm, {from} of which the file was metered.", axis.name(), wear::BIN_MM);
     html! {
         section aria-labelledby="worn" {
             h2 #worn { "Where it is worn" }
