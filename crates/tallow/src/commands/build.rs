@@ -1,6 +1,7 @@
 //! `tallow build`: machine types.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use ledger::Ledger;
 use serde_json::json;
@@ -38,10 +39,9 @@ async fn change(context: &Context, build: &str) -> Result<(), Trouble> {
         ))
         .help(format!("add one: tallow machine add NAME --build \"{build}\"")));
     }
-    let old = ledger.build(name).await?;
+    let effect = Effect::of(&ledger, &read).await?;
     let changed = ledger.add_build(name, &read.text, context.now).await?;
-    let tasks = Changes::of(&old.tasks, &read.build.tasks, |task| &task.name);
-    let positions = Changes::of(&old.positions, &read.build.positions, |position| &position.name);
+    let Effect { tasks, positions, .. } = effect;
     if context.json {
         return context.out.json(&json!({
             "build": name, "changed": changed, "machines": machines,
@@ -69,10 +69,51 @@ pub(super) async fn machines_of(ledger: &Ledger, build: &str) -> Result<Vec<Stri
     Ok(machines.map(|machine| machine.name).collect())
 }
 
+/// What keeping a build changes.
+pub(crate) struct Effect {
+    /// The machines that have a build of its name.
+    pub(crate) machines: Vec<String>,
+    /// Their tasks.
+    pub(crate) tasks: Changes,
+    /// Their positions.
+    pub(crate) positions: Changes,
+}
+
+impl Effect {
+    /// What keeping the build would change for the machines that have one of its name.
+    ///
+    /// # Errors
+    /// Where the shop can't be read.
+    pub(crate) async fn of(ledger: &Ledger, read: &Read) -> Result<Effect, Trouble> {
+        let machines = machines_of(ledger, &read.build.name).await?;
+        let old = if machines.is_empty() { Arc::new(read.build.clone()) } else { ledger.build(&read.build.name).await? };
+        let tasks = Changes::of(&old.tasks, &read.build.tasks, |task| &task.name);
+        let positions = Changes::of(&old.positions, &read.build.positions, |position| &position.name);
+        Ok(Effect { machines, tasks, positions })
+    }
+}
+
+/// Keeps a build as the shop's own; machines that have one of its name have the new one from then on. Says whether its text
+/// is new.
+///
+/// # Errors
+/// A name that comes with tallow, unless a machine has that build and so may have its own text of it.
+pub(crate) async fn keep(context: &Context, ledger: &Ledger, read: &Read) -> Result<bool, Trouble> {
+    let name = &read.build.name;
+    let is_shipped = builds::named(name).is_ok_and(|known| known.text != read.text);
+    if is_shipped && machines_of(ledger, name).await?.is_empty() {
+        return Err(Trouble::refused(format!("\"{name}\" is the name of a build that comes with tallow"))
+            .help("give it a name of its own: name = \"…\" in its first lines"));
+    }
+    Ok(ledger.add_build(name, &read.text, context.now).await?)
+}
+
 /// Names that one list has and the other has not.
-struct Changes {
-    gone: Vec<String>,
-    new: Vec<String>,
+pub(crate) struct Changes {
+    /// What only the old has.
+    pub(crate) gone: Vec<String>,
+    /// What only the new has.
+    pub(crate) new: Vec<String>,
 }
 
 impl Changes {
@@ -89,7 +130,7 @@ impl Changes {
 ///
 /// # Errors
 /// As [`builds::named`], and a shop that can't be read.
-pub(super) async fn build_of(ledger: Option<&Ledger>, name: &str) -> Result<Read, Trouble> {
+pub(crate) async fn build_of(ledger: Option<&Ledger>, name: &str) -> Result<Read, Trouble> {
     let kept = match ledger {
         Some(ledger) => ledger.builds().await?.into_iter().find(|kept| kept.name == name),
         None => None,

@@ -72,7 +72,10 @@ fn midnight(now: &ZonedDateTime) -> ZonedDateTime {
 }
 
 /// A name that can be typed and printed.
-fn sensible(name: &str) -> Result<&str, Trouble> {
+///
+/// # Errors
+/// One that can't.
+pub(crate) fn sensible(name: &str) -> Result<&str, Trouble> {
     let name = name.trim();
     if name.is_empty() || name.chars().count() > 60 || name.chars().any(char::is_control) || name.starts_with('-') {
         return Err(Trouble::refused(format!("\"{name}\" can't be a machine's name"))

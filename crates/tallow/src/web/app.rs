@@ -10,6 +10,7 @@ use super::api::Bell;
 use super::desk::Desk;
 use super::glance::Glance;
 use super::guard::{Door, Waits};
+use super::later::Beside;
 use crate::context::{self, Context};
 use crate::trouble::Trouble;
 
@@ -34,6 +35,8 @@ pub(crate) struct App {
     pub(crate) bell: Bell,
     /// What is reckoned in the background.
     pub(crate) desk: Desk,
+    /// What takes longer than a page may.
+    pub(crate) later: Beside,
     fixed_now: Option<Timestamp>,
     glance: RwLock<Option<Arc<Glance>>>,
 }
@@ -42,7 +45,7 @@ impl App {
     /// A server's state. With `fixed_now` its clock stands still, for rehearsals.
     pub(crate) fn new(ledger: Ledger, door: Door, fixed_now: Option<Timestamp>) -> App {
         let (waits, passwords) = (Mutex::default(), Semaphore::new(PASSWORDS_AT_ONCE));
-        App { ledger, door, waits, passwords, bell: Bell::default(), desk: Desk::default(), fixed_now, glance: RwLock::default() }
+        App { ledger, door, waits, passwords, bell: Bell::default(), desk: Desk::default(), later: Beside::default(), fixed_now, glance: RwLock::default() }
     }
 
     /// The present, by the shop's clock.

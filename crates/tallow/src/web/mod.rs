@@ -13,6 +13,7 @@ mod form;
 mod frame;
 mod glance;
 mod guard;
+mod later;
 mod listen;
 mod pages;
 mod print;

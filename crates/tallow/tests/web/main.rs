@@ -5,7 +5,10 @@
 
 mod api;
 mod encrypted;
+mod first_run;
 mod harness;
+mod shop;
+mod records;
 mod hostile;
 mod machine;
 mod pages;

@@ -42,3 +42,17 @@ if (document.querySelector("header nav") && "EventSource" in window) {
   window.addEventListener("pagehide", () => events?.close());
   listen();
 }
+
+// What is wrong in a build's text is shown where it stands.
+for (const link of document.querySelectorAll("a[data-line]")) {
+  link.addEventListener("click", (event) => {
+    const text = document.getElementById("build-text");
+    const lines = text.value.split("\n");
+    const at = Number(link.dataset.line) - 1;
+    const start = lines.slice(0, at).reduce((sum, line) => sum + line.length + 1, 0);
+    event.preventDefault();
+    text.focus();
+    text.setSelectionRange(start, start + (lines[at] ?? "").length);
+    text.scrollTop = (at - 3) * text.scrollHeight / lines.length;
+  });
+}

@@ -1,13 +1,16 @@
 //! The pages, one module each.
 
 mod before;
+mod builds;
 mod entry;
 mod labels;
 mod machine;
 mod machines;
+mod new_machine;
 mod records;
 mod rounds;
 mod people;
+mod shop;
 mod sign_in;
 mod stores;
 mod today;
@@ -72,6 +75,15 @@ fn looking() -> Router<Arc<App>> {
         .route("/records.csv", get(records::csv))
         .route("/records.json", get(records::json))
         .route("/records/{entry}", get(entry::show))
+        .route("/shop", get(shop::show))
+        .route("/shop/verify", get(shop::verified))
+        .route("/shop/builds", get(builds::show))
+        .route("/shop/builds/edit", get(builds::edit))
+        .route("/shop/new-machine", get(new_machine::first))
+        .route("/shop/new-machine/about", get(new_machine::about))
+        .route("/shop/new-machine/keeper", get(new_machine::keeper))
+        .route("/shop/new-machine/first/{name}", get(new_machine::done))
+        .route("/shop/demo", get(new_machine::filling))
         .route("/shop/people", get(people::show))
         .route("/shop/people/password", post(people::change_password))
         .route("/shop/people/session/{id}/end", post(people::end_session))
@@ -106,6 +118,16 @@ fn planning() -> Router<Arc<App>> {
         .route("/rounds/keepers/calendar", post(rounds::renew))
         .route("/rounds/keepers/calendar/revoke", post(rounds::revoke))
         .route("/stores/item/{item}/terms", post(stores::terms))
+        .route("/shop/new-machine/add", post(new_machine::add))
+        .route("/shop/demo", post(new_machine::fill))
+        .route("/shop/age", post(shop::age))
+        .route("/shop/hours", post(shop::hours))
+        .route("/shop/rates", post(shop::rates))
+        .route("/shop/limits", post(shop::limit))
+        .route("/shop/limits/{entry}/take-back", post(shop::take_back))
+        .route("/shop/materials", post(shop::material))
+        .route("/shop/verify", post(shop::verify))
+        .route("/shop/builds/save", post(builds::save))
 }
 
 /// What says who may.

@@ -13,6 +13,7 @@ mod graph;
 mod label;
 mod layout;
 mod mark;
+mod outline;
 mod role;
 mod stage;
 mod title;
@@ -27,6 +28,7 @@ use self::mark::{Mark, Paper};
 use super::frame::hatch;
 use crate::words;
 
+pub(crate) use self::outline::outline;
 pub(crate) use self::graph::{Readings, Wear, readings, taken, wear};
 
 /// A machine to be drawn.

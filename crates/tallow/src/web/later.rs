@@ -1,0 +1,137 @@
+//! What takes longer than a page may: it is reckoned beside the requests, and kept until something is recorded.
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+use ledger::News;
+
+use crate::trouble::Trouble;
+
+/// What the server reckons beside its requests.
+#[derive(Default)]
+pub(crate) struct Beside {
+    /// The filling of the shop with the invented one.
+    pub(crate) filling: Arc<Later<()>>,
+    /// The proof that the records are whole.
+    pub(crate) proof: Arc<Later<ledger::Verdict>>,
+}
+
+/// How often it is looked whether something is there while a request waits for it, and how many times.
+const LOOK: (Duration, u32) = (Duration::from_millis(25), 16);
+
+/// What came of reckoning something.
+pub(crate) type Found<T> = Result<Arc<T>, Trouble>;
+
+/// Things that are reckoned beside the requests, by name.
+pub(crate) struct Later<T>(Mutex<BTreeMap<String, Thing<T>>>);
+
+struct Thing<T> {
+    /// The state of the records that it is of.
+    news: News,
+    /// `None` while it is being reckoned.
+    found: Option<Found<T>>,
+}
+
+impl<T> Default for Later<T> {
+    fn default() -> Later<T> {
+        Later(Mutex::default())
+    }
+}
+
+impl<T: Send + Sync + 'static> Later<T> {
+    /// The thing of that name as of `news`; `None` while it is being reckoned, which begins with the first request for it.
+    ///
+    /// # Errors
+    /// What the reckoning ended in.
+    pub(crate) async fn get(
+        self: &Arc<Self>,
+        name: &str,
+        news: News,
+        reckon: impl FnOnce() -> Result<T, Trouble> + Send + 'static,
+    ) -> Result<Option<Arc<T>>, Trouble> {
+        self.begin(name, news, reckon);
+        for _ in 0..LOOK.1 {
+            if let Some(found) = self.found(name) {
+                return found.map(Some);
+            }
+            tokio::time::sleep(LOOK.0).await;
+        }
+        Ok(None)
+    }
+
+    /// Begins to reckon the thing of that name, unless it is there as of `news` or being reckoned for it. Says whether it began.
+    pub(crate) fn begin(
+        self: &Arc<Self>,
+        name: &str,
+        news: News,
+        reckon: impl FnOnce() -> Result<T, Trouble> + Send + 'static,
+    ) -> bool {
+        let mut things = self.things();
+        if things.get(name).is_some_and(|thing| thing.news == news) {
+            return false;
+        }
+        things.insert(name.to_owned(), Thing { news, found: None });
+        let (held, name) = (self.clone(), name.to_owned());
+        tokio::task::spawn_blocking(move || {
+            let found = reckon().map(Arc::new);
+            // Where something was recorded meanwhile, a newer reckoning has the place.
+            if let Some(thing) = held.things().get_mut(&name).filter(|thing| thing.news == news) {
+                thing.found = Some(found);
+            }
+        });
+        true
+    }
+
+    /// What came of the thing of that name, if it is there.
+    pub(crate) fn found(&self, name: &str) -> Option<Found<T>> {
+        self.things().get(name)?.found.clone()
+    }
+
+    /// Whether the thing of that name is being reckoned.
+    pub(crate) fn is_under_way(&self, name: &str) -> bool {
+        self.things().get(name).is_some_and(|thing| thing.found.is_none())
+    }
+
+    fn things(&self) -> MutexGuard<'_, BTreeMap<String, Thing<T>>> {
+        // OK to go on: each change of the map is whole.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicU32, Ordering};
+
+    use super::*;
+
+    fn news(revisions: i64) -> News {
+        News { revisions, descriptions: 0 }
+    }
+
+    #[tokio::test]
+    async fn a_thing_is_reckoned_once_for_each_state_of_the_records() {
+        let later: Arc<Later<u32>> = Arc::default();
+        let times = Arc::new(AtomicU32::new(0));
+        for (revision, expected) in [(1, 1), (1, 1), (2, 2), (2, 2)] {
+            let times = times.clone();
+            let got = later.get("one", news(revision), move || Ok(times.fetch_add(1, Ordering::SeqCst) + 1)).await;
+            assert_eq!(got.unwrap().as_deref(), Some(&expected));
+        }
+    }
+
+    #[tokio::test]
+    async fn what_takes_long_is_waited_for_elsewhere_and_a_trouble_is_told() {
+        let later: Arc<Later<u32>> = Arc::default();
+        let (go, wait) = std::sync::mpsc::channel::<()>();
+        let slow = move || {
+            wait.recv().expect("the word to go on");
+            Err(Trouble::refused("no such kind"))
+        };
+        assert_eq!(later.get("slow", news(1), slow).await, Ok(None));
+        assert!(later.is_under_way("slow"));
+        go.send(()).unwrap();
+        let again = later.get("slow", news(1), || Ok(1)).await;
+        assert_eq!(again.unwrap_err().what(), "no such kind");
+    }
+}
