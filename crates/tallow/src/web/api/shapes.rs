@@ -111,8 +111,10 @@ impl Node {
             kinds.push("array");
             schema.insert("items".into(), element.schema());
         }
-        if !kinds.is_empty() {
-            schema.insert("type".into(), json!(kinds));
+        match kinds[..] {
+            [] => {}
+            [only] => drop(schema.insert("type".into(), json!(only))),
+            _ => drop(schema.insert("type".into(), json!(kinds))),
         }
         if !self.meaning.is_empty() {
             schema.insert("description".into(), json!(self.meaning));
@@ -148,9 +150,9 @@ mod tests {
              | `[].map.{tool}` | text | | |\n| `[].use` | [use](#use) | | |\n",
         );
         let element = tables["b"].schema()["items"].clone();
-        assert_eq!(tables["a"].schema()["type"], json!(["array"]));
+        assert_eq!(tables["a"].schema()["type"], "array");
         assert_eq!(element["properties"]["n"], json!({ "type": ["integer", "null"], "description": "How many." }));
-        assert_eq!(element["properties"]["map"]["additionalProperties"], json!({ "type": ["string"] }));
+        assert_eq!(element["properties"]["map"]["additionalProperties"], json!({ "type": "string" }));
         assert_eq!(element["properties"]["use"], json!({ "$ref": "#/components/schemas/use" }));
     }
 }

@@ -23,13 +23,13 @@ if (document.querySelector("header nav") && "EventSource" in window) {
   const offer = () => {
     events.close();
     const note = document.createElement("p");
-    note.className = "said";
+    note.className = "news";
     note.setAttribute("role", "status");
     const again = document.createElement("a");
     again.href = location.href;
     again.textContent = "Show it";
     note.append("Something was recorded since this page was made. ", again, ".");
-    document.querySelector("main").prepend(note);
+    document.body.append(note);
     document.removeEventListener("visibilitychange", listen);
   };
   const listen = () => {
