@@ -15,7 +15,6 @@ use upkeep::stake::forbids_running;
 use upkeep::stores::{self, Lack, Lot, Need, Shelf, Source, StoresError};
 use upkeep::{Build, Due, MachineState, Materials, Rates, When, due};
 
-use crate::commands::keeper::is_of;
 use crate::context;
 use crate::parallel;
 use crate::trouble::Trouble;
@@ -143,11 +142,14 @@ impl Glance {
         })
     }
 
-    /// The minutes of visits that a keeper was told to make on a day, those that are over among them.
-    pub(crate) fn told_minutes(&self, keeper: &str, day: Date) -> f64 {
-        let is_theirs = |told: &&Told| !told.is_cancelled && told.visit.day == day && is_of(told, keeper);
-        // The sum of nothing is −0; 0 + −0 is 0.
-        0.0 + self.told.iter().filter(is_theirs).map(|told| told.visit.took.unwrap_or(told.visit.minutes)).sum::<f64>()
+    /// The minutes of the visits that each keeper, in lower case, was told to make on each day, those that are over among them.
+    pub(crate) fn told_minutes(&self) -> BTreeMap<(String, Date), f64> {
+        let mut minutes: BTreeMap<(String, Date), f64> = BTreeMap::new();
+        for told in self.told.iter().filter(|told| !told.is_cancelled) {
+            let of_day = minutes.entry((told.visit.keeper.to_lowercase(), told.visit.day)).or_default();
+            *of_day += told.visit.took.unwrap_or(told.visit.minutes);
+        }
+        minutes
     }
 
     /// What the visits that people have been told of lack, of each item at the first visit that lacks it. What the stores do not

@@ -99,6 +99,7 @@ impl<'a> Chart<'a> {
 
     /// Draws it, with the keepers' minutes below.
     pub(super) fn draw(&self) -> Markup {
+        let told = self.glance.told_minutes();
         let keepers: Vec<&str> = self.glance.keepers.iter().map(|one| one.keeper.name.as_str()).collect();
         html! {
             p.hint #chart-keys {
@@ -121,7 +122,7 @@ impl<'a> Chart<'a> {
                     tbody { @for row in &self.rows { (self.row(row)) } }
                     tbody.keepers {
                         tr { th scope="rowgroup" colspan=(Days::SHOWN + 1) { "Keepers: minutes told / minutes they have" } }
-                        @for rostered in &self.glance.keepers { (self.keeper(rostered)) }
+                        @for rostered in &self.glance.keepers { (self.keeper(rostered, &told)) }
                     }
                 }
             }
@@ -178,14 +179,15 @@ impl<'a> Chart<'a> {
         }
     }
 
-    fn keeper(&self, rostered: &Rostered) -> Markup {
+    fn keeper(&self, rostered: &Rostered, minutes: &BTreeMap<(String, Date), f64>) -> Markup {
         let name = &rostered.keeper.name;
+        let told_on = |day: Date| minutes.get(&(name.to_lowercase(), day)).copied().unwrap_or(0.0);
         html! {
             tr {
                 th scope="row" { (name) }
                 @for day in self.days.all() {
                     @let has = f64::from(rostered.minutes_on(day));
-                    @let told = self.glance.told_minutes(name, day);
+                    @let told = told_on(day);
                     td class=[rest(day)] {
                         @if rostered.is_away(day) { strong { "off" } @if 0.0 < told { br; (told) " told" } }
                         @else if has == 0.0 && told == 0.0 { "–" }

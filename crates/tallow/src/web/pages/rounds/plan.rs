@@ -78,7 +78,7 @@ fn asking(refusal: &Refusal) -> Markup {
                     (Field { value: USUAL_DAYS, kind: "number", ..Field::text(FORM, "days", "Days, from today on") }.show(refusal))
                     (Field { value: USUAL_SECONDS, kind: "number", hint: "At most 60. The longer, the nearer to the cheapest.",
                              ..Field::text(FORM, "seconds", "Seek for, s") }.show(refusal))
-                    button { "Plan again" }
+                    button { "Seek a plan" }
                 }
                 (refusal.shown(FORM))
             }

@@ -1,0 +1,83 @@
+//! The stores: what comes and is counted changes what is there, and what to buy is told by supplier.
+
+use std::time::Duration;
+
+use fantoccini::Locator;
+use serde_json::Value;
+
+use crate::harness::{Browser, DESK, PHONE, Shop};
+
+/// An item of the demo that comes in pieces.
+const ITEM: &str = "carbon filter";
+
+fn stock(shop: &Shop) -> f64 {
+    let items: Value = serde_json::from_str(&shop.run(&["stores", "--json"])).expect("JSON");
+    let item = items.as_array().expect("a list").iter().find(|item| item["item"] == ITEM).expect("the item");
+    item["stock"].as_f64().expect("a stock")
+}
+
+async fn type_into(browser: &Browser, id: &str, text: &str) {
+    let field = browser.client.find(Locator::Id(id)).await.unwrap_or_else(|error| panic!("no field {id}: {error}"));
+    field.clear().await.expect("it is emptied");
+    field.send_keys(text).await.expect("it is filled");
+}
+
+#[tokio::test]
+async fn what_comes_and_what_is_counted_changes_what_is_there() {
+    let shop = Shop::demo();
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    let before = stock(&shop);
+    browser.go(&server.page("/stores")).await;
+    browser.press(ITEM).await;
+    browser.press("Something came").await;
+    type_into(&browser, "receive-amount", "4").await;
+    type_into(&browser, "receive-price", "46").await;
+    browser.press("Record that it came").await;
+    browser.shows("Received: 4 of carbon filter").await;
+    assert_eq!(stock(&shop), before + 4.0);
+
+    browser.press("A count").await;
+    type_into(&browser, "count-amount", "5").await;
+    browser.press("Record the count").await;
+    browser.shows("Counted: 5 of carbon filter").await;
+    assert_eq!(stock(&shop), 5.0);
+    browser.photograph("item").await;
+
+    // More than is there can't be thrown away, and what was typed stays.
+    browser.press("Something is thrown away").await;
+    type_into(&browser, "discard-amount", "99").await;
+    type_into(&browser, "discard-why", "wet").await;
+    browser.press("Record that it goes").await;
+    browser.shows("can't be thrown away").await;
+    let typed =
+        browser.ask("return ['discard-amount', 'discard-why'].map(id => document.getElementById(id).value)").await;
+    assert_eq!(typed, serde_json::json!(["99", "wet"]));
+    assert_eq!(stock(&shop), 5.0);
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn what_to_buy_is_told_by_supplier_once_it_is_reckoned() {
+    let shop = Shop::demo();
+    let server = shop.serve();
+    let browser = Browser::open(DESK).await;
+    for _ in 0..50 {
+        browser.go(&server.page("/stores/buy")).await;
+        if !browser.text().await.contains("being reckoned") {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(200)).await;
+    }
+    let list: Value = serde_json::from_str(&shop.run(&["stores", "buy", "--json"])).expect("JSON");
+    let text = browser.text().await;
+    let lines = list["lines"].as_array().expect("lines");
+    assert!(!lines.is_empty(), "the demo has something to buy");
+    for line in lines {
+        for key in ["item", "supplier"] {
+            let words = line[key].as_str().expect("words");
+            assert!(text.contains(words), "{words}:\n{text}");
+        }
+    }
+    browser.close().await;
+}
