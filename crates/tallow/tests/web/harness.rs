@@ -206,6 +206,20 @@ impl Browser {
         }
     }
 
+    /// What the page says, once it says one of these words; fails after half a minute.
+    pub(crate) async fn until(&self, words: &[&str]) -> String {
+        for _ in 0..150 {
+            // OK to ignore: between two pages there is none to ask.
+            let text = self.client.execute("return document.body.innerText", Vec::new()).await.unwrap_or_default();
+            let text = text.as_str().unwrap_or_default();
+            if words.iter().any(|word| text.contains(word)) {
+                return text.to_owned();
+            }
+            tokio::time::sleep(std::time::Duration::from_millis(200)).await;
+        }
+        panic!("none of {words:?} came up:\n{}", self.text().await);
+    }
+
     /// Fails if the page shows these words.
     pub(crate) async fn hides(&self, words: &str) {
         let text = self.text().await;

@@ -43,7 +43,7 @@ function moving(chart, change) {
     if (!proposed) return;
     const { chip } = proposed;
     chip.style.transform = "";
-    chip.querySelector("span").textContent = chip.dataset.keeper;
+    chip.querySelector(".who").textContent = chip.dataset.keeper;
     chip.classList.remove("proposed");
     asking?.abort();
     proposed = null;
@@ -58,7 +58,7 @@ function moving(chart, change) {
     if (stays) return leave();
     chip.classList.add("proposed");
     chip.style.transform = `translateX(${shift(chip, day)}px)`;
-    chip.querySelector("span").textContent = keeper;
+    chip.querySelector(".who").textContent = keeper;
     aim(chip, day);
     change.hidden = false;
     ask();

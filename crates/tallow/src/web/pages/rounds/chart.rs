@@ -172,8 +172,8 @@ impl<'a> Chart<'a> {
         html! {
             a.visit.locked[visit.is_locked] href={ "#visit-" (told.id) } aria-label=(label) aria-describedby="chart-keys"
                 data-visit=(told.id) data-machine=(told.machine) data-day=(visit.day) data-keeper=(visit.keeper) draggable="false" {
-                strong { (visit.minutes) " min" }
-                span { (visit.keeper) }
+                span.minutes { b { (visit.minutes) } " min" }
+                span.who { (visit.keeper) }
                 @if visit.is_locked { span { "locked" } }
             }
         }

@@ -31,7 +31,7 @@ pub(super) fn section(
             section aria-labelledby="one-by-one" {
                 h2 #one-by-one { "Visits, day by day" }
                 @for day in days {
-                    h3 { (words::weekday(day, today)) }
+                    h3 { @if day == today { "Today" } @else { (words::weekday(day, today)) } }
                     @for told in visits.iter().filter(|told| told.visit.day == day) {
                         (visit(told, &Forms { view, refusal, typed, asked, keepers: &keepers, today, outlook }))
                     }
