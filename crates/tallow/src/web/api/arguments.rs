@@ -51,11 +51,22 @@ pub(super) fn command(route: &Route) -> Command {
 /// The parameters that a route offers: all of its command's but those that name files, which nobody may over the network.
 pub(super) fn arguments(route: &Route) -> Vec<Argument> {
     let command = command(route);
-    let is_offered = |arg: &&Arg| {
-        let is_path = arg.get_value_parser().type_id() == TypeId::of::<PathBuf>();
-        !is_path && !route.without.contains(&arg.get_id().as_str())
-    };
-    command.get_arguments().filter(is_offered).map(Argument::of).collect()
+    let is_offered = |arg: &&Arg| !route.without.contains(&arg.get_id().as_str());
+    harmless(&command).filter(is_offered).map(Argument::of).collect()
+}
+
+fn harmless(command: &Command) -> impl Iterator<Item = &Arg> {
+    command.get_arguments().filter(|arg| arg.get_value_parser().type_id() != TypeId::of::<PathBuf>())
+}
+
+/// Refuses parameters that a route does not offer.
+///
+/// # Errors
+/// The first of them.
+pub(super) fn check(route: &Route, given: &Given) -> Result<(), Trouble> {
+    let arguments = arguments(route);
+    let stranger = given.iter().find(|(name, _)| !arguments.iter().any(|argument| argument.name == *name));
+    stranger.map_or(Ok(()), |(name, _)| Err(unknown(route, name)))
 }
 
 impl Argument {
@@ -136,13 +147,11 @@ fn unknown(route: &Route, name: &str) -> Trouble {
 /// The command line that gives a route's command with these values, and the file that came along by its name.
 ///
 /// # Errors
-/// A parameter that there is not, or not so often; a value that can't stand there.
+/// A parameter given more often than it may be; a value that can't stand there.
 pub(super) fn command_line(route: &Route, given: &Given, file: Option<&str>) -> Result<Vec<String>, Trouble> {
-    let arguments = arguments(route);
+    let command = command(route);
+    let arguments: Vec<Argument> = harmless(&command).map(Argument::of).collect();
     let mut line: Vec<String> = ["tallow"].iter().chain(route.words).map(|&word| word.to_owned()).collect();
-    if let Some((name, _)) = given.iter().find(|(name, _)| !arguments.iter().any(|argument| argument.name == *name)) {
-        return Err(unknown(route, name));
-    }
     let mut places = Vec::new();
     let mut is_left_out = None;
     for argument in &arguments {
@@ -223,7 +232,7 @@ mod tests {
     fn what_there_is_not_is_refused_by_its_name() {
         let due = route(&["due"], Does::Reads);
         for name in ["shop", "json", "now", "help", "svg", "Days", ""] {
-            let refused = command_line(due, &pairs(&[(name, "x")]), None).unwrap_err();
+            let refused = check(due, &pairs(&[(name, "x")])).unwrap_err();
             assert!(refused.what().contains(&format!("\"{name}\"")), "{refused}");
         }
         assert!(command_line(due, &pairs(&[("days", "1"), ("days", "2")]), None).is_err());
@@ -233,7 +242,7 @@ mod tests {
     #[test]
     fn a_file_comes_by_its_name_alone() {
         let run = route(&["run"], Does::TakesFile("file"));
-        assert!(command_line(run, &pairs(&[("file", "/etc/passwd")]), None).is_err());
+        assert!(check(run, &pairs(&[("file", "/etc/passwd")])).is_err());
         let line = command_line(run, &pairs(&[("on", "bowline"), ("material", "PLA")]), Some("--rib.gcode")).unwrap();
         assert_eq!(line, ["tallow", "run", "--on=bowline", "--material=PLA", "--", "--rib.gcode"]);
     }

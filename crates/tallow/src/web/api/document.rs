@@ -85,6 +85,10 @@ fn operation(route: &Route, method: &str) -> Value {
         Does::TakesFile(_) => {
             // Of the query nothing is required: without a file all stands in the body.
             operation["parameters"] = all.iter().map(|argument| optional(parameter(argument))).collect();
+            if all.iter().all(|argument| argument.name != "label") {
+                let label = page("label", "What to call the file that is sent", json!({ "type": "string" }));
+                operation["parameters"].as_array_mut().into_iter().for_each(|all| all.push(label.clone()));
+            }
             operation["requestBody"] = body(object(&all));
             operation["requestBody"]["content"]["application/octet-stream"] = json!({
                 "schema": { "description": "The print file: plain, gzip or zstd. Parameters then stand in the query." },

@@ -93,6 +93,7 @@ async fn read(
     Query(mut given): Query<Given>,
 ) -> Result<Response, Refused> {
     let page = if route.is_list() { Some(Paging::taken(&mut given)?) } else { None };
+    arguments::check(route, &given)?;
     if let (Some(page), true) = (&page, route.pages_itself()) {
         given.push(("most".to_owned(), page.limit.to_string()));
         given.extend(page.after.map(|after| ("before".to_owned(), after.to_string())));
@@ -129,12 +130,18 @@ async fn take_file(
     if kind.starts_with("application/json") {
         let body = axum::body::to_bytes(request.into_body(), super::BODY_BYTES).await.map_err(|_| too_large())?;
         given.extend(members(route, &body)?);
+        arguments::check(route, &given)?;
         keep_to_its_machine(&around.visitor.may, &mut given)?;
         return Ok(json(carried_out(&app, route, &given, Vec::new()).await?.to_string()));
     }
     keep_to_its_machine(&around.visitor.may, &mut given)?;
-    let label = given.iter().find(|(name, _)| name == "label").map(|(_, label)| label.as_str());
-    let name = label.filter(|label| !label.is_empty()).unwrap_or("print file").to_owned();
+    let name = given.iter().find(|(name, label)| name == "label" && !label.is_empty());
+    let name = name.map_or_else(|| "print file".to_owned(), |(_, label)| label.clone());
+    if arguments::arguments(route).iter().all(|argument| argument.name != "label") {
+        // What the command does not keep names the file all the same.
+        given.retain(|(name, _)| name != "label");
+    }
+    arguments::check(route, &given)?;
     let file = stored(request.into_body()).await?;
     let sent = Sent { name, file: Arc::new(file) };
     Ok(json(carried_out(&app, route, &given, vec![sent]).await?.to_string()))
