@@ -3,7 +3,7 @@
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 use fantoccini::{Client, ClientBuilder, Locator};
 use serde_json::json;
@@ -36,20 +36,20 @@ static DEMO: LazyLock<(tempfile::TempDir, PathBuf)> = LazyLock::new(|| {
 
 /// A shop of a test's own.
 pub(crate) struct Shop {
-    folder: tempfile::TempDir,
+    folder: Arc<tempfile::TempDir>,
 }
 
 impl Shop {
     /// A copy of the demo.
     pub(crate) fn demo() -> Shop {
-        let shop = Shop { folder: tempfile::tempdir().expect("a folder") };
+        let shop = Shop { folder: Arc::new(tempfile::tempdir().expect("a folder")) };
         std::fs::copy(&DEMO.1, shop.place()).expect("the demo is copied");
         shop
     }
 
     /// A shop without machines.
     pub(crate) fn empty() -> Shop {
-        let shop = Shop { folder: tempfile::tempdir().expect("a folder") };
+        let shop = Shop { folder: Arc::new(tempfile::tempdir().expect("a folder")) };
         shop.run(&["shop", "new", "Sail room", "--zone", "Europe/Lisbon"]);
         shop
     }
@@ -83,7 +83,7 @@ impl Shop {
         let mut lines = BufReader::new(child.stdout.take().expect("a pipe")).lines();
         let line = lines.next().expect("a line").expect("UTF-8");
         let address = line.split_whitespace().find(|word| word.starts_with("http")).expect("an address");
-        Server { address: address.trim_end_matches('/').to_owned(), child, _rest: Box::new(lines) }
+        Server { address: address.trim_end_matches('/').to_owned(), child, _rest: Box::new(lines), _folder: self.folder.clone() }
     }
 }
 
@@ -94,6 +94,8 @@ pub(crate) struct Server {
     child: Child,
     /// Held, so that the server's pipe stays open.
     _rest: Box<dyn Send>,
+    /// Held, so that the records stay where they are.
+    _folder: Arc<tempfile::TempDir>,
 }
 
 impl Server {

@@ -159,6 +159,24 @@ fn a_session_ends_by_signing_out_by_a_new_role_and_by_its_end_elsewhere() {
 }
 
 #[test]
+fn a_sessions_token_is_replaced_daily_and_ends_after_a_fortnight_without_use() {
+    let shop = peopled();
+    let cookie = signed_in(&shop.serve(), "look");
+    let asked = |now: &str, cookie: &str| {
+        let server = shop.serve_with(&["--now", &format!("{now}[Europe/Lisbon]")]);
+        get("/machines").with("cookie", cookie).to(&server)
+    };
+    let same_day = asked("2026-11-25T20:00", &cookie);
+    assert_eq!((same_day.status, same_day.cookie()), (200, None));
+    let next_day = asked("2026-11-26T09:00", &cookie);
+    let renewed = next_day.cookie().expect("a new token");
+    assert_ne!(renewed, cookie);
+    assert_eq!(asked("2026-11-26T09:05", &cookie).status, 303, "the old token is of no use any more");
+    assert_eq!(asked("2026-11-26T09:05", &renewed).status, 200);
+    assert_eq!(asked("2026-12-10T09:10", &renewed).status, 303, "14 days and 5 minutes after it was last seen");
+}
+
+#[test]
 fn what_somebody_records_bears_their_name() {
     let shop = peopled();
     let server = shop.serve();

@@ -42,7 +42,7 @@ const fn plans(words: &'static [&'static str]) -> Route {
 const SETS_RATES: &[&str] = &["currency", "labour", "standing", "nuisance", "failed_print", "damage", "note"];
 
 /// Every route.
-pub(super) static ROUTES: [Route; 38] = [
+pub(super) static ROUTES: [Route; 40] = [
     reads(&["due"], &[]),
     reads(&["steps"], &[]),
     reads(&["history"], &["most", "before"]),
@@ -80,6 +80,8 @@ pub(super) static ROUTES: [Route; 38] = [
     plans(&["stores", "terms"]),
     plans(&["material", "add"]),
     plans(&["visit", "move"]),
+    plans(&["visit", "lock"]),
+    plans(&["visit", "free"]),
     plans(&["visit", "off"]),
 ];
 
