@@ -60,8 +60,8 @@ pub(crate) struct Cli {
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
-    /// Make an invented shop, or open the one made before, and show what is due in it
-    #[command(after_help = "Example:\n  tallow demo")]
+    /// Make an invented shop, or open the one made before, show what is due in it, and serve it
+    #[command(after_help = "Examples:\n  tallow demo\n  tallow demo --no-serve")]
     Demo(Demo),
     /// Make a shop, look at it, verify its records
     #[command(subcommand)]
@@ -266,6 +266,9 @@ pub(crate) struct Demo {
     /// Make it anew, even if there is one
     #[arg(long)]
     pub(crate) anew: bool,
+    /// Show the list and end; do not serve the shop
+    #[arg(long)]
+    pub(crate) no_serve: bool,
 }
 
 #[derive(Debug, Subcommand)]
@@ -818,6 +821,9 @@ pub(crate) struct Replay {
     /// One machine; all if left out
     pub(crate) machine: Option<String>,
 }
+
+/// The port that a shop is served at, unless another is named.
+pub(crate) const PORT: u16 = 4630;
 
 #[derive(Args, Debug)]
 pub(crate) struct Serve {

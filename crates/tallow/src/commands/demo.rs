@@ -1,6 +1,7 @@
 //! `tallow demo`: the invented pattern loft, made once and opened again.
 
 use std::collections::BTreeMap;
+use std::net::{Ipv4Addr, SocketAddr, TcpListener};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -20,6 +21,7 @@ use crate::parallel;
 use crate::programs;
 use crate::progress::{Progress, Unit};
 use crate::trouble::Trouble;
+use crate::web;
 
 pub(crate) async fn demo(context: &Context, args: &cli::Demo) -> Result<(), Trouble> {
     let place = context.demo_place()?;
@@ -35,8 +37,19 @@ pub(crate) async fn demo(context: &Context, args: &cli::Demo) -> Result<(), Trou
     }
     context.out.line(format!(
         "\nThis shop and its records are invented. To look around in it: export TALLOW_SHOP=\"{place}\"\n\
-         then try: tallow due bowline --why, tallow plan, tallow lives \"feed tube\", tallow replay"
-    ))
+         then try: tallow due bowline --why, tallow plan, tallow lives \"feed tube\", tallow replay\n"
+    ))?;
+    if args.no_serve {
+        return Ok(());
+    }
+    web::serve(context, Some(ledger), free_address(), &[], None).await
+}
+
+/// The usual address, or, where another server has it, any port that is free.
+fn free_address() -> SocketAddr {
+    let usual = SocketAddr::from((Ipv4Addr::LOCALHOST, cli::PORT));
+    let is_free = TcpListener::bind(usual).is_ok();
+    if is_free { usual } else { SocketAddr::from((Ipv4Addr::LOCALHOST, 0)) }
 }
 
 /// The demo that was made before, unless it is to be made anew.

@@ -16,6 +16,6 @@ pub(crate) async fn serve(context: &Context, args: &cli::Serve) -> Result<(), Tr
         (Some(certificate), Some(key)) => Some(web::encrypted_by(certificate, key)?),
         _ => None,
     };
-    let ledger = context.open().await?;
+    let ledger = context.open_if_there().await?;
     web::serve(context, ledger, address, &args.names, tls).await
 }

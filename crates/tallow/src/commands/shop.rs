@@ -20,15 +20,24 @@ pub(crate) async fn shop(context: &Context, args: &cli::Shop) -> Result<(), Trou
 
 async fn new(context: &Context, name: &str, zone: Option<&str>) -> Result<(), Trouble> {
     let place = context.place()?;
-    let zone = zone.map_or_else(zone_here, |zone| Ok(zone.to_owned()))?;
-    make_folder_for(&place)?;
-    let ledger = Ledger::create(&place, name, &zone).await?;
+    let ledger = make(&place, name, zone).await?;
     context.will_close(&ledger);
     if context.json {
         return context.out.json(&shape(&ledger, &place));
     }
+    let zone = &ledger.shop().zone_name;
     context.out.line(format!("The shop \"{name}\" is at {place}; its days are those of {zone}."))?;
     context.out.line("Next: tallow build list, then tallow machine add NAME --build BUILD")
+}
+
+/// Makes a shop at a place, with the days of `zone`, else with those of this machine.
+///
+/// # Errors
+/// A name or a zone that can't be, a place at which none can be made.
+pub(crate) async fn make(place: &str, name: &str, zone: Option<&str>) -> Result<Ledger, Trouble> {
+    let zone = zone.map_or_else(zone_here, |zone| Ok(zone.to_owned()))?;
+    make_folder_for(place)?;
+    Ok(Ledger::create(place, name, &zone).await?)
 }
 
 async fn show(context: &Context) -> Result<(), Trouble> {

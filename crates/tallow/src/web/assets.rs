@@ -1,13 +1,12 @@
 //! What pages load beside themselves: the style, the script, the icon. The name of each holds its content's hash, so that a
 //! browser may keep it for good.
 
-use std::sync::{Arc, LazyLock};
+use std::sync::LazyLock;
 
 use axum::Router;
 use axum::http::header;
 use axum::routing::get;
 
-use super::app::App;
 use crate::input;
 
 /// A file that is part of the program.
@@ -59,7 +58,7 @@ pub(crate) static ROUNDS: Asset = asset!("rounds.js", "text/javascript; charset=
 /// A part in section.
 pub(crate) static ICON: Asset = asset!("icon.svg", "image/svg+xml");
 
-pub(crate) fn router() -> Router<Arc<App>> {
+pub(crate) fn router<S: Clone + Send + Sync + 'static>() -> Router<S> {
     let all: [&'static Asset; 5] = [&STYLE, &SCRIPT, &ICON, &VISIT, &ROUNDS];
     all.into_iter().fold(Router::new(), |router, asset| {
         let answer = || async {

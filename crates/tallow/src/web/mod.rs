@@ -10,6 +10,7 @@ mod app;
 mod assets;
 mod desk;
 mod form;
+mod founding;
 mod frame;
 mod glance;
 mod guard;
@@ -53,19 +54,23 @@ const BODY_PAUSE: Duration = Duration::from_secs(15);
 /// How long an answer may take.
 const ANSWER: Duration = Duration::from_secs(120);
 
-/// Serves a shop until the process is told to end.
+/// Serves a shop until the process is told to end; where there is none yet, a page that makes one before.
 ///
 /// # Errors
 /// An address that can't be listened at, or may not before somebody has been set up; a shop that can't be read.
 pub(crate) async fn serve(
     context: &Context,
-    ledger: Ledger,
+    ledger: Option<Ledger>,
     address: SocketAddr,
     names: &[String],
     tls: Option<TlsAcceptor>,
 ) -> Result<(), Trouble> {
     let door = Door::new(address, names, tls.is_some());
-    if !door.is_at_home() && !ledger.has_people().await? {
+    let has_people = match &ledger {
+        Some(ledger) => ledger.has_people().await?,
+        None => false,
+    };
+    if !door.is_at_home() && !has_people {
         return Err(Trouble::refused("others could reach the server, and nobody has been set up who may sign in")
             .help("set somebody up: tallow person set NAME --role own")
             .help("or listen at 127.0.0.1, without --name"));
@@ -73,13 +78,26 @@ pub(crate) async fn serve(
     if !address.ip().is_loopback() && tls.is_none() {
         out::remark("Passwords will cross the network readably. Give --certificate and --key, or let a server before this one encrypt.");
     }
-    let listener = TcpListener::bind(address).await.map_err(|error| {
+    let unheard = |error: std::io::Error| {
         Trouble::refused(format!("{address} can't be listened at: {error}")).help("name another: --listen 127.0.0.1:8080")
-    })?;
+    };
+    let listener = TcpListener::bind(address).await.map_err(unheard)?;
     let bound = listener.local_addr().unwrap_or(address);
     let scheme = if tls.is_some() { "https" } else { "http" };
     let host = names.first().map_or_else(|| bound.to_string(), |name| format!("{name}:{}", bound.port()));
-    context.out.line(format!("{}: {scheme}://{host}/\nTo end: Ctrl-C", ledger.shop().name))?;
+    let what = ledger.as_ref().map_or("No shop yet, a page makes one", |ledger| ledger.shop().name.as_str());
+    context.out.line(format!("{what}: {scheme}://{host}/\nTo end: Ctrl-C"))?;
+    let (ledger, listener) = match ledger {
+        Some(ledger) => (ledger, listener),
+        None => {
+            // Whoever comes between the two servers waits at the port, which stays open.
+            let port = listener.into_std().map_err(unheard)?;
+            let first = TcpListener::from_std(port.try_clone().map_err(unheard)?).map_err(unheard)?;
+            let Some(made) = founding::found(first, context.place()?, &door).await else { return Ok(()) };
+            context.will_close(&made);
+            (made, TcpListener::from_std(port).map_err(unheard)?)
+        }
+    };
     secret::prepare();
     let app = Arc::new(App::new(ledger, door, context.fixed_now()));
     let ended = async {

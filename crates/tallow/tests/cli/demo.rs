@@ -10,7 +10,7 @@ use crate::shop::Shop;
 static MADE: LazyLock<(Vec<u8>, Duration)> = LazyLock::new(|| {
     let shop = Shop::folder();
     let began = Instant::now();
-    let answer = shop.ask("demo");
+    let answer = shop.ask("demo --no-serve");
     assert_eq!(answer.code, Some(0), "{}", answer.err);
     assert!(answer.out.contains("invented"), "{}", answer.out);
     answer.mentions(&["Making the demo"]);
@@ -53,9 +53,9 @@ fn the_demo_is_made_anew_only_when_asked() {
     shop.json("failure nozzle \"an entry of mine\" --on bowline");
     let entries = |shop: &Shop| shop.json("shop verify")["entries"].as_u64().unwrap();
     let mine = entries(&shop);
-    shop.told("demo");
+    shop.told("demo --no-serve");
     assert_eq!(entries(&shop), mine);
-    shop.told("demo --anew");
+    shop.told("demo --anew --no-serve");
     assert_eq!(entries(&shop), mine - 1);
     let left: Vec<_> = fs::read_dir(shop.path(".")).unwrap().map(|file| file.unwrap().file_name()).collect();
     assert!(!left.iter().any(|name| name.to_string_lossy().contains("unfinished")), "{left:?}");

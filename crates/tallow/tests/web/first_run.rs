@@ -52,3 +52,21 @@ async fn an_empty_shop_can_be_filled_with_the_invented_one_and_no_other_can() {
     browser.hides("Only want to look around?").await;
     browser.close().await;
 }
+
+#[tokio::test]
+async fn a_server_without_a_shop_makes_one_on_its_page_and_goes_on_with_it() {
+    let shop = Shop::none();
+    let server = shop.serve();
+    let browser = Browser::open(DESK).await;
+    browser.go(&server.page("/machines")).await;
+    browser.shows("There is no shop here yet").await;
+    browser.fill("Name", "Sail room").await;
+    browser.fill("Time zone", "Mars/North").await;
+    browser.press("Make the shop").await;
+    browser.shows("Mars/North").await;
+    browser.fill("Time zone", "Europe/Oslo").await;
+    browser.press("Make the shop").await;
+    browser.shows("Choose the one that is built like yours").await;
+    browser.close().await;
+    assert!(shop.run(&["shop", "show"]).contains("Sail room, Europe/Oslo"));
+}

@@ -27,7 +27,7 @@ pub(crate) fn tallow(place: &Path) -> Command {
 static DEMO: LazyLock<(tempfile::TempDir, PathBuf)> = LazyLock::new(|| {
     let folder = tempfile::tempdir().expect("a folder");
     let place = folder.path().join("demo.tallow");
-    for words in [&["demo", "--anew"][..], &["plan", "--keep", "--seconds", "5"]] {
+    for words in [&["demo", "--anew", "--no-serve"][..], &["plan", "--keep", "--seconds", "5"]] {
         let done = tallow(&place).args(words).output().expect("tallow starts");
         assert!(done.status.success(), "{words:?}: {}", String::from_utf8_lossy(&done.stderr));
     }
@@ -45,6 +45,11 @@ impl Shop {
         let shop = Shop { folder: Arc::new(tempfile::tempdir().expect("a folder")) };
         std::fs::copy(&DEMO.1, shop.place()).expect("the demo is copied");
         shop
+    }
+
+    /// A place at which there is no shop yet.
+    pub(crate) fn none() -> Shop {
+        Shop { folder: tempfile::tempdir().expect("a folder") }
     }
 
     /// A shop without machines.

@@ -33,7 +33,7 @@ impl Door {
     }
 
     /// Why a request is not let in, whoever asks; `None` where it is.
-    pub(super) fn refuses(&self, method: &Method, headers: &HeaderMap) -> Option<Trouble> {
+    pub(crate) fn refuses(&self, method: &Method, headers: &HeaderMap) -> Option<Trouble> {
         let host = text(headers, header::HOST).unwrap_or_default();
         if !self.is_own_name(host) {
             return Some(

@@ -75,16 +75,21 @@ const HEADERS: [(HeaderName, &str); 5] = [
 /// Looks at each request before it reaches a page, and at each answer before it leaves.
 pub(crate) async fn guard(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
     let mut response = let_in(&app, request, next).await;
+    dress(&mut response, &app.door);
+    response
+}
+
+/// Puts on an answer what every answer carries.
+pub(super) fn dress(response: &mut Response, door: &Door) {
     for (name, value) in HEADERS {
         response.headers_mut().entry(name).or_insert(HeaderValue::from_static(value));
     }
-    if app.door.is_encrypted() {
+    if door.is_encrypted() {
         // A year (RFC 6797).
         let only_encrypted = HeaderValue::from_static("max-age=31536000");
         response.headers_mut().insert(header::STRICT_TRANSPORT_SECURITY, only_encrypted);
     }
     response.headers_mut().entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
-    response
 }
 
 async fn let_in(app: &App, mut request: Request, next: Next) -> Response {

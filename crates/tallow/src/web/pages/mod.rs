@@ -34,6 +34,8 @@ use super::reply::{Answer, Reply};
 use crate::trouble::Trouble;
 use super::upload::MOST_BYTES;
 
+pub(super) use self::new_machine::FIRST as FIRST_MACHINE;
+
 /// Every page, behind the role that it needs.
 pub(super) fn router() -> Router<Arc<App>> {
     let behind = |routes: Router<Arc<App>>, role: Role| routes.route_layer(from_fn_with_state(role, guard::needs));
