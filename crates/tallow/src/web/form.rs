@@ -140,6 +140,16 @@ impl Field<'_> {
         Field { form, name, label, hint: "", value: "", kind: "text", required: false }
     }
 
+    /// What a browser may fill it with (HTML, "Autofill").
+    fn filled(&self) -> Option<&'static str> {
+        match (self.kind, self.form, self.name) {
+            ("password", "sign-in", _) | ("password", _, "old") => Some("current-password"),
+            ("password", ..) => Some("new-password"),
+            (_, "sign-in", "name") => Some("username"),
+            _ => None,
+        }
+    }
+
     /// Draws it.
     pub(crate) fn show(&self, refusal: &Refusal) -> Markup {
         let id = format!("{}-{}", self.form, self.name);
@@ -150,7 +160,7 @@ impl Field<'_> {
         html! {
             p.field {
                 label for=(id) { (self.label) }
-                input id=(id) name=(self.name) type=(kind) inputmode=[pad] value=(value) required[self.required]
+                input id=(id) name=(self.name) type=(kind) inputmode=[pad] value=(value) required[self.required] autocomplete=[self.filled()]
                     aria-describedby=[(!self.hint.is_empty()).then_some(&hint_id)];
                 @if !self.hint.is_empty() { span.hint id=(hint_id) { (self.hint) } }
             }

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, LazyLock};
 
+use base64::prelude::{BASE64_STANDARD, Engine};
 use fantoccini::{Client, ClientBuilder, Locator};
 use serde_json::json;
 
@@ -49,7 +50,7 @@ impl Shop {
 
     /// A place at which there is no shop yet.
     pub(crate) fn none() -> Shop {
-        Shop { folder: tempfile::tempdir().expect("a folder") }
+        Shop { folder: Arc::new(tempfile::tempdir().expect("a folder")) }
     }
 
     /// A shop without machines.
@@ -264,12 +265,12 @@ impl Browser {
 
     /// Photographs the whole page.
     pub(crate) async fn photograph(&self, name: &str) {
-        let height = self.ask("return document.documentElement.scrollHeight").await.as_u64().unwrap_or(900);
-        let width = self.ask("return window.innerWidth").await.as_u64().unwrap_or(390);
-        let metrics = json!({ "width": width, "height": height.clamp(200, 8000), "deviceScaleFactor": 1, "mobile": false });
-        self.tell_browser("Emulation.setDeviceMetricsOverride", metrics).await;
-        let image = self.client.screenshot().await.expect("a picture");
-        self.tell_browser("Emulation.clearDeviceMetricsOverride", json!({})).await;
+        let size = self.ask("const page = document.documentElement; return [page.clientWidth, page.scrollHeight]").await;
+        let (width, height) = (size[0].as_u64().expect("a width"), size[1].as_u64().expect("a height").min(8000));
+        let clip = json!({ "x": 0, "y": 0, "width": width, "height": height, "scale": 1 });
+        let wanted = json!({ "format": "png", "captureBeyondViewport": true, "clip": clip });
+        let taken = self.tell_browser("Page.captureScreenshot", wanted).await;
+        let image = BASE64_STANDARD.decode(taken["data"].as_str().expect("a picture")).expect("base 64");
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../target/screens");
         std::fs::create_dir_all(&folder).expect("a folder");
         std::fs::write(folder.join(format!("{name}-{width}.png")), image).expect("the picture is written");
