@@ -235,10 +235,11 @@ impl Ledger {
     /// # Errors
     /// Where the database refuses or a mark cannot be read.
     pub async fn checklist(&self, visit: EntryId) -> Result<Checklist, Error> {
-        let rows = sqlx::query("select id, key, task, kind, about, text, made_by, at from mark where visit = $1 order by id")
-            .bind(visit.0)
-            .fetch_all(&self.pool)
-            .await?;
+        let rows =
+            sqlx::query("select id, key, task, kind, about, text, made_by, at from mark where visit = $1 order by id")
+                .bind(visit.0)
+                .fetch_all(&self.pool)
+                .await?;
         let mut checklist = Checklist::default();
         for row in &rows {
             let damaged = || Error::Damaged { what: format!("a mark of visit {visit}") };

@@ -15,4 +15,5 @@ mod pages;
 mod plain;
 mod rounds;
 mod stores;
+mod visit;
 mod who;

@@ -76,7 +76,9 @@ fn words_of(entry: &Entry) -> String {
             format!("{task}: done, used {}", used.join(", "))
         }
         Event::Skipped { task, reason } => format!("{task}: skipped, {reason}"),
-        Event::Reading { position, what, value, unit } => format!("{position}: {what} {value} {unit}").trim_end().to_owned(),
+        Event::Reading { position, what, value, unit } => {
+            format!("{position}: {what} {value} {unit}").trim_end().to_owned()
+        }
         _ => String::new(),
     }
 }
@@ -96,7 +98,8 @@ fn typed(refusal: &Refusal) -> Markup {
 /// The next visit of the day: of the same keeper first.
 fn next(scene: &Scene) -> Markup {
     let today = scene.glance.now.date();
-    let open = || scene.glance.told.iter().filter(|told| told.stands() && told.id != scene.told.id && told.visit.day <= today);
+    let open =
+        || scene.glance.told.iter().filter(|told| told.stands() && told.id != scene.told.id && told.visit.day <= today);
     let is_same_keepers = |told: &&Told| told.visit.keeper == scene.told.visit.keeper;
     html! {
         @match open().find(is_same_keepers).or_else(|| open().next()) {

@@ -26,7 +26,10 @@ pub(in super::super) async fn paper(
 ) -> Answer {
     let Some(scene) = Scene::read(&app, number).await? else { return missing(&around, number) };
     if !scene.told.stands() {
-        return super::super::missing(&around, &format!("visit {number} is not to be walked any more, and has no sheet"));
+        return super::super::missing(
+            &around,
+            &format!("visit {number} is not to be walked any more, and has no sheet"),
+        );
     }
     let paper = match Typed::new(asked).text("paper").as_str() {
         "letter" => Paper::Letter,
@@ -41,7 +44,10 @@ pub(in super::super) async fn paper(
     let headers = [
         (header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8")),
         // OK to fall back: base 64 always stands in a header, and without it the page has no style.
-        (header::CONTENT_SECURITY_POLICY, HeaderValue::from_str(&policy).unwrap_or(HeaderValue::from_static("default-src 'none'"))),
+        (
+            header::CONTENT_SECURITY_POLICY,
+            HeaderValue::from_str(&policy).unwrap_or(HeaderValue::from_static("default-src 'none'")),
+        ),
     ];
     Ok(Reply::Other(Box::new((headers, page).into_response())))
 }
@@ -49,7 +55,9 @@ pub(in super::super) async fn paper(
 /// What a page with that style in it may do.
 fn policy(style: &str) -> String {
     let hash = base64(&input::sha256_bytes(style.as_bytes()));
-    format!("default-src 'none'; style-src 'sha256-{hash}'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'")
+    format!(
+        "default-src 'none'; style-src 'sha256-{hash}'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+    )
 }
 
 /// Base 64 (RFC 4648, section 4).
@@ -70,7 +78,8 @@ mod tests {
     #[test]
     fn base_64_is_that_of_the_standard() {
         // RFC 4648, section 10.
-        let vectors = [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foob", "Zm9vYg=="), ("foobar", "Zm9vYmFy")];
+        let vectors =
+            [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foob", "Zm9vYg=="), ("foobar", "Zm9vYmFy")];
         for (text, expected) in vectors {
             assert_eq!(base64(text.as_bytes()), expected, "{text}");
         }

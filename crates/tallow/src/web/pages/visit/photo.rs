@@ -45,7 +45,9 @@ pub(in super::super) async fn add(
         }
     };
     match kept {
-        Ok(()) => Ok(Reply::Done { to: format!("/visits/{number}?{}", view.query()), said: format!("{task}: photo kept") }),
+        Ok(()) => {
+            Ok(Reply::Done { to: format!("/visits/{number}?{}", view.query()), said: format!("{task}: photo kept") })
+        }
         Err(trouble) => {
             let refusal = Refusal::new(&photo_form_of(&task), trouble, typed);
             Ok(Reply::Refused(scene.page(&app, &around, view, &refusal).await?))

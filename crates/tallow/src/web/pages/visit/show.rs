@@ -6,7 +6,7 @@ use maud::{Markup, html};
 use upkeep::build::{Caution, SignalWord};
 
 use super::super::super::assets;
-use super::super::super::form::{Field, Refusal, Typed};
+use super::super::super::form::{self, Field, Refusal, Typed};
 use super::{FINISH, Scene, new_key, ticks};
 use crate::sheet::{self, Blank, Carry, Change, Stage, TaskStage, VisitSheet, What};
 use crate::words;
@@ -105,7 +105,9 @@ struct Draw<'a> {
 pub(super) fn checklist(scene: &Scene, sheet: &VisitSheet, view: View, refusal: &Refusal) -> Markup {
     let (steps, at_the_end) = steps(sheet);
     let view = match view {
-        View::Here => View::Step(steps.iter().position(|step| outcome(scene, step).is_none()).unwrap_or(steps.len()) + 1),
+        View::Here => {
+            View::Step(steps.iter().position(|step| outcome(scene, step).is_none()).unwrap_or(steps.len()) + 1)
+        }
         View::Step(step) => View::Step(step.clamp(1, steps.len() + 1)),
         View::All => View::All,
     };
@@ -139,6 +141,7 @@ impl Draw<'_> {
         let first_open = (n_settled < self.n_steps).then(|| View::Here.query()).unwrap_or_default();
         html! {
             p { "Visit " (number) " · " (sheet::day_words(*day)) " · " (keeper) " · " (sheet::time_words(self.sheet)) }
+            @if let Some(trouble) = self.refusal.trouble.as_ref().filter(|_| !self.has_place()) { (form::trouble(trouble)) }
             p.small { (sheet::ABOVE) " " a href=(format!("/visits/{number}/sheet")) { "On paper" } ", "
                 a href=(format!("/visits/{number}/sheet?paper=letter")) { "on letter paper" } "." }
             @if let Some(why) = not_to_be_run { p.stop { strong { "DO NOT RUN THIS MACHINE" } ": " (why) } }
@@ -150,6 +153,14 @@ impl Draw<'_> {
             }
             (self.lay_out())
         }
+    }
+
+    /// Whether what was refused is said at one of the page's forms.
+    fn has_place(&self) -> bool {
+        let is_of = |stage: &TaskStage| {
+            [form_of(&stage.task.name), photo_form_of(&stage.task.name)].iter().any(|form| self.refusal.is_of(form))
+        };
+        self.refusal.is_of(FINISH) || self.sheet.tasks().any(is_of)
     }
 
     fn lay_out(&self) -> Markup {
@@ -201,7 +212,8 @@ impl Draw<'_> {
 
     fn step(&self, number: usize, step: &Step<'_>) -> Markup {
         let task = &step.stage.task;
-        let state = outcome(self.scene, step).map_or("open", |outcome| if outcome.skipped.is_some() { "skipped" } else { "done" });
+        let state = outcome(self.scene, step)
+            .map_or("open", |outcome| if outcome.skipped.is_some() { "skipped" } else { "done" });
         html! {
             section.step id=(format!("step-{number}")) data-number=(number) data-task=(task.name) data-state=(state) hidden[self.is_hidden(number)] {
                 (self.between(number))
@@ -260,7 +272,8 @@ impl Draw<'_> {
         let field = |field: &str, label: &str, hint: &str, kind: &str| {
             let form = format!("t{number}");
             let value = if is_refused { self.refusal.typed.text(field) } else { String::new() };
-            Field { form: &form, name: field, label, hint, value: &value, kind, required: false }.show(&Refusal::default())
+            Field { form: &form, name: field, label, hint, value: &value, kind, required: false }
+                .show(&Refusal::default())
         };
         html! {
             form.mark method="post" action=(format!("/visits/{}/marks", self.scene.told.id)) {

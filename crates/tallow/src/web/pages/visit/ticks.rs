@@ -105,7 +105,12 @@ pub(super) fn left_out(task: &str) -> String {
 ///
 /// # Errors
 /// Tasks that are neither ticked nor skipped, and of which nothing is said.
-pub(super) fn walked(told: &Told, checklist: &Checklist, typed: &Typed, at: &ZonedDateTime) -> Result<cli::Walked, Trouble> {
+pub(super) fn walked(
+    told: &Told,
+    checklist: &Checklist,
+    typed: &Typed,
+    at: &ZonedDateTime,
+) -> Result<cli::Walked, Trouble> {
     let mut walked = nothing(told);
     let mut open = Vec::new();
     let mut notes: Vec<String> = typed.some("note").into_iter().collect();

@@ -1,0 +1,393 @@
+//! A visit walked in the browser: ticked at the machine with and without a connection, by one keeper and by two, and booked once.
+
+use std::time::{Duration, Instant};
+
+use fantoccini::Locator;
+use serde_json::{Value, json};
+
+use crate::harness::{Browser, PHONE, Server, Shop};
+
+/// The most taps from the scanned code to the booked visit of six tasks and one reading.
+const MOST_TAPS: usize = 12;
+
+/// How long something that the page does by itself may take.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+/// A visit with its tasks, in the order of the sheet.
+struct Visit {
+    number: i64,
+    machine: String,
+    tasks: Vec<String>,
+}
+
+/// The visit of today's with the most tasks.
+fn visit(shop: &Shop) -> Visit {
+    let all: Value = serde_json::from_str(&shop.run(&["--json", "visit"])).expect("JSON");
+    let of_today = all.as_array().expect("visits").iter().filter(|visit| visit["day"] == "2026-11-25");
+    let longest = of_today.max_by_key(|visit| visit["tasks"].as_array().map_or(0, Vec::len)).expect("a visit today");
+    of_number(shop, longest["visit"].as_i64().expect("a number"))
+}
+
+fn of_number(shop: &Shop, number: i64) -> Visit {
+    let sheets: Value = serde_json::from_str(&shop.run(&["--json", "sheet", &number.to_string()])).expect("JSON");
+    let sheet = &sheets[0];
+    let stages = sheet["stages"].as_array().expect("stages").iter().filter(|stage| stage["is_task"] == true);
+    let tasks = stages.map(|stage| stage["does"].as_str().expect("a task").to_owned()).collect();
+    Visit { number, machine: sheet["machine"].as_str().expect("a machine").to_owned(), tasks }
+}
+
+impl Visit {
+    fn page(&self, server: &Server) -> String {
+        server.page(&format!("/visits/{}", self.number))
+    }
+
+    /// What was booked of care and readings since people were told of the visit, as the command line tells it.
+    fn booked(&self, shop: &Shop) -> Vec<Value> {
+        let listed: Value = serde_json::from_str(&shop.run(&["--json", "history", &self.machine])).expect("JSON");
+        let is_care =
+            |entry: &Value| ["done", "skipped", "reading"].contains(&entry["kind"].as_str().unwrap_or_default());
+        let is_new = |entry: &&Value| self.number < entry["entry"].as_i64().expect("a number") && is_care(entry);
+        listed.as_array().expect("entries").iter().filter(is_new).cloned().collect()
+    }
+}
+
+/// How often a text stands in entries.
+fn count(entries: &[Value], text: &str) -> usize {
+    entries.iter().filter(|entry| entry.to_string().contains(text)).count()
+}
+
+impl Browser {
+    /// Waits until a script says yes.
+    #[track_caller]
+    fn until<'a>(&'a self, script: &'a str) -> impl Future<Output = ()> + 'a {
+        let caller = std::panic::Location::caller();
+        async move {
+            let start = Instant::now();
+            while self.client.execute(script, Vec::new()).await.ok() != Some(json!(true)) {
+                assert!(start.elapsed() < PATIENCE, "{caller}: never: {script}\n{}", self.text().await);
+                tokio::time::sleep(Duration::from_millis(50)).await;
+            }
+        }
+    }
+
+    async fn until_shown(&self, words: &str) {
+        self.until(&format!("return document.body.innerText.includes({})", json!(words))).await;
+    }
+
+    /// Taps what a selector finds first that can be seen.
+    async fn tap(&self, selector: &str) {
+        let all = self.client.find_all(Locator::Css(selector)).await.expect("an answer");
+        for one in all {
+            if one.is_displayed().await.expect("an answer") {
+                one.click().await.unwrap_or_else(|error| panic!("\"{selector}\" can't be tapped: {error}"));
+                return;
+            }
+        }
+        panic!("nothing to tap: {selector}\n{}", self.text().await);
+    }
+
+    /// Waits until the address ends so: without scripts each press loads a page.
+    async fn until_at(&self, end: &str) {
+        let start = Instant::now();
+        while !self.client.current_url().await.expect("an address").as_str().ends_with(end) {
+            assert!(start.elapsed() < PATIENCE, "never at {end}");
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+    }
+
+    /// Cuts the connection, or gives it back.
+    async fn connected(&self, is: bool) {
+        self.tell_browser("Network.enable", json!({})).await;
+        let speed = if is { -1 } else { 0 };
+        let how = json!({ "offline": !is, "latency": 0, "downloadThroughput": speed, "uploadThroughput": speed });
+        self.tell_browser("Network.emulateNetworkConditions", how).await;
+    }
+}
+
+const DONE: &str = "section.step:not([hidden]) button[value=done]";
+const FINISH: &str = "#finish button.big";
+
+#[tokio::test]
+async fn six_ticks_a_reading_and_the_finish_are_at_most_twelve_taps() {
+    let shop = Shop::demo();
+    let all: Value = serde_json::from_str(&shop.run(&["--json", "visit"])).expect("JSON");
+    let longest =
+        all.as_array().expect("visits").iter().max_by_key(|visit| visit["tasks"].as_array().map_or(0, Vec::len));
+    let longest = longest.expect("a visit");
+    // Six tasks are left to be ticked: the others of a long visit are skipped beforehand.
+    let number = longest["visit"].as_i64().expect("a number");
+    let visit = of_number(&shop, number);
+    assert!(6 <= visit.tasks.len(), "the demo has a visit of six tasks: {:?}", visit.tasks);
+    shop.run(&["reading", &read_at(&shop, &visit, 5), "play", "0.1 mm", "--on", &visit.machine, "--when", "yesterday"]);
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    for task in &visit.tasks[6..] {
+        browser.go(&visit.page(&server)).await;
+        post(&browser, &visit, &[("task", task), ("do", "skip"), ("reason", "another day"), ("key", task)]).await;
+    }
+    let mut taps = 1; // The scan opens the page.
+    browser.go(&visit.page(&server)).await;
+    for place in 0..6 {
+        if place == 5 {
+            let field = "section.step:not([hidden]) input[name^='reading:']";
+            browser.tap(field).await;
+            taps += 1;
+            browser.client.find(Locator::Css(field)).await.expect("a field").send_keys("0.12").await.expect("typed");
+        }
+        browser.tap(DONE).await;
+        taps += 1;
+    }
+    // What was skipped before stands between the last tick and the end.
+    browser.ask("show(document.querySelectorAll('section.step').length)").await;
+    browser.until("return !document.getElementById('left-out').textContent.includes('Neither')").await;
+    browser.tap(FINISH).await;
+    taps += 1;
+    browser.until_shown("Finished").await;
+    assert!(taps <= MOST_TAPS, "{taps} taps");
+    let booked = visit.booked(&shop);
+    assert_eq!(count(&booked, "\"value\":0.12"), 1, "{booked:#?}");
+    for task in &visit.tasks[..6] {
+        assert_eq!(count(&booked, task), 1, "{task}: {booked:#?}");
+    }
+    browser.close().await;
+}
+
+/// The position of a visit's task of that place.
+fn read_at(shop: &Shop, visit: &Visit, place: usize) -> String {
+    let steps: Value =
+        serde_json::from_str(&shop.run(&["--json", "steps", &visit.tasks[place], "--on", &visit.machine]))
+            .expect("JSON");
+    steps["position"].as_str().expect("a position").to_owned()
+}
+
+/// Posts to a visit's checklist as a form would, from the page that is open.
+async fn post(browser: &Browser, visit: &Visit, fields: &[(&str, &str)]) {
+    let script = format!(
+        "return fetch('/visits/{}/marks', {{ method: 'POST', body: new URLSearchParams({}) }}).then((response) => response.status)",
+        visit.number,
+        json!(fields)
+    );
+    assert_eq!(browser.ask(&script).await, 200);
+}
+
+#[tokio::test]
+async fn a_visit_walked_without_a_connection_is_sent_once_and_booked_once() {
+    let shop = Shop::demo();
+    let visit = visit(&shop);
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    browser.go(&visit.page(&server)).await;
+    browser.until("return navigator.serviceWorker.controller !== null").await;
+    browser
+        .until(&format!(
+            "return caches.open('tallow-visits').then((cache) => cache.match('/visits/{}')).then((copy) => !!copy)",
+            visit.number
+        ))
+        .await;
+    browser.tap(DONE).await;
+    browser.until("return document.getElementById('progress').textContent.startsWith('1 ')").await;
+    browser.connected(false).await;
+    browser.tap(DONE).await;
+    browser.until_shown("not yet sent").await;
+    // The page is loaded again without a connection: it is there, and knows what was ticked.
+    browser.go(&visit.page(&server)).await;
+    browser.until_shown("not yet sent").await;
+    for _ in 2..visit.tasks.len() {
+        browser.tap(DONE).await;
+    }
+    browser.until("return document.activeElement.textContent === 'Finish'").await;
+    browser.tap(FINISH).await;
+    browser.until_shown("The finish is kept on this device").await;
+    assert!(visit.booked(&shop).is_empty());
+    browser.connected(true).await;
+    browser.until_shown("Finished").await;
+    let booked = visit.booked(&shop);
+    for task in &visit.tasks {
+        assert_eq!(count(&booked, task), 1, "{task}: {booked:#?}");
+    }
+    assert_eq!(
+        browser.ask("return Object.keys(localStorage).filter((key) => key.startsWith('tallow-visit-')).length").await,
+        0
+    );
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn a_finish_sent_again_is_a_success_and_a_second_keepers_is_refused_without_loss() {
+    let shop = Shop::demo();
+    let visit = visit(&shop);
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    browser.go(&visit.page(&server)).await;
+    let finish = |key: &str, note: &str| {
+        let mut fields = vec![("key".to_owned(), key.to_owned()), ("note".to_owned(), note.to_owned())];
+        fields.extend(visit.tasks.iter().map(|task| (format!("not:{task}"), "no time".to_owned())));
+        format!(
+            "return fetch('/visits/{}/finish', {{ method: 'POST', body: new URLSearchParams({}) }}) \
+             .then((response) => response.text().then((text) => [response.status, text]))",
+            visit.number,
+            json!(fields)
+        )
+    };
+    let nothing_said = format!(
+        "return fetch('/visits/{}/finish', {{ method: 'POST', body: new URLSearchParams([['key', 'x']]) }}) \
+         .then((response) => response.text().then((text) => [response.status, text]))",
+        visit.number
+    );
+    let refused = browser.ask(&nothing_said).await;
+    assert_eq!(refused[0], 422);
+    assert!(refused[1].as_str().is_some_and(|page| page.contains("Neither done nor skipped: ")), "{refused}");
+    for _ in 0..2 {
+        assert_eq!(browser.ask(&finish("first", "mine")).await[0], 200);
+    }
+    let second = browser.ask(&finish("second", "found a crack")).await;
+    let page = second[1].as_str().unwrap_or_default();
+    assert_eq!(second[0], 422, "{page}");
+    assert!(page.contains("has been finished already") && page.contains("found a crack"), "{page}");
+    let booked = visit.booked(&shop);
+    for task in &visit.tasks {
+        assert_eq!(count(&booked, task), 1, "{booked:#?}");
+    }
+    assert_eq!(count(&booked, "not done: no time"), visit.tasks.len());
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn two_keepers_at_one_machine_see_each_others_ticks() {
+    let shop = Shop::demo();
+    let visit = visit(&shop);
+    let server = shop.serve();
+    let (one, other) = (Browser::open(PHONE).await, Browser::open(PHONE).await);
+    for browser in [&one, &other] {
+        browser.go(&format!("{}?all=yes", visit.page(&server))).await;
+    }
+    one.tap("#step-1 button[value=done]").await;
+    other.tap("#step-1 button[value=done]").await;
+    other.tap("#step-2 button[value=done]").await;
+    for browser in [&one, &other] {
+        browser.until("return document.getElementById('progress').textContent.startsWith('2 ')").await;
+        browser.until("return document.querySelector('#step-2').dataset.state === 'done'").await;
+    }
+    one.close().await;
+    other.close().await;
+}
+
+#[tokio::test]
+async fn what_is_typed_is_shown_as_typed_and_runs_nowhere() {
+    const HOSTILE: &str = "<img src=x onerror=\"document.title='owned'\">";
+    let shop = Shop::demo();
+    let visit = visit(&shop);
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    browser.go(&format!("{}?all=yes", visit.page(&server))).await;
+    post(
+        &browser,
+        &visit,
+        &[("task", &visit.tasks[0]), ("do", "skip"), ("reason", HOSTILE), ("note", HOSTILE), ("key", "k")],
+    )
+    .await;
+    browser.until_shown(HOSTILE).await;
+    browser.connected(false).await;
+    browser.tap("#step-2 summary").await;
+    let reason = browser.client.find(Locator::Css("#step-2 input[name=reason]")).await.expect("a field");
+    reason.send_keys(HOSTILE).await.expect("typed");
+    browser.tap("#step-2 button[value=skip]").await;
+    browser.until_shown("not yet sent").await;
+    browser.connected(true).await;
+    browser.until("return document.querySelector('#step-2').dataset.state === 'skipped'").await;
+    for task in &visit.tasks[2..] {
+        post(&browser, &visit, &[("task", task), ("do", "done"), ("key", task)]).await;
+    }
+    browser.go(&format!("{}?all=yes", visit.page(&server))).await;
+    browser.tap(FINISH).await;
+    browser.until_shown("Finished").await;
+    browser.until_shown(HOSTILE).await;
+    assert_ne!(browser.client.title().await.expect("a title"), "owned");
+    let booked = visit.booked(&shop);
+    assert_eq!(count(&booked, "onerror"), booked.len(), "the note stands with each entry: {booked:#?}");
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn photos_are_checked_by_their_first_bytes_and_their_size() {
+    let shop = Shop::demo();
+    let visit = visit(&shop);
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    browser.go(&format!("{}?all=yes", visit.page(&server))).await;
+    let send = |bytes: &str| {
+        format!(
+            "const form = new FormData(); form.set('task', {}); form.set('key', String(Math.random())); \
+             form.set('photo', new File([{bytes}], 'photo.png', {{ type: 'image/png' }})); \
+             return fetch('/visits/{}/photos', {{ method: 'POST', body: form }}) \
+             .then((response) => response.text().then((text) => [response.status, text]))",
+            json!(visit.tasks[0]),
+            visit.number
+        )
+    };
+    for (bytes, words) in [
+        ("'<svg onload=alert(1)>'", "no photo of kind JPEG, PNG or WebP"),
+        ("new Uint8Array(7000000)", "more than 6 MB"),
+        ("new Uint8Array(65000000)", "more than 6 MB"),
+    ] {
+        let answer = browser.ask(&send(bytes)).await;
+        assert_eq!(answer[0], 422, "{bytes}");
+        assert!(answer[1].as_str().is_some_and(|page| page.contains(words)), "{bytes}: {}", answer[1]);
+    }
+    // A picture that the browser itself draws, chosen in the form as a keeper would.
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("seen.png");
+    std::fs::write(&file, browser.client.screenshot().await.expect("a picture")).expect("written");
+    let input = browser.client.find(Locator::Css("#photo-1")).await.expect("a field");
+    input.send_keys(file.to_str().expect("UTF-8")).await.expect("chosen");
+    browser.until("return document.querySelector('#state-1 img')?.naturalWidth > 0").await;
+    let headers = format!(
+        "return fetch('/visits/{}/photos/1').then((response) => [response.headers.get('content-type'), \
+         response.headers.get('x-content-type-options'), response.headers.get('content-security-policy')])",
+        visit.number
+    );
+    assert_eq!(browser.ask(&headers).await, json!(["image/png", "nosniff", "default-src 'none'; sandbox"]));
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn without_scripts_a_visit_is_ticked_skipped_and_finished_too() {
+    let shop = Shop::demo();
+    let visit = visit(&shop);
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    browser.tell_browser("Emulation.setScriptExecutionDisabled", json!({ "value": true })).await;
+    browser.go(&visit.page(&server)).await;
+    browser.tap("section.step:not([hidden]) details summary").await;
+    let reason = browser.client.find(Locator::Css("#step-1 input[name=reason]")).await.expect("a field");
+    reason.send_keys("no wipe left").await.expect("typed");
+    browser.tap("section.step:not([hidden]) button[value=skip]").await;
+    for step in 2..=visit.tasks.len() {
+        browser.until_at(&format!("?step={step}")).await;
+        browser.tap(DONE).await;
+    }
+    browser.until_at(&format!("?step={}", visit.tasks.len() + 1)).await;
+    browser.shows("ticked").await;
+    browser.tap(FINISH).await;
+    browser.until_at(&format!("/visits/{}", visit.number)).await;
+    browser.shows("Finished").await;
+    let booked = visit.booked(&shop);
+    assert_eq!(booked.len(), visit.tasks.len());
+    assert_eq!(count(&booked, "no wipe left"), 1);
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn the_printed_sheet_keeps_its_look_under_its_own_policy() {
+    let shop = Shop::demo();
+    let visit = visit(&shop);
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    for (query, inner) in [("", "276mm"), ("?paper=letter", "258.4mm")] {
+        browser.go(&format!("{}/sheet{query}", visit.page(&server))).await;
+        // Paper's height less 2 · 10 mm of edge and 1 mm left free (ISO 216; ANSI/ASME Y14.1 size A).
+        let style = "return getComputedStyle(document.documentElement).getPropertyValue('--inner').trim()";
+        assert_eq!(browser.ask(style).await, inner);
+    }
+    browser.close().await;
+}
