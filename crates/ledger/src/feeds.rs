@@ -50,8 +50,10 @@ impl Ledger {
     /// Where the database refuses.
     pub async fn keeper_of_feed(&self, secret: &str) -> Result<Option<String>, Error> {
         let mut connection = self.pool.acquire().await?;
-        let row =
-            sqlx::query("select keeper from feed where secret = $1").bind(secret).fetch_optional(&mut *connection).await?;
+        let row = sqlx::query("select keeper from feed where secret = $1")
+            .bind(secret)
+            .fetch_optional(&mut *connection)
+            .await?;
         Ok(row.map(|row| row.try_get(0)).transpose()?)
     }
 }

@@ -8,7 +8,9 @@ const DAY: &str = "2026-11-25T08:00:00Z";
 
 #[tokio::test]
 async fn a_link_opens_one_keepers_visits_until_it_is_renewed_or_taken_back() {
-    for TestShop { ledger, .. } in [TestShop::new(Ground::sqlite()).await, TestShop::new(Ground::postgres().await).await] {
+    for TestShop { ledger, .. } in
+        [TestShop::new(Ground::sqlite()).await, TestShop::new(Ground::postgres().await).await]
+    {
         let opens = async |secret: &str| ledger.keeper_of_feed(secret).await.unwrap();
         assert_eq!(opens("one").await, None);
         ledger.set_feed("mate", "one", at(DAY)).await.unwrap();

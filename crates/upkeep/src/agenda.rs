@@ -185,7 +185,10 @@ impl Agenda {
 
     /// What people have been told of as a plan: no other visit, and no bound.
     pub fn as_told(&self) -> Plan {
-        rounds::of_visits(&self.problem, self.problem.told.iter().map(|told| rounds::placed(&self.problem, told)).collect())
+        rounds::of_visits(
+            &self.problem,
+            self.problem.told.iter().map(|told| rounds::placed(&self.problem, told)).collect(),
+        )
     }
 
     /// What it changes to put one of the problem's told visits on another day, or into other hands.
@@ -202,7 +205,8 @@ impl Agenda {
         let broken_now = rounds::check(&problem, &now);
         let broken = rounds::check(&problem, &then).into_iter().filter(|broken| !broken_now.contains(broken)).collect();
         let (before, after) = (self.spent(&now), self.spent(&then));
-        Moved { money: after.money - before.money, days_late: after.days_late as i64 - before.days_late as i64, broken }
+        let late = |spent: &Spent| i64::try_from(spent.days_late).unwrap_or(i64::MAX);
+        Moved { money: after.money - before.money, days_late: late(&after) - late(&before), broken }
     }
 
     /// Lets jobs be left without a visit thereafter where the stores do not reach for all of their kind: else the visit that the

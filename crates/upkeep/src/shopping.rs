@@ -80,7 +80,8 @@ impl Buyer<'_> {
     pub fn shopping(&self) -> Result<Shopping, StoresError> {
         let today = self.now.date();
         let coming = self.coming();
-        let mut shopping = Shopping { lines: Vec::new(), unsaid: Vec::new(), points: BTreeMap::new(), uncounted: Vec::new() };
+        let mut shopping =
+            Shopping { lines: Vec::new(), unsaid: Vec::new(), points: BTreeMap::new(), uncounted: Vec::new() };
         let mut all = Vec::new();
         for (name, want) in self.wants(&coming) {
             match want.item.and_then(|item| Some((item, item.terms.as_ref()?))) {

@@ -205,11 +205,7 @@ impl<T> Default for Latest<T> {
 
 impl<T: Send + Sync + 'static> Latest<T> {
     /// What is known; where it is not of `of`, `make` is begun.
-    fn find(
-        self: &Arc<Self>,
-        of: Of,
-        make: impl FnOnce() -> Result<T, Trouble> + Send + 'static,
-    ) -> Found<T> {
+    fn find(self: &Arc<Self>, of: Of, make: impl FnOnce() -> Result<T, Trouble> + Send + 'static) -> Found<T> {
         let mut state = held(&self.0);
         match &state.last {
             Some((made_of, Ok(value))) if *made_of == of => return Found::Fresh(value.clone()),

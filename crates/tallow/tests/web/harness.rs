@@ -215,7 +215,7 @@ impl Browser {
     }
 
     /// What the page says, once it says one of these words; fails after half a minute.
-    pub(crate) async fn until(&self, words: &[&str]) -> String {
+    pub(crate) async fn shows_soon(&self, words: &[&str]) -> String {
         for _ in 0..150 {
             // OK to ignore: between two pages there is none to ask.
             let text = self.client.execute("return document.body.innerText", Vec::new()).await.unwrap_or_default();

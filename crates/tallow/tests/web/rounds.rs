@@ -55,10 +55,10 @@ async fn a_visit_is_dragged_to_another_day_and_its_cost_is_told_before_it_is_kep
         .then(by(over - over / 2))
         .then(PointerAction::Up { button: MOUSE_BUTTON_LEFT });
     browser.client.perform_actions(drag).await.expect("the visit is dragged");
-    browser.until(&PRICES).await;
+    browser.shows_soon(&PRICES).await;
     assert_eq!(visit(&shop, &number)["day"], day.as_str(), "nothing is recorded before somebody says so");
     browser.press("Keep it there").await;
-    browser.until(&["moved to"]).await;
+    browser.shows_soon(&["moved to"]).await;
     let moved = visit(&shop, &number);
     assert_eq!((moved["day"].as_str(), moved["locked"].as_bool()), (Some(next.as_str()), Some(true)));
     browser.close().await;
@@ -74,17 +74,17 @@ async fn a_visit_is_moved_by_keys_and_stays_where_it_was_put_when_the_round_is_p
     let chip = browser.client.find(Locator::Css(&format!("[data-visit=\"{number}\"]"))).await.unwrap();
     let (right, down, up) = ("\u{E014}", "\u{E015}", "\u{E013}");
     chip.send_keys(right).await.unwrap();
-    browser.until(&PRICES).await;
+    browser.shows_soon(&PRICES).await;
     // Escape leaves everything as it was.
     chip.send_keys("\u{E00C}").await.unwrap();
     browser.hides("Keep it there").await;
     // Another keeper, and back.
     chip.send_keys(&format!("{down}{up}")).await.unwrap();
     chip.send_keys(right).await.unwrap();
-    browser.until(&PRICES).await;
+    browser.shows_soon(&PRICES).await;
     assert_eq!(visit(&shop, &number)["day"], day.as_str());
     chip.send_keys("\u{E007}").await.unwrap();
-    browser.until(&["moved to"]).await;
+    browser.shows_soon(&["moved to"]).await;
     let keepers = browser.ask("return document.querySelector('.round').dataset.keepers").await;
     let first = keepers.as_str().and_then(|all| all.lines().next()).map(str::to_owned);
     let moved = visit(&shop, &number);
@@ -94,14 +94,14 @@ async fn a_visit_is_moved_by_keys_and_stays_where_it_was_put_when_the_round_is_p
     browser.go(&server.page("/rounds/plan")).await;
     browser.fill("Seek for", "2").await;
     browser.press("Seek a plan").await;
-    let text = browser.until(&["Tell people"]).await;
+    let text = browser.shows_soon(&["Tell people"]).await;
     for words in ["bound", "gap", "Each task on its due day", "Everything of a machine at once", "as told before"] {
         assert!(text.contains(words), "{words}:\n{text}");
     }
     assert_eq!(visit(&shop, &number), moved, "a plan that is shown changes nothing");
     browser.photograph("proposal").await;
     browser.press("Tell people").await;
-    browser.until(&["People are told"]).await;
+    browser.shows_soon(&["People are told"]).await;
     browser.shows("Last planned").await;
     let kept = visit(&shop, &number);
     assert_eq!([&kept["day"], &kept["keeper"], &kept["locked"]], [&moved["day"], &moved["keeper"], &moved["locked"]]);
@@ -118,12 +118,12 @@ async fn a_plan_of_what_is_so_no_more_is_not_told() {
     browser.go(&server.page("/rounds/plan")).await;
     browser.fill("Seek for", "1").await;
     browser.press("Seek a plan").await;
-    browser.until(&["Tell people"]).await;
+    browser.shows_soon(&["Tell people"]).await;
     shop.run(&["visit", "off", &number, "--why", "the machine is away"]);
     browser.press("Tell people").await;
-    browser.until(&["nobody was told"]).await;
+    browser.shows_soon(&["nobody was told"]).await;
     browser.press("Leave it").await;
-    browser.until(&["The plan is left"]).await;
+    browser.shows_soon(&["The plan is left"]).await;
     browser.close().await;
 }
 
@@ -141,7 +141,7 @@ async fn a_refused_move_keeps_what_was_typed_and_one_that_is_not_is_priced_witho
             "const form = {form}; form.noValidate = true; form.elements.day.value = '2026-11-01'; form.submit()"
         ))
         .await;
-    browser.until(&["is past"]).await;
+    browser.shows_soon(&["is past"]).await;
     let typed = browser
         .ask(&format!("const form = {form}; return [form.elements.day.value, form.closest('details').open]"))
         .await;
@@ -167,7 +167,7 @@ async fn keepers_have_days_off_and_calendars_that_a_secret_opens_and_nothing_els
     let browser = Browser::open(PHONE).await;
     browser.go(&server.page("/rounds/keepers")).await;
     browser.press("Make a link for Sunniva").await;
-    browser.until(&["There is a new link for Sunniva"]).await;
+    browser.shows_soon(&["There is a new link for Sunniva"]).await;
     let link = browser.ask("return document.querySelector('a.long').getAttribute('href')").await;
     let link = link.as_str().expect("an address").to_owned();
     let get = |address: String, tag: String| {
@@ -196,12 +196,12 @@ async fn keepers_have_days_off_and_calendars_that_a_secret_opens_and_nothing_els
 
     browser.go(&server.page("/rounds/keepers")).await;
     browser.press("Take the link of Sunniva back").await;
-    browser.until(&["opens nothing any more"]).await;
+    browser.shows_soon(&["opens nothing any more"]).await;
     assert_eq!(get(link, String::new()).await[0], 404);
 
     browser.ask("document.getElementById('away-from').value = '2026-12-24'; document.getElementById('away-why').value = 'at sea'").await;
     browser.press("Keep the days free").await;
-    browser.until(&["is away 24 Dec, at sea"]).await;
+    browser.shows_soon(&["is away 24 Dec, at sea"]).await;
     assert!(shop.run(&["keeper"]).contains("24 Dec"));
     browser.close().await;
 }

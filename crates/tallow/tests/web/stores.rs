@@ -34,13 +34,13 @@ async fn what_comes_and_what_is_counted_changes_what_is_there() {
     type_into(&browser, "receive-amount", "4").await;
     type_into(&browser, "receive-price", "46").await;
     browser.press("Record that it came").await;
-    browser.until(&["Received: 4 of carbon filter"]).await;
+    browser.shows_soon(&["Received: 4 of carbon filter"]).await;
     assert_eq!(stock(&shop), before + 4.0);
 
     browser.press("A count").await;
     type_into(&browser, "count-amount", "5").await;
     browser.press("Record the count").await;
-    browser.until(&["Counted: 5 of carbon filter"]).await;
+    browser.shows_soon(&["Counted: 5 of carbon filter"]).await;
     assert_eq!(stock(&shop), 5.0);
     browser.photograph("item").await;
 
@@ -49,7 +49,7 @@ async fn what_comes_and_what_is_counted_changes_what_is_there() {
     type_into(&browser, "discard-amount", "99").await;
     type_into(&browser, "discard-why", "wet").await;
     browser.press("Record that it goes").await;
-    browser.until(&["can't be thrown away"]).await;
+    browser.shows_soon(&["can't be thrown away"]).await;
     let typed =
         browser.ask("return ['discard-amount', 'discard-why'].map(id => document.getElementById(id).value)").await;
     assert_eq!(typed, serde_json::json!(["99", "wet"]));

@@ -103,11 +103,7 @@ impl Risks {
     ///
     /// # Errors
     /// Where the shop can't be read.
-    pub(crate) async fn read(
-        context: &Context,
-        ledger: &Ledger,
-        shop: &Assembled,
-    ) -> Result<Risks, Trouble> {
+    pub(crate) async fn read(context: &Context, ledger: &Ledger, shop: &Assembled) -> Result<Risks, Trouble> {
         let mut alike: BTreeMap<&str, Vec<&MachineState>> = BTreeMap::new();
         for state in &shop.states {
             alike.entry(&state.build.name).or_default().push(state);

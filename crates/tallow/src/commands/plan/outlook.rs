@@ -1,6 +1,5 @@
 //! What people have been told of, ready to say at once what another day or another keeper would cost.
 
-use jiff::ToSpan;
 use jiff::civil::Date;
 use ledger::Told;
 use upkeep::agenda::{Agenda, Moved, Spent};
@@ -99,7 +98,7 @@ impl Outlook {
     }
 
     fn last(&self) -> Date {
-        self.agenda.today.saturating_add((OUTLOOK_DAYS as i64 - 1).days())
+        upkeep::days_after(self.agenda.today, OUTLOOK_DAYS - 1)
     }
 
     fn money(&self, money: f64) -> String {

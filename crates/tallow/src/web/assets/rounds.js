@@ -71,6 +71,7 @@ function moving(chart, change) {
     const what = `${chip.dataset.machine}, ${heads[day].dataset.name}, ${keeper}: `;
     const query = new URLSearchParams({ visit: chip.dataset.visit, day: heads[day].dataset.day, keeper });
     const wait = (time) => new Promise((done) => setTimeout(done, time));
+    said.textContent = `${what}being reckoned.`;
     // Keys that are held down ask once, when they rest.
     await wait(100);
     while (!mine.signal.aborted) {

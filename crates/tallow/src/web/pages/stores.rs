@@ -98,7 +98,8 @@ fn table(glance: &Glance, shopping: &Found<List>, typed: &Typed) -> Markup {
     let today = glance.now.date();
     let wanted = typed.text("find").to_lowercase();
     let only_to_buy = typed.is_ticked("to-buy");
-    let line = |item: &Item| shopping.any().and_then(|list| list.shopping.lines.iter().find(|line| line.item == item.name));
+    let line =
+        |item: &Item| shopping.any().and_then(|list| list.shopping.lines.iter().find(|line| line.item == item.name));
     let is_known = |item: &&Item| item.stock.is_some() || item.terms.is_some();
     let supplier = |item: &Item| item.terms.as_ref().map_or(String::new(), |terms| terms.supplier.clone());
     let fits = |item: &&Item| {
@@ -233,7 +234,8 @@ async fn item_page(app: &Arc<App>, around: &Around, name: &str, refusal: &Refusa
 
 fn facts(item: &Item, shopping: &Found<List>, today: Date, currency: &str) -> Markup {
     let remarks = remarks(item, today);
-    let line = shopping.any().and_then(|list| Some((list, list.shopping.lines.iter().find(|line| line.item == item.name)?)));
+    let line =
+        shopping.any().and_then(|list| Some((list, list.shopping.lines.iter().find(|line| line.item == item.name)?)));
     html! {
         dl.facts {
             dt { "There" } dd { (stock(item)) @if 0.0 < item.value() { ", cost " (words::money(item.value(), currency)) } }
@@ -296,7 +298,9 @@ fn movements(item: &Item, entries: &[upkeep::Entry], app: &App) -> Markup {
         let words = match &entry.event {
             Event::Received(received) if is_it(&received.item) => received_words(received, today),
             Event::Counted(counted) if is_it(&counted.item) => format!("counted: {}", counted.amount),
-            Event::ThrownAway(thrown) if is_it(&thrown.item) => format!("thrown away: {}, {}", thrown.amount, thrown.why),
+            Event::ThrownAway(thrown) if is_it(&thrown.item) => {
+                format!("thrown away: {}, {}", thrown.amount, thrown.why)
+            }
             Event::Terms(terms) if is_it(&terms.item) => terms_words(terms),
             _ => return None,
         };
@@ -429,9 +433,13 @@ pub(in super::super) async fn terms(
     Form(pairs): Form<Pairs>,
 ) -> Answer {
     let typed = Typed::new(pairs);
-    let share = typed.some("service").map(|text| cli::share(&text).map_err(|why| {
-        Trouble::refused(format!("at hand in: {why}")).help("write it as 95 % or 0.95")
-    })).transpose();
+    let share = typed
+        .some("service")
+        .map(|text| {
+            cli::share(&text)
+                .map_err(|why| Trouble::refused(format!("at hand in: {why}")).help("write it as 95 % or 0.95"))
+        })
+        .transpose();
     let word = typed.number("price", "What a pack costs").and_then(|price| {
         Ok(StoresWord::Terms(cli::Terms {
             item: name.clone(),

@@ -8,7 +8,7 @@ use jiff::civil::Date;
 use ledger::Told;
 use maud::{Markup, html};
 use upkeep::shop::Rostered;
-use upkeep::{Due, When};
+use upkeep::{Due, When, days_after};
 
 use super::super::super::frame;
 use super::super::super::glance::{Glance, HORIZON_DAYS, OneMachine};
@@ -27,21 +27,21 @@ pub(super) struct Days {
 }
 
 impl Days {
-    /// How many are shown.
-    pub(super) const SHOWN: i8 = 14;
+    /// How many are shown: two weeks.
+    pub(super) const SHOWN: usize = 14;
 
     /// The last day that the chart can begin with.
     pub(super) fn last_start(today: Date) -> Date {
-        today.saturating_add((HORIZON_DAYS as i64 - i64::from(Days::SHOWN)).days())
+        days_after(today, HORIZON_DAYS - Days::SHOWN)
     }
 
     /// The last that is shown.
     pub(super) fn last(self) -> Date {
-        self.first.saturating_add((i64::from(Days::SHOWN) - 1).days())
+        days_after(self.first, Days::SHOWN - 1)
     }
 
     fn all(self) -> impl Iterator<Item = Date> {
-        self.first.series(1.day()).take(Days::SHOWN.unsigned_abs().into())
+        self.first.series(1.day()).take(Days::SHOWN)
     }
 
     fn hold(self, day: Date) -> bool {
@@ -168,7 +168,8 @@ impl<'a> Chart<'a> {
         let visit = &told.visit;
         let day = words::weekday(visit.day, self.days.today);
         let locked = if visit.is_locked { ", locked" } else { "" };
-        let label = format!("Visit {} to {}, {day}, {}, {} min{locked}", told.id, told.machine, visit.keeper, visit.minutes);
+        let label =
+            format!("Visit {} to {}, {day}, {}, {} min{locked}", told.id, told.machine, visit.keeper, visit.minutes);
         html! {
             a.visit.locked[visit.is_locked] href={ "#visit-" (told.id) } aria-label=(label) aria-describedby="chart-keys"
                 data-visit=(told.id) data-machine=(told.machine) data-day=(visit.day) data-keeper=(visit.keeper) draggable="false" {

@@ -2,11 +2,11 @@
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::Form;
 use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::IntoResponse;
-use axum::Extension;
 use maud::{Markup, html};
 
 use super::super::super::app::App;
@@ -36,9 +36,10 @@ pub(in super::super::super) async fn calendar(
     // The stamp says when the file was written, and is no change of what stands in it.
     let unstamped = Calendar { name: name.clone(), now: jiff::Timestamp::UNIX_EPOCH, events: events.clone() };
     let tag = format!("\"{}\"", &input::sha256(unstamped.text().as_bytes())[..32]);
-    let is_known = headers.get(header::IF_NONE_MATCH).and_then(|value| value.to_str().ok()).is_some_and(|tags| {
-        tags.split(',').any(|one| one.trim().trim_start_matches("W/") == tag)
-    });
+    let is_known = headers
+        .get(header::IF_NONE_MATCH)
+        .and_then(|value| value.to_str().ok())
+        .is_some_and(|tags| tags.split(',').any(|one| one.trim().trim_start_matches("W/") == tag));
     // Each time it is asked whether the tag still holds.
     let kept = [(header::ETAG, tag), (header::CACHE_CONTROL, "private, no-cache".to_owned())];
     let response = match is_known {
@@ -99,5 +100,8 @@ pub(in super::super::super) async fn renew(State(app): State<Arc<App>>, Form(pai
 pub(in super::super::super) async fn revoke(State(app): State<Arc<App>>, Form(pairs): Form<Pairs>) -> Answer {
     let name = Typed::new(pairs).text("name");
     app.ledger.drop_feed(&name).await?;
-    Ok(Reply::Done { to: "/rounds/keepers#calendars".to_owned(), said: format!("The link of {name} opens nothing any more.") })
+    Ok(Reply::Done {
+        to: "/rounds/keepers#calendars".to_owned(),
+        said: format!("The link of {name} opens nothing any more."),
+    })
 }

@@ -210,9 +210,8 @@ fn head(app: &App, glance: &Glance, outlook: &Found<Outlook>) -> Markup {
 /// The days before and after.
 fn steps(view: &View) -> Markup {
     let Days { today, first } = view.days;
-    let step = i64::from(Days::SHOWN).days();
-    let earlier = (today < first).then(|| first.saturating_sub(step).max(today));
-    let later = Some(first.saturating_add(step)).filter(|later| *later <= Days::last_start(today));
+    let earlier = (today < first).then(|| first.saturating_sub(2.weeks()).max(today));
+    let later = Some(first.saturating_add(2.weeks())).filter(|later| *later <= Days::last_start(today));
     html! {
         nav.row.middle aria-label="Days" {
             strong { (words::days(first, Some(view.days.last()), today)) }

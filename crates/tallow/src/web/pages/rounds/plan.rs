@@ -24,11 +24,11 @@ use crate::words;
 /// For how long a plan is sought where nobody says otherwise, s.
 const USUAL_SECONDS: &str = "10";
 /// And at most, s: somebody waits for it.
-const MOST_SECONDS: f64 = 60.0;
+const MOST_SECONDS: u16 = 60;
 /// For how many days is planned where nobody says otherwise.
 const USUAL_DAYS: &str = "14";
 /// And at most, as the command line has it.
-const MOST_DAYS: f64 = 31.0;
+const MOST_DAYS: u16 = 31;
 
 pub(in super::super::super) async fn show(
     State(app): State<Arc<App>>,
@@ -212,8 +212,12 @@ fn line<'a>(proposal: &'a Proposal, change: &Change<'a>) -> Line<'a> {
     };
     match *change {
         Change::New(placed) => of_plan(placed, "new".to_owned()),
-        Change::Changed(told, placed) if told.visit.day == round.date(placed.day) => of_plan(placed, "changed".to_owned()),
-        Change::Changed(told, placed) => of_plan(placed, format!("moved from {}", words::weekday(told.visit.day, today))),
+        Change::Changed(told, placed) if told.visit.day == round.date(placed.day) => {
+            of_plan(placed, "changed".to_owned())
+        }
+        Change::Changed(told, placed) => {
+            of_plan(placed, format!("moved from {}", words::weekday(told.visit.day, today)))
+        }
         Change::Same(told) => as_told(told, "as told"),
         Change::CalledOff(told) => as_told(told, "called off"),
         Change::Undecided(told) => as_told(told, "locked, but the keeper is gone: move it or call it off"),
@@ -308,16 +312,8 @@ pub(in super::super::super) async fn ask(
     Form(pairs): Form<Pairs>,
 ) -> Answer {
     let typed = Typed::new(pairs);
-    let whole = |name: &str, label: &str, usual: &str, most: f64| -> Result<u16, Trouble> {
-        let number = typed.number(name, label)?.or_else(|| usual.parse().ok()).unwrap_or(0.0);
-        match 1.0 <= number && number <= most && number.fract() == 0.0 {
-            // OK because it is whole and at most 60.
-            true => Ok(number as u16),
-            false => Err(Trouble::refused(format!("{label}: {number} can't be")).help(format!("give 1 to {most}"))),
-        }
-    };
-    let asked = whole("days", "days", USUAL_DAYS, MOST_DAYS)
-        .and_then(|days| Ok((days, whole("seconds", "seconds", USUAL_SECONDS, MOST_SECONDS)?)));
+    let asked = whole(&typed, "days", USUAL_DAYS, MOST_DAYS)
+        .and_then(|days| Ok((days, whole(&typed, "seconds", USUAL_SECONDS, MOST_SECONDS)?)));
     match asked {
         Ok((days, seconds)) => {
             desk::start_plan(&app, days, seconds);
@@ -325,6 +321,14 @@ pub(in super::super::super) async fn ask(
         }
         Err(trouble) => Ok(Reply::Refused(page(&app, &around, &Refusal::new("plan", trouble, typed), false))),
     }
+}
+
+/// A whole number from 1 to `most`; `usual` where the field is empty.
+fn whole(typed: &Typed, name: &str, usual: &str, most: u16) -> Result<u16, Trouble> {
+    let text = typed.some(name).unwrap_or_else(|| usual.to_owned());
+    text.parse().ok().filter(|number| (1..=most).contains(number)).ok_or_else(|| {
+        Trouble::refused(format!("{name}: {text} can't be")).help(format!("give a whole number from 1 to {most}"))
+    })
 }
 
 pub(in super::super::super) async fn keep(State(app): State<Arc<App>>, Extension(around): Extension<Around>) -> Answer {
@@ -342,7 +346,9 @@ pub(in super::super::super) async fn keep(State(app): State<Arc<App>>, Extension
             app.desk.leave();
             Ok(Reply::Done { to: "/rounds".to_owned(), said: format!("People are told: {}", changes.counts()) })
         }
-        Err(trouble) => Ok(Reply::Refused(page(&app, &around, &Refusal::new("keep", trouble, Typed::default()), false))),
+        Err(trouble) => {
+            Ok(Reply::Refused(page(&app, &around, &Refusal::new("keep", trouble, Typed::default()), false)))
+        }
     }
 }
 
@@ -357,8 +363,14 @@ mod tests {
 
     #[test]
     fn a_way_out_keeps_its_reason_and_loses_the_command() {
-        assert_eq!(for_pages("the shop has no keeper; add one: tallow keeper set NAME"), "the shop has no keeper; add one");
-        assert_eq!(for_pages("it uses 5 ml of oil, and there is 2 ml; tallow stores buy"), "it uses 5 ml of oil, and there is 2 ml");
+        assert_eq!(
+            for_pages("the shop has no keeper; add one: tallow keeper set NAME"),
+            "the shop has no keeper; add one"
+        );
+        assert_eq!(
+            for_pages("it uses 5 ml of oil, and there is 2 ml; tallow stores buy"),
+            "it uses 5 ml of oil, and there is 2 ml"
+        );
         assert_eq!(for_pages("one long day would do"), "one long day would do");
     }
 }

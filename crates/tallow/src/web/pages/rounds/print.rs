@@ -35,7 +35,11 @@ pub(in super::super::super) async fn print(State(app): State<Arc<App>>, Query(qu
 
 /// What can be printed, and the paper.
 pub(super) fn section() -> Markup {
-    let what = [("bench", "What to lay out for all of it"), ("days", "A sheet for each keeper's day"), ("visits", "The sheets of all visits")];
+    let what = [
+        ("bench", "What to lay out for all of it"),
+        ("days", "A sheet for each keeper's day"),
+        ("visits", "The sheets of all visits"),
+    ];
     html! {
         section aria-labelledby="paper" {
             h2 #paper { "On paper" }

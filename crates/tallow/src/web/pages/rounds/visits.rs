@@ -57,7 +57,9 @@ fn visit(told: &Told, forms: &Forms<'_>) -> Markup {
     let asked = forms.asked.filter(|(asked, _)| *asked == id.0).map(|(_, priced)| priced);
     let [moving, off] = ["move", "off"].map(|form| format!("{form}-{id}"));
     let asks_why = forms.typed.text("why") == id.to_string();
-    let is_open = asks_why || asked.is_some() || ["move", "lock", "free", "off"].iter().any(|form| forms.refusal.is_of(&format!("{form}-{id}")));
+    let is_open = asks_why
+        || asked.is_some()
+        || ["move", "lock", "free", "off"].iter().any(|form| forms.refusal.is_of(&format!("{form}-{id}")));
     html! {
         details.visit-form #{ "visit-" (id) } open[is_open] {
             summary {
