@@ -14,8 +14,8 @@ pub(crate) use self::life::{
     LifeReplace, LifeTable, LinearPer, Model, StoppedAt,
 };
 pub(crate) use self::stores::{
-    Buy, Count, Discard, Keeper, KeeperAway, KeeperRemove, KeeperSet, KeeperWord, Move, Receive, Stores, StoresWord,
-    Terms,
+    Buy, Count, Discard, Keeper, KeeperAway, KeeperRemove, KeeperSet, KeeperWord, Move, Order, Receive, Stores,
+    StoresWord, Terms,
 };
 
 const AFTER: &str = "\
@@ -177,7 +177,7 @@ Examples:
   tallow keeper set mate --minutes \"mon-fri 60, sat 30\" --skill qualified
   tallow keeper away mate --from \"24 Dec\" --to \"2 Jan\"")]
     Keeper(Keeper),
-    /// What is in the stores; record what came, what a count found, what was thrown away, how it is bought
+    /// What is in the stores; record what was ordered, what came, what a count found, what was thrown away, how it is bought
     #[command(after_help = "\
 Examples:
   tallow stores
@@ -659,8 +659,8 @@ pub(crate) struct Correct {
     /// The spare that was really put in
     #[arg(long, value_name = "ITEM")]
     pub(crate) spare: Option<String>,
-    /// What was really measured, counted, received or thrown away, with its unit
-    #[arg(long, value_name = "VALUE")]
+    /// What was really measured, ordered, received, counted or thrown away, with its unit
+    #[arg(long, value_name = "VALUE", allow_hyphen_values = true)]
     pub(crate) value: Option<String>,
     /// Words to keep with the correction
     #[arg(long, default_value = "", hide_default_value = true)]

@@ -36,7 +36,7 @@ pub mod used;
 pub mod visit;
 
 pub use ahead::{Ahead, ahead};
-pub use before::{Asked, Before, Supplied, Takes, Worth, before, free_from, supplied};
+pub use before::{Asked, Before, Takes, Worth, before, free_from};
 pub use build::{Build, BuildError, BuildErrors};
 pub use due::{Due, When, due};
 pub use entry::{Entry, EntryId, Event};

@@ -11,6 +11,7 @@ use upkeep::{Entry, EntryId, Event, booking};
 use crate::cli;
 use crate::commands::history::said;
 use crate::commands::hours;
+use crate::commands::keeper::refused;
 use crate::commands::record::{because, measured, say_recorded, spare};
 use crate::commands::slot::{self, Slot};
 use crate::commands::stores;
@@ -40,6 +41,10 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
         None => old.at,
     };
     let event = changed(&ledger, &old, args).await?;
+    if let Event::ThrownAway(thrown) = &event {
+        thrown.check().map_err(|error| refused(&error))?;
+        stores::enough(&ledger, thrown, at, Some(old.id)).await?;
+    }
     if let Some(machine) = &machine {
         allowed(&ledger, machine, &old, at, &event, &now).await?;
     }
@@ -185,6 +190,7 @@ async fn changed(ledger: &Ledger, old: &Entry, args: &cli::Correct) -> Result<Ev
 /// The item and the amount of what was moved in the stores.
 fn moved(event: &mut Event) -> Option<(&str, &mut String)> {
     match event {
+        Event::Ordered(ordered) => Some((&ordered.item, &mut ordered.amount)),
         Event::Received(received) => Some((&received.item, &mut received.amount)),
         Event::Counted(counted) => Some((&counted.item, &mut counted.amount)),
         Event::ThrownAway(thrown) => Some((&thrown.item, &mut thrown.amount)),

@@ -85,6 +85,7 @@ pub(crate) fn said(entry: &Entry, now: &ZonedDateTime) -> String {
         Event::Skipped { task, reason } => format!("skipped: {task}, because {reason}"),
         Event::Keeper(keeper) => keeper::keeper_words(keeper),
         Event::Away(away) => keeper::away_words(away, now.date()),
+        Event::Ordered(ordered) => stores::ordered_words(ordered, now.date()),
         Event::Received(received) => stores::received_words(received, now.date()),
         Event::Counted(counted) => format!("counted: {} of {}", counted.amount, counted.item),
         Event::ThrownAway(thrown) => format!("thrown away: {} of {}, {}", thrown.amount, thrown.item, thrown.why),
@@ -236,6 +237,9 @@ fn event_shape(event: &Event) -> Value {
         }
         Event::Away(away) => json!({
             "keeper": away.keeper, "from": away.from.to_string(), "to": away.to.to_string(), "why": away.why,
+        }),
+        Event::Ordered(ordered) => json!({
+            "item": ordered.item, "amount": ordered.amount, "by": ordered.by.to_string(), "supplier": ordered.supplier,
         }),
         Event::Received(received) => json!({
             "item": received.item, "amount": received.amount, "price": received.price,

@@ -8,11 +8,13 @@ use ledger::{Filter, Kind, Ledger, Told};
 use serde_json::{Value, json};
 use upkeep::build::Task;
 use upkeep::stake::forbids_running;
+use upkeep::stores::{Source, Supplied, supplied};
 use upkeep::visit::{self, Start};
 use upkeep::{Build, EntryId, Event, MachineState, ahead};
 
 use crate::cli;
 use crate::commands::plan::Assembled;
+use crate::commands::stores;
 use crate::context::Context;
 use crate::out;
 use crate::sheet::{self, Blank, Change, Paper, Stage, TaskStage, VisitSheet, What};
@@ -113,31 +115,27 @@ fn refused(error: impl std::fmt::Display) -> Trouble {
     Trouble::refused(error.to_string())
 }
 
-/// What the stores hold, less what the sheets before have taken.
-struct Stock(BTreeMap<String, f64>);
+/// What the stores hold and what is on its way, less what the sheets before have taken.
+struct Stock {
+    sources: BTreeMap<String, Source>,
+    today: Date,
+}
 
 impl Stock {
     fn of(shop: &Assembled) -> Stock {
-        Stock(shop.items.iter().filter_map(|item| Some((item.name.clone(), item.stock?))).collect())
+        Stock { sources: shop.sources.clone(), today: shop.now.date() }
     }
 
-    /// Takes what tasks use, and says what lacks. What the stores do not count is taken to be there.
-    fn take(&mut self, tasks: &[&Task]) -> Vec<String> {
-        let mut lacking: BTreeMap<String, (f64, String)> = BTreeMap::new();
-        for supply in tasks.iter().flat_map(|task| &task.uses) {
-            let Some(there) = self.0.get_mut(&supply.name) else { continue };
-            let short = (supply.amount - there.max(0.0)).max(0.0);
-            *there -= supply.amount;
-            if 0.0 < short {
-                let entry = lacking.entry(supply.name.clone()).or_insert((0.0, supply.unit.clone()));
-                entry.0 += short;
-            }
-        }
-        let words = |(name, (short, unit)): (String, (f64, String))| {
-            let amount = format!("{short} {unit}");
-            format!("{name}: {} too little; tallow stores buy", amount.trim_end())
+    /// Takes what tasks use on a day, and says what lacks. What the stores do not count is taken to be there.
+    fn take(&mut self, tasks: &[&Task], day: Date) -> Vec<String> {
+        let needs = tasks.iter().flat_map(|task| &task.uses);
+        let supplied = supplied(needs, day.max(self.today), &mut self.sources, self.today);
+        let words = |one: &Supplied| {
+            let enough = one.earliest.map(|day| format!(", enough from {}", words::weekday(day, self.today)));
+            let lacking = stores::told(one.lacking(), &one.unit);
+            format!("{}: {lacking} too little{}; tallow stores buy", one.item, enough.unwrap_or_default())
         };
-        lacking.into_iter().map(words).collect()
+        supplied.iter().filter(|one| 0.0 < one.lacking()).map(words).collect()
     }
 }
 
@@ -186,7 +184,7 @@ async fn of_visit(ledger: &Ledger, shop: &Assembled, told: &Told, stock: &mut St
         starts_hot: false,
         stages: once_a_position(stages.collect()),
         spares: Vec::new(),
-        missing: stock.take(&tasks),
+        missing: stock.take(&tasks, told.visit.day),
         minutes: told.visit.minutes,
         setup_minutes: build.visit_minutes.min(told.visit.minutes),
     })

@@ -188,6 +188,7 @@ mod tests {
             "keeper away mate --from \"24 Dec\" --to \"26 Dec\" --why \"at sea\"",
             "keeper",
             "keeper remove mate",
+            "stores order \"lint-free wipe\" 100 --by \"4 Dec\" --supplier chandler",
             "stores receive \"lint-free wipe\" 50 --price 9.50 --expires 2028-01 --supplier chandler",
             "stores receive \"brass nozzle 0.4\" 2",
             "stores count \"brass nozzle 0.4\" 3",

@@ -1,10 +1,12 @@
 //! The answer in words.
 
 use jiff::ZonedDateTime;
+use jiff::civil::Date;
 use motion::Quantity;
 use upkeep::build::SignalWord;
 use upkeep::stake::forbids_running;
-use upkeep::{Supplied, Takes, amount};
+use upkeep::stores::Supplied;
+use upkeep::{Takes, amount};
 
 use super::{Could, Ranked};
 use crate::commands::plan::Assembled;
@@ -75,7 +77,7 @@ impl Screen<'_> {
         if let Some(text) = stopping(could) {
             out.caution(SignalWord::Warning, &text)?;
         }
-        supply_words(&could.supplies).into_iter().try_for_each(|line| out.prose("      ", &line))
+        supply_words(&could.supplies, self.shop.now.date()).into_iter().try_for_each(|line| out.prose("      ", &line))
     }
 
     /// What it would use up of each allowance, the most used first.
@@ -147,13 +149,15 @@ fn stopping(could: &Could<'_>) -> Option<String> {
 }
 
 /// What of the supplies for what falls due is there, lacking, and not counted.
-fn supply_words(supplies: &[Supplied]) -> Vec<String> {
-    let lacking = supplies.iter().filter(|one| one.is_lacking()).map(|one| {
+fn supply_words(supplies: &[Supplied], today: Date) -> Vec<String> {
+    let is_lacking = |one: &Supplied| 0.0 < one.lacking();
+    let lacking = supplies.iter().filter(|one| is_lacking(one)).map(|one| {
         let there = told(one.there.unwrap_or(0.0), &one.unit);
-        format!("{} ({} needed, {there} there)", one.item, told(one.needed, &one.unit))
+        let from = one.earliest.map_or_else(String::new, |day| format!(", enough from {}", words::weekday(day, today)));
+        format!("{} ({} needed, {there} there{from})", one.item, told(one.needed, &one.unit))
     });
     let uncounted = supplies.iter().filter(|one| one.there.is_none()).map(|one| one.item.clone());
-    let there = supplies.iter().filter(|one| one.there.is_some() && !one.is_lacking()).map(|one| one.item.clone());
+    let there = supplies.iter().filter(|one| one.there.is_some() && !is_lacking(one)).map(|one| one.item.clone());
     let line = |what: &str, names: Vec<String>| (!names.is_empty()).then(|| format!("{what}: {}", names.join("; ")));
     [
         line("lacking for it", lacking.collect()),
