@@ -2,6 +2,7 @@
 
 mod before;
 mod life;
+mod rhythm;
 mod stores;
 
 use std::path::PathBuf;
@@ -13,6 +14,7 @@ pub(crate) use self::life::{
     Edition, Life, LifeBearing, LifeBelieve, LifeDrift, LifeFit, LifeHidden, LifeLaw, LifeLook, LifeMtbf, LifeRemain,
     LifeReplace, LifeTable, LinearPer, Model, StoppedAt,
 };
+pub(crate) use self::rhythm::Rhythm;
 pub(crate) use self::stores::{
     Buy, Count, Discard, Keeper, KeeperAway, KeeperRemove, KeeperSet, KeeperWord, Move, Order, Receive, Stores,
     StoresWord, Terms,
@@ -211,6 +213,9 @@ Examples:
     /// Plan the visits of the days to come, as cheap as they can be made
     #[command(after_help = "Examples:\n  tallow plan\n  tallow plan --days 7 --why\n  tallow plan --keep")]
     Plan(Plan),
+    /// One fixed habit for a machine: a visit every so many days, and what is done in each
+    #[command(after_help = "Examples:\n  tallow rhythm\n  tallow rhythm bowline")]
+    Rhythm(Rhythm),
     /// Visits that people have been told of: list, move, lock, call off, and book what was done
     #[command(after_help = "\
 Examples:

@@ -246,7 +246,14 @@ fn keeper(one: &Rostered, today: Date, days: usize) -> Keeper {
 
 /// Tasks that are open, those that go together in one group; a group is open where one of it is.
 fn groups(tasks: &[Task], ahead: &Ahead, days: usize) -> Vec<Vec<usize>> {
-    let is_open = |index: usize| ahead.shares[index].get(days).is_some_and(|share| OPEN_FROM <= *share);
+    let is_open = |index: &usize| ahead.shares[*index].get(days).is_some_and(|share| OPEN_FROM <= *share);
+    let mut groups = together(tasks);
+    groups.retain(|group| group.iter().any(is_open));
+    groups
+}
+
+/// The indices of all tasks, those that go together in one group.
+pub(crate) fn together(tasks: &[Task]) -> Vec<Vec<usize>> {
     let mut seen = vec![false; tasks.len()];
     let mut groups = Vec::new();
     for first in 0..tasks.len() {
@@ -259,7 +266,7 @@ fn groups(tasks: &[Task], ahead: &Ahead, days: usize) -> Vec<Vec<usize>> {
             }
         }
         group.sort_unstable();
-        if group.iter().any(|&index| is_open(index)) {
+        if !group.is_empty() {
             groups.push(group);
         }
     }

@@ -210,6 +210,7 @@ mod tests {
             "lives nozzle",
             "shop verify",
             "replay",
+            "rhythm",
         ];
         lines.iter().map(|line| line.replace("BUILD", build)).collect()
     }
@@ -251,7 +252,8 @@ mod tests {
                         G1 X20 E1\nG1 Xten\nG4 S1\n";
 
     /// Keys that only long records, very large files or plans print; other tests meet them.
-    const ELSEWHERE: [&str; 18] = [
+    const ELSEWHERE: [&str; 19] = [
+        "rhythm: machines.[].habit",
         "steps: if_needed.[].amount",
         "steps: if_needed.[].unit",
         "before: [].machines.[].not_to_be_run_before.[]",
