@@ -12,6 +12,7 @@ use crate::cli;
 use crate::commands::history::said;
 use crate::commands::hours;
 use crate::commands::keeper::refused;
+use crate::commands::readings;
 use crate::commands::record::{because, measured, say_recorded, spare};
 use crate::commands::slot::{self, Slot};
 use crate::commands::stores;
@@ -60,12 +61,10 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
     }
     let corrected = ledger.entry(id).await?;
     let spoken = when::spoken(&corrected.at.to_zoned_datetime(now.time_zone().clone()));
-    say_recorded(
-        context,
-        id,
-        corrected.at,
-        &format!("entry {} now says: {}, {spoken}", args.entry, said(&corrected, &now)),
-    )
+    let outside = machine.and_then(|machine| readings::mark(&machine.build, &corrected.event));
+    let outside = outside.map_or_else(String::new, |outside| format!(" ({outside})"));
+    let said = said(&corrected, &now);
+    say_recorded(context, id, corrected.at, &format!("entry {} now says: {said}{outside}, {spoken}", args.entry))
 }
 
 /// How what an entry says is said anew, where it can't be changed.

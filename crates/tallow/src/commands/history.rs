@@ -9,7 +9,7 @@ use upkeep::shop::Visit;
 use upkeep::{Entry, EntryId, Event, Rates, Usage, amount};
 
 use crate::cli;
-use crate::commands::{keeper, stores};
+use crate::commands::{keeper, readings, stores};
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
@@ -18,15 +18,16 @@ use crate::when;
 pub(crate) async fn history(context: &Context, args: &cli::History) -> Result<(), Trouble> {
     let ledger = context.open().await?;
     let machine = match &args.machine {
-        Some(name) => context::machine(&ledger, name).await?.info.name,
-        // The shop itself.
-        None => String::new(),
+        Some(name) => Some(context::machine(&ledger, name).await?),
+        None => None,
     };
     let before = match args.before {
         Some(id) => Some((ledger.entry(EntryId(id)).await?.at, EntryId(id))),
         None => None,
     };
-    let filter = Filter { machine: Some(machine), before, ..Filter::default() };
+    // The shop itself has no name.
+    let name = machine.as_ref().map_or_else(String::new, |machine| machine.info.name.clone());
+    let filter = Filter { machine: Some(name), before, ..Filter::default() };
     let entries = ledger.entries(&filter, args.most).await?;
     let now = context.now_in(&ledger);
     if context.json {
@@ -37,7 +38,8 @@ pub(crate) async fn history(context: &Context, args: &cli::History) -> Result<()
     for listed in &entries {
         let entry = &listed.entry;
         let at = when::spoken(&entry.at.to_zoned_datetime(now.time_zone().clone()));
-        let cells = [entry.id.to_string(), at, said(entry, &now), remarks(listed)];
+        let outside = machine.as_ref().and_then(|machine| readings::mark(&machine.build, &entry.event));
+        let cells = [entry.id.to_string(), at, said(entry, &now), remarks(listed, outside)];
         table.row(cells, Dress::Plain);
     }
     if entries.is_empty() && args.machine.is_none() {
@@ -184,11 +186,11 @@ fn because_words(because: Because) -> &'static str {
     }
 }
 
-fn remarks(listed: &Listed) -> String {
+fn remarks(listed: &Listed, outside: Option<String>) -> String {
     let corrects = listed.entry.corrects.map(|id| format!("corrects {id}"));
     let replaced = listed.replaced_by.map(|id| format!("no longer holds, see {id}"));
     let note = Some(listed.entry.note.clone()).filter(|note| !note.is_empty());
-    [corrects, replaced, note].into_iter().flatten().collect::<Vec<_>>().join("; ")
+    [outside, corrects, replaced, note].into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
 
 fn shape(listed: &Listed) -> Value {

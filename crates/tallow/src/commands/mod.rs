@@ -21,6 +21,8 @@ mod moves;
 mod plan;
 mod quantities;
 mod rates;
+mod readings;
+
 mod record;
 mod replay;
 mod rhythm;
