@@ -22,7 +22,6 @@ mod plan;
 mod quantities;
 mod rates;
 mod readings;
-
 mod record;
 mod replay;
 mod rhythm;

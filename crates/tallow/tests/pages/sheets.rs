@@ -17,7 +17,12 @@ fn change(what: What, minutes: f64) -> Stage {
 
 fn task(task: &Task) -> Stage {
     let looks = task.name.contains("belt");
-    let blank = || Blank { name: "tone of the belt".into(), unit: "Hz".into(), good: "80 to 95 Hz".into(), last: "was 84 on 3 Nov".into() };
+    let blank = || Blank {
+        name: "tone of the belt".into(),
+        unit: "Hz".into(),
+        good: "80 to 95 Hz".into(),
+        last: "was 84 on 3 Nov".into(),
+    };
     let readings = if looks { vec![blank()] } else { Vec::new() };
     Stage::Task(Box::new(TaskStage { task: task.clone(), why: "131 % of 1 month".into(), readings }))
 }
