@@ -104,7 +104,7 @@ fn what_comes_due_within_a_day_or_never_has_no_turn_and_is_named() {
     assert_eq!((habit.too_often, habit.apart), (vec![1], vec![[0, 2]]));
     assert_eq!(habit.turns.iter().map(|turn| turn.tasks.clone()).collect::<Vec<_>>(), [[0], [2]]);
     let unmet = task("oil", 3, "20 h", "").replace("of = \"time\"", "of = \"travel x\"").replace("20 h", "20 km");
-    assert_eq!(habit_at(&[unmet.clone()], 60.0), Ok(None), "nothing tells that the machine moves");
+    assert_eq!(habit_at(std::slice::from_ref(&unmet), 60.0), Ok(None), "nothing tells that the machine moves");
     assert_eq!(self::habit(&[task("look", 3, "10 days", ""), unmet]).unused, [1]);
 }
 

@@ -208,7 +208,7 @@ impl<'a> Work<'a> {
             if to_beat <= branch.bound {
                 continue;
             }
-            looked_into += usize::from(branch.choice.is_none());
+            looked_into += 1;
             // Without anything yet, going on is worth more: the first branches lead to a choice that holds.
             let enough = if best.is_some() { branches } else { FIRST * branches };
             if enough < looked_into {
