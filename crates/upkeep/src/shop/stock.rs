@@ -442,7 +442,8 @@ mod tests {
         assert_eq!(open(&[received(3, "1 l", None, None)]), []);
         assert_eq!(open(&[counted(3, "5 ml")]), [(1, 100.0), (2, 50.0)]);
         let before = only(&[received(0, "1 l", None, None), said[0].clone()], &[]);
-        assert_eq!(before.coming[0].amount, 100.0, "what came before it was ordered is none of it");
+        let open: Vec<f64> = before.coming.iter().map(|order| order.amount).collect();
+        assert_eq!(open, [100.0], "what came before it was ordered is none of it");
     }
 
     #[test]
