@@ -204,6 +204,7 @@ impl Ledger {
             | Event::Skipped { .. }
             | Event::Keeper(_)
             | Event::Away(_)
+            | Event::Ordered(_)
             | Event::Received(_)
             | Event::Counted(_)
             | Event::ThrownAway(_)
@@ -431,6 +432,7 @@ fn checked(new: NewEntry) -> Result<NewEntry, Error> {
         }
         Event::Keeper(keeper) => keeper.check()?,
         Event::Away(away) => away.check()?,
+        Event::Ordered(ordered) => ordered.check()?,
         Event::Received(received) => received.check()?,
         Event::Counted(counted) => counted.check()?,
         Event::ThrownAway(thrown) => thrown.check()?,

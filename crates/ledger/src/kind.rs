@@ -35,6 +35,8 @@ pub enum Kind {
     Keeper,
     /// A keeper has days off.
     Away,
+    /// Something for the stores was ordered.
+    Ordered,
     /// Something came into the stores.
     Received,
     /// Something in the stores was counted.
@@ -49,7 +51,7 @@ pub enum Kind {
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Kind; 20] = [
+    pub const ALL: [Kind; 21] = [
         Kind::Added,
         Kind::Run,
         Kind::Queued,
@@ -65,6 +67,7 @@ impl Kind {
         Kind::Skipped,
         Kind::Keeper,
         Kind::Away,
+        Kind::Ordered,
         Kind::Received,
         Kind::Counted,
         Kind::ThrownAway,
@@ -90,6 +93,7 @@ impl Kind {
             Event::Skipped { .. } => Kind::Skipped,
             Event::Keeper(_) => Kind::Keeper,
             Event::Away(_) => Kind::Away,
+            Event::Ordered(_) => Kind::Ordered,
             Event::Received(_) => Kind::Received,
             Event::Counted(_) => Kind::Counted,
             Event::ThrownAway(_) => Kind::ThrownAway,
@@ -116,6 +120,7 @@ impl Kind {
             Kind::Skipped => "skipped",
             Kind::Keeper => "keeper",
             Kind::Away => "away",
+            Kind::Ordered => "ordered",
             Kind::Received => "received",
             Kind::Counted => "counted",
             Kind::ThrownAway => "thrown away",

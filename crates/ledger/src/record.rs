@@ -6,7 +6,7 @@ use jiff::civil::Date;
 use motion::Tool;
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use upkeep::entry::{Basis, Because, OwnLimit, Queued, Run};
-use upkeep::shop::{Away, Counted, Keeper, Received, Terms, ThrownAway, Visit};
+use upkeep::shop::{Away, Counted, Keeper, Ordered, Received, Terms, ThrownAway, Visit};
 use upkeep::{EntryId, Event, Material, Rates, Usage};
 
 use crate::Kind;
@@ -49,6 +49,7 @@ pub(crate) fn to_columns(event: &Event) -> Columns {
         Event::Skipped { task, reason } => (task.clone(), json(&SkippedBody { reason: reason.clone() })),
         Event::Keeper(keeper) => (keeper.name.clone(), json(&KeeperBody::from(keeper))),
         Event::Away(away) => (away.keeper.clone(), json(&AwayBody::from(away))),
+        Event::Ordered(ordered) => (ordered.item.clone(), json(&OrderedBody::from(ordered))),
         Event::Received(received) => (received.item.clone(), json(&ReceivedBody::from(received))),
         Event::Counted(Counted { item, amount }) => (item.clone(), json(&CountedBody { amount: amount.clone() })),
         Event::ThrownAway(ThrownAway { item, amount, why }) => {
@@ -101,6 +102,7 @@ pub(crate) fn from_columns(kind: Kind, about: String, body: &str, usage: Usage) 
         Kind::Skipped => Event::Skipped { task: about, reason: parse::<SkippedBody>(body)?.reason },
         Kind::Keeper => Event::Keeper(parse::<KeeperBody>(body)?.into_keeper(about)),
         Kind::Away => Event::Away(parse::<AwayBody>(body)?.into_away(about)),
+        Kind::Ordered => Event::Ordered(parse::<OrderedBody>(body)?.into_ordered(about)),
         Kind::Received => Event::Received(parse::<ReceivedBody>(body)?.into_received(about)),
         Kind::Counted => Event::Counted(Counted { item: about, amount: parse::<CountedBody>(body)?.amount }),
         Kind::ThrownAway => {
@@ -345,6 +347,28 @@ impl From<&Away> for AwayBody {
 impl AwayBody {
     fn into_away(self, keeper: String) -> Away {
         Away { keeper, from: self.from, to: self.to, why: self.why }
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+struct OrderedBody {
+    amount: String,
+    by: Date,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    supplier: String,
+}
+
+impl From<&Ordered> for OrderedBody {
+    fn from(ordered: &Ordered) -> OrderedBody {
+        let Ordered { item: _, amount, by, supplier } = ordered.clone();
+        OrderedBody { amount, by, supplier }
+    }
+}
+
+impl OrderedBody {
+    fn into_ordered(self, item: String) -> Ordered {
+        let OrderedBody { amount, by, supplier } = self;
+        Ordered { item, amount, by, supplier }
     }
 }
 

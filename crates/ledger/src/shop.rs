@@ -6,7 +6,7 @@ use std::sync::Arc;
 use jiff::Timestamp;
 use sqlx::AnyConnection;
 use upkeep::shop::{self, Item, Rostered, Use};
-use upkeep::{Build, Entry};
+use upkeep::{Build, Entry, EntryId};
 
 use crate::names::Names;
 use crate::tables;
@@ -37,14 +37,34 @@ impl Ledger {
     /// # Errors
     /// [`Error::BadBuild`]; where the database refuses or an entry cannot be read.
     pub async fn stores(&self, used_from: Option<Timestamp>) -> Result<Vec<Item>, Error> {
+        self.stores_by(used_from, Timestamp::MAX, None).await
+    }
+
+    /// Everything in the stores as it was once all had happened that happened by `until`, as if entry `without` had never
+    /// been made.
+    ///
+    /// # Errors
+    /// As [`Ledger::stores`].
+    pub async fn stores_at(&self, until: Timestamp, without: Option<EntryId>) -> Result<Vec<Item>, Error> {
+        self.stores_by(None, until, without).await
+    }
+
+    async fn stores_by(
+        &self,
+        used_from: Option<Timestamp>,
+        until: Timestamp,
+        without: Option<EntryId>,
+    ) -> Result<Vec<Item>, Error> {
         let mut snapshot = self.snapshot().await?;
         let names = tables::names(&mut snapshot, &self.quantities).await?;
-        let said = said(&mut snapshot, &names).await?;
+        let mut said = said(&mut snapshot, &names).await?;
+        said.retain(|entry| entry.at <= until && Some(entry.id) != without);
         let from = used_from.into_iter().chain(shop::used_from(&said)).min();
-        let uses = match from {
+        let mut uses = match from {
             Some(from) => self.uses(&mut snapshot, from, &names).await?,
             None => Vec::new(),
         };
+        uses.retain(|one| one.at <= until);
         Ok(shop::stores(&said, &uses))
     }
 

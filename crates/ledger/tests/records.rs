@@ -8,7 +8,7 @@ use motion::{Duty, Quantity};
 use sqlx::Row;
 use support::*;
 use upkeep::entry::{Because, OwnLimit, Run};
-use upkeep::shop::{Away, Keeper, Received, Terms, ThrownAway, Visit};
+use upkeep::shop::{Away, Keeper, Ordered, Received, Terms, ThrownAway, Visit};
 use upkeep::{Care, EntryId, Event, MaterialClass, MaterialInfo, RateError, Rates, ShopError};
 
 /// Panics unless `actual` metres are `expected`, to the grain.
@@ -110,7 +110,7 @@ on_both_engines! {
         let set = async |rates| shop.ledger.set_rates(rates, at(RECORDED), "").await.unwrap_err();
         assert!(matches!(set(Rates::default()).await, Error::BadRates(RateError::Nothing)));
         let negative = Rates { damage: Some(-1.0), ..Rates::default() };
-        assert_eq!(set(negative).await.to_string(), "damage of -1 makes no sense\n  give a number of 0 or more");
+        assert_eq!(set(negative).await.to_string(), "damage of -1 makes no sense\n  give a number from 0 to 1000000000, in a larger money if need be");
         let of_a_machine = Event::Rates(Rates { damage: Some(1.0), ..Rates::default() });
         let error = shop.append("2026-10-05T08:00:00Z", of_a_machine).await.unwrap_err();
         assert!(matches!(error, Error::OfTheShop { .. }), "{error}");
@@ -179,6 +179,8 @@ on_both_engines! {
             Event::Keeper(Keeper { name: "mate".into(), minutes: [0, 1, 2, 3, 4, 5, 1440], skills: vec![], is_gone: true }),
             Event::Away(Away { keeper: "mate".into(), from: date(2026, 12, 24), to: date(2027, 1, 1), why: "sea".into() }),
             Event::Away(Away { keeper: "mate".into(), from: date(2026, 12, 24), to: date(2026, 12, 24), why: String::new() }),
+            Event::Ordered(Ordered { item: item(), amount: "0.2 l".into(), by: date(2026, 12, 4), supplier: "the chandler".into() }),
+            Event::Ordered(Ordered { item: "brass nozzle 0.4".into(), amount: "5".into(), by: date(2027, 1, 1), supplier: String::new() }),
             received("brass nozzle 0.4", "5"),
             Event::Received(Received { item: item(), amount: "0.1 l".into(), price: Some(0.1 + 0.2), expires: Some(date(2028, 1, 31)), supplier: "the chandler".into() }),
             counted("brass nozzle 0.4", "0"),
@@ -193,7 +195,7 @@ on_both_engines! {
             let error = shop.append("2026-10-05T08:00:00Z", event).await.unwrap_err();
             assert!(matches!(error, Error::OfTheShop { .. }), "{error}");
         }
-        assert_eq!(shop.ledger.of_the_shop().await.unwrap().len(), 10);
+        assert_eq!(shop.ledger.of_the_shop().await.unwrap().len(), 12);
         shop.prove().await;
     }
 
@@ -249,6 +251,16 @@ on_both_engines! {
             shop.append(&format!("2026-10-{day}T08:00:00Z"), spare("Brass nozzle 0.4")).await.unwrap();
         }
         assert_eq!(stock("brass nozzle 0.4").await, Some(-1.0));
+        let then = async |when: &str, without| {
+            let all = ledger.stores_at(at(when), without).await.unwrap();
+            all.into_iter().find(|one| one.name == wipe).and_then(|one| one.stock)
+        };
+        // 30 came on the 5th; two were used an hour later, on the 7th and on the 9th.
+        assert_eq!(then("2026-10-04T08:00:00Z", None).await, None);
+        assert_eq!(then("2026-10-05T08:00:00Z", None).await, Some(30.0));
+        assert_eq!(then("2026-10-08T08:00:00Z", None).await, Some(26.0));
+        let newest = ledger.newest(came).await.unwrap().id;
+        assert_eq!(then("2026-10-08T08:00:00Z", Some(newest)).await, None);
         let whole = ledger.stores(Some(at(JOINED))).await.unwrap();
         let used: f64 = whole.iter().find(|one| one.name == wipe).unwrap().used.values().sum();
         assert!((used - 8.0).abs() < 1e-9, "four tasks stand, the one before any came among them: {used}");

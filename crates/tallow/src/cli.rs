@@ -3,6 +3,7 @@
 mod before;
 mod life;
 mod people;
+mod rhythm;
 mod stores;
 
 use std::path::PathBuf;
@@ -17,9 +18,10 @@ pub(crate) use self::life::{
 pub(crate) use self::people::{
     Person, PersonRemove, PersonSet, PersonWord, RoleWord, Token, TokenNew, TokenRevoke, TokenWord,
 };
+pub(crate) use self::rhythm::Rhythm;
 pub(crate) use self::stores::{
-    Buy, Count, Discard, Keeper, KeeperAway, KeeperRemove, KeeperSet, KeeperWord, Move, Receive, Stores, StoresWord,
-    Terms, share,
+    Buy, Count, Discard, Keeper, KeeperAway, KeeperRemove, KeeperSet, KeeperWord, Move, Order, Receive, Stores,
+    StoresWord, Terms, share,
 };
 
 const AFTER: &str = "\
@@ -181,7 +183,7 @@ Examples:
   tallow keeper set mate --minutes \"mon-fri 60, sat 30\" --skill qualified
   tallow keeper away mate --from \"24 Dec\" --to \"2 Jan\"")]
     Keeper(Keeper),
-    /// What is in the stores; record what came, what a count found, what was thrown away, how it is bought
+    /// What is in the stores; record what was ordered, what came, what a count found, what was thrown away, how it is bought
     #[command(after_help = "\
 Examples:
   tallow stores
@@ -215,6 +217,9 @@ Examples:
     /// Plan the visits of the days to come, as cheap as they can be made
     #[command(after_help = "Examples:\n  tallow plan\n  tallow plan --days 7 --why\n  tallow plan --keep")]
     Plan(Plan),
+    /// One fixed habit for a machine: a visit every so many days, and what is done in each
+    #[command(after_help = "Examples:\n  tallow rhythm\n  tallow rhythm bowline")]
+    Rhythm(Rhythm),
     /// Visits that people have been told of: list, move, lock, call off, and book what was done
     #[command(after_help = "\
 Examples:
@@ -687,8 +692,8 @@ pub(crate) struct Correct {
     /// The spare that was really put in
     #[arg(long, value_name = "ITEM")]
     pub(crate) spare: Option<String>,
-    /// What was really measured, counted, received or thrown away, with its unit
-    #[arg(long, value_name = "VALUE")]
+    /// What was really measured, ordered, received, counted or thrown away, with its unit
+    #[arg(long, value_name = "VALUE", allow_hyphen_values = true)]
     pub(crate) value: Option<String>,
     /// Words to keep with the correction
     #[arg(long, default_value = "", hide_default_value = true)]

@@ -50,6 +50,7 @@ impl From<ledger::Error> for Trouble {
     fn from(error: ledger::Error) -> Trouble {
         let trouble = Trouble::from_text(&error.to_string());
         match error {
+            ledger::Error::NoSuchMachine(unknown) | ledger::Error::NoSuchBuild(unknown) => unknown.into(),
             ledger::Error::NoSuchEntry { .. } => {
                 trouble.help("a machine's history tells the numbers: tallow history MACHINE")
             }
@@ -66,6 +67,24 @@ impl From<upkeep::BuildErrors> for Trouble {
 
 impl From<upkeep::Unknown> for Trouble {
     fn from(unknown: upkeep::Unknown) -> Trouble {
-        Trouble::from_text(&unknown.to_string())
+        let trouble = Trouble::from_text(&unknown.to_string());
+        match all_of(unknown.what) {
+            Some(command) if unknown.has_more() => trouble.help(format!("all of them: {command}")),
+            _ => trouble,
+        }
     }
+}
+
+/// The command that lists everything of a kind.
+fn all_of(what: &str) -> Option<&'static str> {
+    Some(match what {
+        "machine" => "tallow machine list",
+        "build" => "tallow build list",
+        "task" => "tallow due MACHINE --all",
+        "position" => "tallow machine show MACHINE",
+        "quantity" => "tallow quantities",
+        "item of the stores" => "tallow stores",
+        "keeper" => "tallow keeper",
+        _ => return None,
+    })
 }

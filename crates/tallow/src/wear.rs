@@ -122,7 +122,7 @@ pub(crate) fn picture(bins: &Bins, reach: Reach) -> String {
     let (left, right) = (format!("{}", first as f64 * BIN_MM), format!("{}", (last + 1) as f64 * BIN_MM));
     let width = inside.len().saturating_sub(left.chars().count());
     let tallest = amount::print(most / 1e3, Quantity::TravelX);
-    let scale = format!("{left}{right:>width$} mm   (travel per {BIN_MM} mm; the tallest bar is {tallest})");
+    let scale = format!("{left}{right:>width$} mm\n   travel per {BIN_MM} mm; the tallest bar is {tallest}");
     let beyond = outside.words().map_or_else(String::new, |words| format!("\n   outside its travel: {words}"));
     format!("{}\n   {scale}{beyond}", bars.trim_end())
 }
@@ -145,14 +145,14 @@ mod tests {
     #[test]
     fn the_tallest_bar_is_the_most_worn_bin() {
         let bins = Bins(BTreeMap::from([(1, 1000.0), (2, 500.0)]));
-        let expected = "  | █▄ |\n   0 40 mm   (travel per 10 mm; the tallest bar is 1 m)";
+        let expected = "  | █▄ |\n   0 40 mm\n   travel per 10 mm; the tallest bar is 1 m";
         assert_eq!(picture(&bins, Reach { from: 0.0, to: 40.0 }), expected);
     }
 
     #[test]
     fn what_lies_outside_the_travel_is_one_bar_on_its_side_and_words() {
         let bins = Bins(BTreeMap::from([(-3, 250.0), (1, 1000.0), (4, 500.0), (400, 9000.0), (3000, 1000.0)]));
-        let expected = " ▂| █  ▄|█\n   0  50 mm   (travel per 10 mm; the tallest bar is 1 m)\n   \
+        let expected = " ▂| █  ▄|█\n   0  50 mm\n   travel per 10 mm; the tallest bar is 1 m\n   \
                         outside its travel: 250 mm below 0 mm and 10 m above 45 mm";
         assert_eq!(picture(&bins, Reach { from: 0.0, to: 45.0 }), expected);
         let only_outside = Bins(BTreeMap::from([(400, 9000.0)]));

@@ -29,7 +29,7 @@ fn main() -> std::io::Result<()> {
         keepers: 3,
         booked,
         seed,
-        effort: Effort { rounds: 300, steps: 20_000, ..Effort::new() },
+        effort: Effort { rounds: 300, steps: 30_000, ..Effort::new() },
         limit: Duration::from_secs(10),
     };
     let large = Hall {

@@ -12,6 +12,7 @@ use crate::rounds::{self, Broken, Job, Keeper, MachineWork, Placed, Plan, Proble
 use crate::shop::{QUALIFIED, Rostered, Visit};
 use crate::stake::forbids_running;
 use crate::state::MachineState;
+use crate::stores::{Shelf, Source};
 use crate::visit::heat;
 use crate::{Ahead, Build, Materials, Prices, Risk, Stake, ahead};
 
@@ -33,8 +34,8 @@ pub struct Shop<'a> {
     pub machines: &'a [(&'a MachineState, &'a [Risk])],
     /// Who is there.
     pub keepers: &'a [Rostered],
-    /// What the stores hold of each item that they count, in its unit.
-    pub stock: &'a BTreeMap<String, f64>,
+    /// What is in the stores and on its way, of each item that they count, in its unit.
+    pub stock: &'a BTreeMap<String, Source>,
     /// What a unit of an item costs, where that is known.
     pub unit_prices: &'a BTreeMap<String, f64>,
     /// Visits that people have been told of, by machine.
@@ -95,7 +96,7 @@ impl Agenda {
         let stocks: Vec<Stock> = shop
             .stock
             .iter()
-            .map(|(name, amount)| Stock { name: name.clone(), by_day: vec![amount.max(0.0); days] })
+            .map(|(name, source)| Stock { name: name.clone(), by_day: by_day(&source.shelf, today, days) })
             .collect();
         let mut agenda = Agenda {
             problem: Problem {
@@ -272,6 +273,11 @@ fn accesses(build: &Build) -> Vec<f64> {
 /// What stands between the names of tasks that make one job.
 const JOINED: &str = "; ";
 
+/// What has come by each day.
+fn by_day(shelf: &Shelf, today: Date, days: usize) -> Vec<f64> {
+    (0..days).map(|day| shelf.come_by(days_after(today, day))).collect()
+}
+
 fn keeper(one: &Rostered, today: Date, days: usize) -> Keeper {
     let minutes = |day: usize| f64::from(one.minutes_on(days_after(today, day)));
     let is_qualified = one.keeper.skills.iter().any(|skill| skill.eq_ignore_ascii_case(QUALIFIED));
@@ -281,7 +287,14 @@ fn keeper(one: &Rostered, today: Date, days: usize) -> Keeper {
 
 /// Tasks that are open, those that go together in one group; a group is open where one of it is.
 fn groups(tasks: &[Task], ahead: &Ahead, days: usize) -> Vec<Vec<usize>> {
-    let is_open = |index: usize| ahead.shares[index].get(days).is_some_and(|share| OPEN_FROM <= *share);
+    let is_open = |index: &usize| ahead.shares[*index].get(days).is_some_and(|share| OPEN_FROM <= *share);
+    let mut groups = together(tasks);
+    groups.retain(|group| group.iter().any(is_open));
+    groups
+}
+
+/// The indices of all tasks, those that go together in one group.
+pub(crate) fn together(tasks: &[Task]) -> Vec<Vec<usize>> {
     let mut seen = vec![false; tasks.len()];
     let mut groups = Vec::new();
     for first in 0..tasks.len() {
@@ -294,7 +307,7 @@ fn groups(tasks: &[Task], ahead: &Ahead, days: usize) -> Vec<Vec<usize>> {
             }
         }
         group.sort_unstable();
-        if group.iter().any(|&index| is_open(index)) {
+        if !group.is_empty() {
             groups.push(group);
         }
     }
@@ -358,7 +371,7 @@ impl Context<'_> {
         let mut uses: BTreeMap<usize, f64> = BTreeMap::new();
         for supply in tasks.iter().flat_map(|task| &task.uses) {
             // An item that the stores do not count is taken to be there.
-            if let Some(stock) = self.stocks.iter().position(|stock| stock.name == supply.name) {
+            if let Some(stock) = self.stocks.iter().position(|stock| stock.name.eq_ignore_ascii_case(&supply.name)) {
                 *uses.entry(stock).or_default() += supply.amount;
             }
         }

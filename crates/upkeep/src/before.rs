@@ -1,13 +1,9 @@
 //! Before a print: what a program would use up of each machine that could run it, and which machine it is cheapest on.
 
-use std::collections::BTreeMap;
-
-use jiff::civil::Date;
 use jiff::{SignedDuration, ZonedDateTime};
 use motion::Quantity;
 
 use crate::build::{Allowance, Task};
-use crate::shop::Item;
 use crate::stake::forbids_running;
 use crate::state::{MachineState, QueuedUse};
 use crate::used::{Used, meter, used};
@@ -158,50 +154,4 @@ pub fn free_from(queue: &[QueuedUse], seconds: f64, now: &ZonedDateTime) -> Zone
 /// The instant so many seconds later; the last that there is, where none is as late.
 fn after(start: &ZonedDateTime, seconds: f64) -> ZonedDateTime {
     start.saturating_add(SignedDuration::try_from_secs_f64(seconds).unwrap_or(SignedDuration::MAX))
-}
-
-/// How much of an item some tasks need, beside what the stores have of it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Supplied {
-    /// The supply or spare.
-    pub item: String,
-    /// In what it is counted.
-    pub unit: String,
-    /// How much the tasks need.
-    pub needed: f64,
-    /// How much is there and still good; `None` where the stores do not count it.
-    pub there: Option<f64>,
-}
-
-impl Supplied {
-    /// Whether less is there than is needed.
-    pub fn is_lacking(&self) -> bool {
-        self.there.is_some_and(|there| there < self.needed - NOUGHT)
-    }
-}
-
-/// Amounts below this are rounding, in any unit.
-const NOUGHT: f64 = 1e-9;
-
-/// What `tasks` need from the stores, by name, and what is there on `day`.
-pub fn supplied<'a>(tasks: impl IntoIterator<Item = &'a Task>, items: &[Item], day: Date) -> Vec<Supplied> {
-    let mut all: BTreeMap<&str, Supplied> = BTreeMap::new();
-    for supply in tasks.into_iter().flat_map(|task| &task.uses) {
-        let one = all.entry(&supply.name).or_insert_with(|| Supplied {
-            item: supply.name.clone(),
-            unit: supply.unit.clone(),
-            needed: 0.0,
-            there: items
-                .iter()
-                .find(|item| item.name.eq_ignore_ascii_case(&supply.name))
-                .and_then(|item| good(item, day)),
-        });
-        one.needed += supply.amount;
-    }
-    all.into_values().collect()
-}
-
-/// How much of an item is there and good on a day; `None` where it is not counted.
-fn good(item: &Item, day: Date) -> Option<f64> {
-    item.stock.map(|stock| (stock - item.expired(day)).max(0.0))
 }

@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use motion::Tool;
 
-use crate::shop::{Away, Counted, Keeper, Received, Terms, ThrownAway, Visit};
+use crate::shop::{Away, Counted, Keeper, Ordered, Received, Terms, ThrownAway, Visit};
 use crate::{Material, Rates, Usage};
 
 /// The number of an entry, as screens and commands show it.
@@ -121,6 +121,8 @@ pub enum Event {
     Keeper(Keeper),
     /// A keeper has days off. Of the shop.
     Away(Away),
+    /// Something for the stores was ordered. Of the shop.
+    Ordered(Ordered),
     /// Something came into the stores. Of the shop.
     Received(Received),
     /// Something in the stores was counted. Of the shop.
@@ -220,6 +222,7 @@ impl Event {
             Event::Rates(_)
                 | Event::Keeper(_)
                 | Event::Away(_)
+                | Event::Ordered(_)
                 | Event::Received(_)
                 | Event::Counted(_)
                 | Event::ThrownAway(_)

@@ -13,7 +13,7 @@ use crate::build::Supply;
 use crate::history::{days_after, days_between};
 use crate::shop::{Item, Measured, Terms, Visit};
 use crate::state::MachineState;
-use crate::stores::{Bought, Demand, Line, Lot, Shelf, StoresError, buy};
+use crate::stores::{Bought, Demand, Line, StoresError, buy};
 use crate::{Materials, Supplies, ahead};
 
 /// For how many days care is looked ahead at least: half a year, so that what is done a few times a year is seen.
@@ -156,10 +156,9 @@ impl Buyer<'_> {
         let wait = f64::from(terms.lead_days.max(1)) + f64::from(self.review_days);
         let planned_per_day = want.planned_sum() / self.ahead_days() as f64;
         let used_per_day = want.used_sum() / days_between(self.used_from, self.now.date()).max(FEWEST_DAYS) as f64;
-        let lot = |batch: &crate::shop::Batch| Lot { amount: batch.amount, from: None, expires: batch.expires };
         Ok(Bought {
             item: item.name.clone(),
-            shelf: Shelf::new(item.batches.iter().map(lot).collect())?,
+            shelf: item.shelf(self.now.date())?,
             use_per_day: (used_per_day - planned_per_day).max(0.0),
             planned: want.planned.clone(),
             demand: want.demand(wait * used_per_day.max(planned_per_day))?,

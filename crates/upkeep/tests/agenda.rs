@@ -10,6 +10,7 @@ use upkeep::agenda::{Agenda, Shop};
 use upkeep::build::Neglect;
 use upkeep::rounds::Broken;
 use upkeep::shop::{Away, Keeper, Rostered, Visit};
+use upkeep::stores::{Lot, Shelf, Source};
 use upkeep::{
     Asked, Build, Care, EntryId, MachineState, Material, Materials, Prices, QueuedUse, Rates, Risk, Standing, Usage,
     Worth, before,
@@ -125,7 +126,7 @@ fn agenda(state: &MachineState, told: &[(String, Visit)]) -> Agenda {
     agenda_with(state, told, &BTreeMap::new())
 }
 
-fn agenda_with(state: &MachineState, told: &[(String, Visit)], stock: &BTreeMap<String, f64>) -> Agenda {
+fn agenda_with(state: &MachineState, told: &[(String, Visit)], stock: &BTreeMap<String, Source>) -> Agenda {
     let risks = vec![Risk::believed(); state.build.tasks.len()];
     let none = BTreeMap::new();
     let shop = Shop {
@@ -200,14 +201,21 @@ fn queued_runs_keep_the_machine_and_make_standing_still_cost_something() {
 fn work_for_which_the_stores_do_not_reach_does_not_draw_the_rest_of_its_machine_behind_it() {
     let build = build();
     let machine = state(&build, 4, &[]);
-    let with = |wipes: f64| {
-        let stock = BTreeMap::from([("lint-free wipe".to_owned(), wipes)]);
-        let job = agenda_with(&machine, &[], &stock).problem.machines[0].jobs[0].clone();
-        (job.uses, job.is_due_within)
+    let lot = |amount, from| Lot { amount, from, expires: None };
+    let with = |lots: &[Lot]| {
+        let source = Source { shelf: Shelf::new(lots.to_vec()).unwrap(), lead_days: None };
+        let stock = BTreeMap::from([("lint-free wipe".to_owned(), source)]);
+        let problem = agenda_with(&machine, &[], &stock).problem;
+        let job = problem.machines[0].jobs[0].clone();
+        (job.uses, job.is_due_within, problem.stocks[0].by_day.clone())
     };
     // The look uses three; it is due within the seven days either way.
-    assert_eq!(with(3.0), (vec![(0, 3.0)], true));
-    assert_eq!(with(2.0), (vec![(0, 3.0)], false));
+    assert_eq!(with(&[lot(3.0, None)]), (vec![(0, 3.0)], true, vec![3.0; 7]));
+    assert_eq!(with(&[lot(2.0, None)]), (vec![(0, 3.0)], false, vec![2.0; 7]));
+    // One more is on its way, and there from the fifth day on.
+    let fifth = now().date().saturating_add(jiff::ToSpan::days(4));
+    let by_day = vec![2.0, 2.0, 2.0, 2.0, 3.0, 3.0, 3.0];
+    assert_eq!(with(&[lot(2.0, None), lot(1.0, Some(fifth))]), (vec![(0, 3.0)], true, by_day));
 }
 
 #[test]

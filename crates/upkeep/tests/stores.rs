@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use jiff::ToSpan;
 use jiff::civil::{Date, date};
 use proptest::prelude::*;
+use upkeep::build::Supply;
 use upkeep::stores::{
-    Bought, Costs, Demand, Lack, Line, Lot, Need, Shelf, Source, Spread, StoresError, Why, buy, kit, lacks, loss,
+    Bought, Costs, Demand, Line, Lot, Shelf, Source, Spread, StoresError, Supplied, Why, buy, loss, supplied,
 };
 
 const TODAY: Date = date(2026, 11, 25);
@@ -236,19 +237,17 @@ proptest! {
     ) {
         let keeps: Vec<Lot> = lots.into_iter().map(|lot| Lot { expires: None, ..lot }).collect();
         let shelf = Shelf::new(keeps).unwrap();
-        let sources = BTreeMap::from([("oil".to_owned(), Source { shelf: shelf.clone(), lead_days: Some(7) })]);
-        let visits: Vec<(Date, Vec<Need>)> =
-            visits.iter().map(|(day, amount)| (in_days(*day), vec![need("oil", *amount)])).collect();
-        let found = lacks(&visits, &sources, TODAY).unwrap();
-        prop_assert_eq!(found.len(), visits.len());
-        for ((day, needs), lacks) in visits.iter().zip(&found) {
-            for lack in lacks {
-                prop_assert!(0.0 <= lack.there && lack.there < lack.needed && (lack.needed - needs[0].amount).abs() < 1e-9);
-                prop_assert!(*day <= lack.earliest.unwrap());
-            }
+        let mut sources = BTreeMap::from([("oil".to_owned(), Source { shelf: shelf.clone(), lead_days: Some(7) })]);
+        let mut visits: Vec<(Date, f64)> = visits.iter().map(|(day, amount)| (in_days(*day), *amount)).collect();
+        visits.sort_by_key(|(day, _)| *day);
+        let (mut needed, mut lacking) = (0.0, 0.0);
+        for (day, amount) in &visits {
+            let one = supplied(&[need("oil", *amount)], *day, &mut sources, TODAY).remove(0);
+            prop_assert!((0.0..=*amount).contains(&one.lacking()) && (one.needed - amount).abs() < 1e-9);
+            prop_assert_eq!(one.earliest.is_some(), 0.0 < one.lacking());
+            prop_assert!(one.earliest.is_none_or(|earliest| *day <= earliest));
+            (needed, lacking) = (needed + amount, lacking + one.lacking());
         }
-        let needed: f64 = visits.iter().map(|(_, needs)| needs[0].amount).sum();
-        let lacking: f64 = found.iter().flatten().map(|lack| lack.needed - lack.there).sum();
         let came = visits.iter().map(|(day, _)| shelf.there_on(*day)).fold(0.0, f64::max);
         prop_assert!((needed - came).max(0.0) <= lacking + 1e-6);
     }
@@ -275,8 +274,8 @@ proptest! {
 
 // ---- The shopping list ----
 
-fn need(item: &str, amount: f64) -> Need {
-    Need { item: item.to_owned(), amount }
+fn need(item: &str, amount: f64) -> Supply {
+    Supply { name: item.to_owned(), amount, unit: String::new() }
 }
 
 fn there(amount: f64) -> Lot {
@@ -418,27 +417,28 @@ fn what_lacks_today_stands_first_and_a_suppliers_lines_together() {
 #[test]
 fn visits_take_by_day_and_each_lack_says_when_it_can_be_mended() {
     let coming = Lot { amount: 8.0, from: Some(in_days(6)), expires: None };
-    let sources = BTreeMap::from([
+    let mut sources = BTreeMap::from([
         ("oil".to_owned(), Source { shelf: shelf(&[there(10.0), coming]), lead_days: Some(14) }),
         ("wipe".to_owned(), Source { shelf: shelf(&[there(1.0)]), lead_days: Some(2) }),
     ]);
-    let visits = [
-        (in_days(5), vec![need("oil", 4.0), need("wipe", 1.0), need("oil", 3.0)]),
-        (in_days(1), vec![need("oil", 6.0), need("grease", 2.0), need("wipe", 1.0)]),
-    ];
+    let mut take = |days, needs: &[Supply]| supplied(needs, in_days(days), &mut sources, TODAY);
+    let one = |item: &str, needed, there, earliest| Supplied {
+        item: item.to_owned(),
+        unit: String::new(),
+        needed,
+        there,
+        earliest,
+    };
     // Worked by hand: the visit of tomorrow leaves 4 of oil for the one after, which needs 7; the rest is on its way.
-    let lack = |item: &str, needed, there, earliest| Lack { item: item.to_owned(), needed, there, earliest };
-    let expected = vec![
-        vec![lack("oil", 7.0, 4.0, Some(in_days(6))), lack("wipe", 1.0, 0.0, Some(in_days(5)))],
-        vec![lack("grease", 2.0, 0.0, None)],
-    ];
-    assert_eq!(lacks(&visits, &sources, TODAY), Ok(expected));
-}
-
-#[test]
-fn a_kit_holds_each_item_once() {
-    let tasks = [vec![need("wipe", 1.0), need("oil", 2.0)], vec![need("wipe", 2.0)], vec![]];
-    assert_eq!(kit(tasks.iter().map(Vec::as_slice)), Ok(vec![need("oil", 2.0), need("wipe", 3.0)]));
+    let tomorrow = take(1, &[need("oil", 6.0), need("grease", 2.0), need("wipe", 1.0)]);
+    assert_eq!(
+        tomorrow,
+        [one("grease", 2.0, None, None), one("oil", 6.0, Some(10.0), None), one("wipe", 1.0, Some(1.0), None)]
+    );
+    let later = take(5, &[need("Oil", 4.0), need("wipe", 1.0), need("Oil", 3.0)]);
+    let expected = [one("Oil", 7.0, Some(4.0), Some(in_days(6))), one("wipe", 1.0, Some(0.0), Some(in_days(5)))];
+    assert_eq!(later, expected, "each item once");
+    assert_eq!(later.iter().map(Supplied::lacking).collect::<Vec<_>>(), [3.0, 1.0]);
 }
 
 // ---- What can't be ----
@@ -453,7 +453,6 @@ fn figures_that_can_not_be_are_refused_with_what_to_give() {
         assert!(matches!(Demand::compound(&[(0.5, wrong)], 1.0), Err(StoresError::Negative { .. })));
         assert!(matches!(Demand::compound(&[(wrong, 1.0)], 1.0), Err(StoresError::Chance { .. })));
         assert!(matches!(Shelf::new(vec![there(wrong)]), Err(StoresError::Negative { .. })));
-        assert!(kit([[need("oil", wrong)].as_slice()]).is_err());
     }
     let steady = Spread { mean: 1.0, sd: 0.0 };
     for nothing in [0.0, -1.0, f64::NAN] {

@@ -6,7 +6,7 @@ use proptest::prelude::*;
 use upkeep::Build;
 use upkeep::build::{Access, Heat, State, Task, Work, shipped};
 use upkeep::visit::heat::{cooling_minutes, heating_minutes, newton_s};
-use upkeep::visit::{AGAIN_MINUTES, Order, Start, What, minutes, order};
+use upkeep::visit::{AGAIN_MINUTES, Order, Sinks, Start, What, minutes, order};
 
 /// A build that heats as builds do by default and needs no access.
 fn machine() -> Build {
@@ -127,6 +127,69 @@ fn dirt_comes_off_before_oil_goes_on_and_the_test_is_last() {
         task("wipe x", "x rods", State::Isolated, Work::Clean, 6.0),
     ];
     check(&tasks, Start::Cold, &["off", "blow out", "wipe x", "oil x", "try x", "oil y", "on", "test move"]);
+}
+
+#[test]
+fn the_plate_is_washed_after_the_oiling_whose_traces_it_would_keep() {
+    // The build of `machine` has a plate of that name.
+    let tasks = [
+        task("wash the plate", "build plate", State::Cold, Work::Clean, 6.0),
+        task("oil x", "x rods", State::Isolated, Work::Lubricate, 8.0),
+        task("wipe the plate", "build plate", State::Isolated, Work::Clean, 2.0),
+        task("blow out", "part fan", State::Isolated, Work::Clean, 7.0),
+    ];
+    let expected = ["off", "blow out", "oil x", "wipe the plate", "on", "wash the plate", "test move"];
+    check(&tasks, Start::Cold, &expected);
+}
+
+#[test]
+fn a_plate_that_the_author_wants_clean_first_is_washed_before_the_oiling() {
+    let mut tasks = [
+        task("oil x", "x rods", State::Isolated, Work::Lubricate, 8.0),
+        task("wash the plate", "build plate", State::Isolated, Work::Clean, 6.0),
+    ];
+    tasks[0].after = vec!["wash the plate".to_owned()];
+    check(&tasks, Start::Cold, &["off", "wash the plate", "oil x", "on", "test move"]);
+}
+
+#[test]
+fn on_every_shipped_build_the_plate_is_washed_after_all_oil_and_grease() {
+    for (name, text) in shipped() {
+        let build = Build::parse(name, text).unwrap();
+        let is_plate = |task: &Task| build.position(&task.at).unwrap().kind.ends_with(" plate");
+        let tasks: Vec<&Task> = build.tasks.iter().collect();
+        for start in [Start::Cold, Start::Hot] {
+            let order = order(&build, &tasks, start);
+            let at = |is_it: &dyn Fn(&Task) -> bool| -> Vec<usize> {
+                let place = |(at, stage): (usize, &upkeep::visit::Stage)| match stage.what {
+                    What::Task(task) if is_it(tasks[task]) => Some(at),
+                    _ => None,
+                };
+                order.stages.iter().enumerate().filter_map(place).collect()
+            };
+            let washed = at(&|task| is_plate(task) && task.work == Work::Clean);
+            let oiled = at(&|task| task.work == Work::Lubricate);
+            assert!(!washed.is_empty() && !oiled.is_empty(), "{name}");
+            assert!(oiled.iter().max() < washed.iter().min(), "{name}, {start:?}: {oiled:?} {washed:?}");
+        }
+    }
+}
+
+#[test]
+fn what_the_motors_hold_up_sinks_unless_sliding_screws_hold_it() {
+    let build = |name: &str| {
+        let (file, text) = shipped().into_iter().find(|(file, _)| *file == name).unwrap();
+        Build::parse(file, text).unwrap()
+    };
+    assert_eq!(Sinks::of(&build("delta")), Some(Sinks::Head));
+    let mut screws = build("enclosed-corexy");
+    assert_eq!(Sinks::of(&screws), None);
+    // Rolling friction does not hold a load: ball screws run back, which is why upright ones carry brakes.
+    screws.positions[0].kind = "ball screw".to_owned();
+    assert_eq!(Sinks::of(&screws), Some(Sinks::Z));
+    let mut belts = build("enclosed-corexy");
+    belts.machine.drive.screw_lead = None;
+    assert_eq!(Sinks::of(&belts), Some(Sinks::Z));
 }
 
 #[test]

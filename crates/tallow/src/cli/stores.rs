@@ -79,7 +79,13 @@ pub(crate) struct Stores {
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum StoresWord {
-    /// Record that something came
+    /// Record that something was ordered, and by when it is to come
+    #[command(after_help = "\
+Examples:
+  tallow stores order \"ISO VG 32 light oil\" \"100 ml\"
+  tallow stores order \"brass nozzle 0.4\" 5 --by \"12 Dec\" --supplier chandler")]
+    Order(Order),
+    /// Record that something came; it counts for what was ordered first
     #[command(after_help = "\
 Examples:
   tallow stores receive \"ISO VG 32 light oil\" \"100 ml\" --price 9.50 --expires 2028-01
@@ -122,6 +128,21 @@ pub(crate) struct Move {
     /// Words to keep with the entry
     #[arg(long, default_value = "", hide_default_value = true)]
     pub(crate) note: String,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Order {
+    #[command(flatten)]
+    pub(crate) moved: Move,
+    /// The day by which it is to come; by the time that its terms say if left out
+    #[arg(long, value_name = "DAY")]
+    pub(crate) by: Option<String>,
+    /// Who supplies it; the one that its terms name if left out
+    #[arg(long)]
+    pub(crate) supplier: Option<String>,
+    /// It is a new thing, however near its name is to another
+    #[arg(long)]
+    pub(crate) new: bool,
 }
 
 #[derive(Args, Debug)]

@@ -9,7 +9,8 @@ use jiff::ZonedDateTime;
 use ledger::Ledger;
 use motion::Quantity;
 use upkeep::build::Task;
-use upkeep::{Asked, Before, MachineState, Risk, Supplied, Worth, free_from, supplied};
+use upkeep::stores::{Supplied, supplied};
+use upkeep::{Asked, Before, MachineState, Risk, Worth, free_from};
 
 use self::asks::{Asks, Program};
 pub(crate) use self::told::{Answer, Told, ToldMachine, ToldTask};
@@ -122,13 +123,15 @@ impl<'a> Could<'a> {
         let asked = Asked { usage: &asks.usage, seconds };
         let takes = upkeep::before(state, asked, worth, &shop.materials, &shop.now);
         let wanted = takes.falling_due().into_iter().map(|takes| takes.task).chain(takes.forbidding.iter().copied());
-        let wanted: Vec<&Task> = wanted.map(|task| &state.build.tasks[task]).collect();
+        let needs = wanted.flat_map(|task| &state.build.tasks[task].uses);
+        let today = shop.now.date();
+        let supplies = supplied(needs, today, &mut shop.sources.clone(), today);
         Could {
             state,
             seconds,
             spread: asks.spread,
             free: free_from(&state.queue, seconds, &shop.now),
-            supplies: supplied(wanted, &shop.items, shop.now.date()),
+            supplies,
             takes,
         }
     }

@@ -12,7 +12,7 @@ use upkeep::shopping::{Buyer, Shopping, Unsaid};
 use upkeep::stores::{Line, Why};
 
 use crate::cli;
-use crate::commands::stores::told;
+use crate::commands::stores::{late_words, told};
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
@@ -80,6 +80,7 @@ impl List {
             );
             out.prose("", &text)?;
         }
+        self.late(context)?;
         self.unsaid(context)
     }
 
@@ -112,8 +113,19 @@ impl List {
         };
         let sum = words::money(self.sum(), &self.currency);
         context.out.line("")?;
-        let text = format!("In all {sum}{all}. What is ordered already and has not come is not known here.");
-        context.out.prose("", &text)
+        context.out.prose("", &format!("In all {sum}{all}."))
+    }
+
+    /// What should have come, and is not counted as on its way.
+    fn late(&self, context: &Context) -> Result<(), Trouble> {
+        for item in self.items {
+            for late in late_words(item, self.today) {
+                let text =
+                    format!("{}: {late}, so it is not counted on. Ask for it, or take the order back:", item.name);
+                context.out.prose("", &format!("{text} tallow correct ENTRY --withdraw"))?;
+            }
+        }
+        Ok(())
     }
 
     /// The lines on a terminal that is too narrow for their table.
@@ -160,8 +172,9 @@ impl List {
         let unit = self.unit(line);
         let why = match line.why {
             Why::Low { left } => {
+                let is = if self.coming(line) == 0.0 { "left" } else { "left or on its way" };
                 format!(
-                    "{} left by then, below the point of reordering, {}",
+                    "{} {is} by then, below the point of reordering, {}",
                     told(left.max(0.0), unit),
                     told(line.point, unit)
                 )
@@ -178,6 +191,11 @@ impl List {
 
     fn item(&self, line: &Line) -> Option<&Item> {
         self.items.iter().find(|item| item.name == line.item)
+    }
+
+    /// How much of it is on its way.
+    fn coming(&self, line: &Line) -> f64 {
+        self.item(line).map_or(0.0, |item| item.on_its_way(self.today))
     }
 
     /// In what the item of a line is counted.
@@ -217,7 +235,7 @@ impl List {
             "item": line.item, "unit": self.unit(line), "supplier": line.supplier, "packs": line.packs,
             "pack": self.item(line).and_then(|item| item.terms.as_ref()).map(|terms| terms.pack.as_str()),
             "order_by": line.order_by.to_string(), "late": line.is_late, "point": line.point, "left": left,
-            "lacks_on": lacks_on, "missing": missing, "cost": line.cost, "spoils": line.spoils,
+            "coming": self.coming(line), "lacks_on": lacks_on, "missing": missing, "cost": line.cost, "spoils": line.spoils,
         })
     }
 }

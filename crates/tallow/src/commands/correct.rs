@@ -11,6 +11,8 @@ use upkeep::{Entry, EntryId, Event, booking};
 use crate::cli;
 use crate::commands::history::said;
 use crate::commands::hours;
+use crate::commands::keeper::refused;
+use crate::commands::readings;
 use crate::commands::record::{because, measured, say_recorded, spare};
 use crate::commands::slot::{self, Slot};
 use crate::commands::stores;
@@ -40,6 +42,10 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
         None => old.at,
     };
     let event = changed(&ledger, &old, args).await?;
+    if let Event::ThrownAway(thrown) = &event {
+        thrown.check().map_err(|error| refused(&error))?;
+        stores::enough(&ledger, thrown, at, Some(old.id)).await?;
+    }
     if let Some(machine) = &machine {
         allowed(&ledger, machine, &old, at, &event, &now).await?;
     }
@@ -55,12 +61,10 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
     }
     let corrected = ledger.entry(id).await?;
     let spoken = when::spoken(&corrected.at.to_zoned_datetime(now.time_zone().clone()));
-    say_recorded(
-        context,
-        id,
-        corrected.at,
-        &format!("entry {} now says: {}, {spoken}", args.entry, said(&corrected, &now)),
-    )
+    let outside = machine.and_then(|machine| readings::mark(&machine.build, &corrected.event));
+    let outside = outside.map_or_else(String::new, |outside| format!(" ({outside})"));
+    let said = said(&corrected, &now);
+    say_recorded(context, id, corrected.at, &format!("entry {} now says: {said}{outside}, {spoken}", args.entry))
 }
 
 /// How what an entry says is said anew, where it can't be changed.
@@ -185,6 +189,7 @@ async fn changed(ledger: &Ledger, old: &Entry, args: &cli::Correct) -> Result<Ev
 /// The item and the amount of what was moved in the stores.
 fn moved(event: &mut Event) -> Option<(&str, &mut String)> {
     match event {
+        Event::Ordered(ordered) => Some((&ordered.item, &mut ordered.amount)),
         Event::Received(received) => Some((&received.item, &mut received.amount)),
         Event::Counted(counted) => Some((&counted.item, &mut counted.amount)),
         Event::ThrownAway(thrown) => Some((&thrown.item, &mut thrown.amount)),

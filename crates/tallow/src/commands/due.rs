@@ -13,6 +13,7 @@ use upkeep::{Due, Likely, MachineState, Materials, When, ahead, due as due_on, f
 
 use crate::cli;
 use crate::commands::lives::Stakes;
+use crate::commands::readings::{self, Taken};
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Out, Table};
 use crate::parallel;
@@ -41,11 +42,14 @@ pub(crate) async fn show_shop(context: &Context, ledger: &Ledger, args: &cli::Du
     }
     let title = args.machine.as_ref().map_or(ledger.shop().name.as_str(), |_| states[0].name.as_str());
     context.out.line(format!("{title}, {}\n", now.strftime("%A %-d %B %Y")))?;
-    let stakes = match (&args.machine, args.why) {
-        (Some(_), true) => Some(Stakes::of(ledger, &states[0].name, context.now).await?),
+    let close = match (&args.machine, args.why) {
+        (Some(_), true) => Some(Close {
+            stakes: Stakes::of(ledger, &states[0].name, context.now).await?,
+            taken: readings::taken(ledger, &states[0].name, None).await?,
+        }),
         _ => None,
     };
-    show(context, args, &states, &rows, &materials, stakes.as_ref(), &now)
+    show(context, args, &states, &rows, &materials, close.as_ref(), &now)
 }
 
 async fn states(ledger: &Ledger, machine: Option<&str>, now: &ZonedDateTime) -> Result<Vec<MachineState>, Trouble> {
@@ -57,6 +61,12 @@ async fn states(ledger: &Ledger, machine: Option<&str>, now: &ZonedDateTime) -> 
             Ok(vec![ledger.machine_state(&machine.info.name, from).await?])
         }
     }
+}
+
+/// What is told of one machine alone.
+struct Close {
+    stakes: Stakes,
+    taken: Vec<Taken>,
 }
 
 /// One task of one machine.
@@ -130,7 +140,7 @@ fn show(
     states: &[MachineState],
     rows: &[Row<'_>],
     materials: &Materials,
-    stakes: Option<&Stakes>,
+    close: Option<&Close>,
     now: &ZonedDateTime,
 ) -> Result<(), Trouble> {
     if states.is_empty() {
@@ -140,9 +150,11 @@ fn show(
     if args.why {
         rows.iter().try_for_each(|row| {
             why::explain(context, row, now)?;
-            stakes.map_or(Ok(()), |stakes| why::at_stake(context, row, stakes, &ahead(row.state, materials, now, 8)))
+            let Some(Close { stakes, taken }) = close else { return Ok(()) };
+            why::read_last(context, row, taken, now)?;
+            why::at_stake(context, row, stakes, &ahead(row.state, materials, now, 8))
         })?;
-        if let Some(stakes) = stakes.filter(|stakes| !stakes.assumed.is_empty()) {
+        if let Some(stakes) = close.map(|close| &close.stakes).filter(|stakes| !stakes.assumed.is_empty()) {
             context.out.line("")?;
             context.out.prose("", &words::assumed(&stakes.assumed))?;
         }

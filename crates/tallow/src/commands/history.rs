@@ -9,7 +9,7 @@ use upkeep::shop::Visit;
 use upkeep::{Entry, EntryId, Event, Rates, Usage, amount};
 
 use crate::cli;
-use crate::commands::{keeper, stores};
+use crate::commands::{keeper, readings, stores};
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
@@ -18,15 +18,16 @@ use crate::when;
 pub(crate) async fn history(context: &Context, args: &cli::History) -> Result<(), Trouble> {
     let ledger = context.open().await?;
     let machine = match &args.machine {
-        Some(name) => context::machine(&ledger, name).await?.info.name,
-        // The shop itself.
-        None => String::new(),
+        Some(name) => Some(context::machine(&ledger, name).await?),
+        None => None,
     };
     let before = match args.before {
         Some(id) => Some((ledger.entry(EntryId(id)).await?.at, EntryId(id))),
         None => None,
     };
-    let filter = Filter { machine: Some(machine), before, ..Filter::default() };
+    // The shop itself has no name.
+    let name = machine.as_ref().map_or_else(String::new, |machine| machine.info.name.clone());
+    let filter = Filter { machine: Some(name), before, ..Filter::default() };
     let entries = ledger.entries(&filter, args.most).await?;
     let now = context.now_in(&ledger);
     if context.json {
@@ -37,7 +38,8 @@ pub(crate) async fn history(context: &Context, args: &cli::History) -> Result<()
     for listed in &entries {
         let entry = &listed.entry;
         let at = when::spoken(&entry.at.to_zoned_datetime(now.time_zone().clone()));
-        let cells = [entry.id.to_string(), at, said(entry, &now), remarks(listed)];
+        let outside = machine.as_ref().and_then(|machine| readings::mark(&machine.build, &entry.event));
+        let cells = [entry.id.to_string(), at, said(entry, &now), remarks(listed, outside)];
         table.row(cells, Dress::Plain);
     }
     if entries.is_empty() && args.machine.is_none() {
@@ -85,6 +87,7 @@ pub(crate) fn said(entry: &Entry, now: &ZonedDateTime) -> String {
         Event::Skipped { task, reason } => format!("skipped: {task}, because {reason}"),
         Event::Keeper(keeper) => keeper::keeper_words(keeper),
         Event::Away(away) => keeper::away_words(away, now.date()),
+        Event::Ordered(ordered) => stores::ordered_words(ordered, now.date()),
         Event::Received(received) => stores::received_words(received, now.date()),
         Event::Counted(counted) => format!("counted: {} of {}", counted.amount, counted.item),
         Event::ThrownAway(thrown) => format!("thrown away: {} of {}, {}", thrown.amount, thrown.item, thrown.why),
@@ -183,12 +186,12 @@ fn because_words(because: Because) -> &'static str {
     }
 }
 
-fn remarks(listed: &Listed) -> String {
+fn remarks(listed: &Listed, outside: Option<String>) -> String {
     let corrects = listed.entry.corrects.map(|id| format!("corrects {id}"));
     let replaced = listed.replaced_by.map(|id| format!("no longer holds, see {id}"));
     let note = Some(listed.entry.note.clone()).filter(|note| !note.is_empty());
     let by = listed.by.as_ref().map(|by| format!("by {by}"));
-    [by, corrects, replaced, note].into_iter().flatten().collect::<Vec<_>>().join("; ")
+    [outside, by, corrects, replaced, note].into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
 
 /// A listed entry as JSON.
@@ -238,6 +241,9 @@ fn event_shape(event: &Event) -> Value {
         }
         Event::Away(away) => json!({
             "keeper": away.keeper, "from": away.from.to_string(), "to": away.to.to_string(), "why": away.why,
+        }),
+        Event::Ordered(ordered) => json!({
+            "item": ordered.item, "amount": ordered.amount, "by": ordered.by.to_string(), "supplier": ordered.supplier,
         }),
         Event::Received(received) => json!({
             "item": received.item, "amount": received.amount, "price": received.price,

@@ -8,12 +8,13 @@ use motion::Quantity;
 use serde_json::{Value, json};
 use upkeep::build::{Allowance, Axis, Position};
 use upkeep::entry::Run;
-use upkeep::{Build, Event, MachineState, SinceWhat, Usage, amount, part_meters};
+use upkeep::{Build, Event, MachineState, Since, SinceWhat, Usage, amount, part_meters};
 
 use crate::builds::Read;
 use crate::cli;
 use crate::commands::build::{build_of, machines_of};
 use crate::commands::history::usage_shape;
+use crate::commands::readings::{self, Taken};
 use crate::commands::record::say_recorded;
 use crate::context::{self, Context, OnMachine};
 use crate::out::{Align, Dress, Table};
@@ -122,17 +123,26 @@ async fn show(context: &Context, name: &str) -> Result<(), Trouble> {
     let from = now.date().saturating_sub(HISTORY_DAYS.days());
     let state = ledger.machine_state(&machine.info.name, from).await?;
     let maps = worn(&ledger, &machine, &state).await?;
+    let taken = readings::taken(&ledger, &state.name, None).await?;
     if context.json {
-        return context.out.json(&shape(&state, &maps));
+        return context.out.json(&shape(&state, &maps, &taken));
     }
     let since = words::day(now.time_zone().to_datetime(state.added).date(), now.date());
-    context.out.line(format!("{}, {}, in the shop since {since}\n", state.name, state.build.name))?;
-    context.out.table(&parts(&state, &now))?;
+    context.out.prose("", &format!("{}, {}, in the shop since {since}", state.name, state.build.name))?;
+    context.out.line("")?;
+    let parts = parts(&state, &now);
+    match context.out.fits(parts.width()) {
+        true => context.out.table(&parts)?,
+        false => below_each_other(context, &state, &now)?,
+    }
+    measured(context, &state.build, &taken, &now)?;
     maps.iter().try_for_each(|map| {
         let since = words::day(now.time_zone().to_datetime(map.since).date(), now.date());
         let picture = wear::picture(&map.bins, wear::reach(&state.build, map.axis));
         let (position, axis) = (&map.position.name, map.axis.name());
-        context.out.line(format!("\nTravel along {axis} over the {position} since {since}:\n{picture}"))
+        context.out.line("")?;
+        context.out.prose("", &format!("Travel along {axis} over the {position} since {since}:"))?;
+        context.out.line(picture)
     })
 }
 
@@ -141,13 +151,38 @@ fn parts(state: &MachineState, now: &ZonedDateTime) -> Table {
         [("position", Align::Left), ("part since", Align::Left), ("went through", Align::Left), ("kind", Align::Left)];
     let mut table = Table::new(columns);
     for ((name, since, usage), position) in part_meters(state).into_iter().zip(&state.build.positions) {
-        let since_day = words::day(now.time_zone().to_datetime(since.at).date(), now.date());
-        let since_day =
-            if since.what == SinceWhat::Added { format!("{since_day}, with the machine") } else { since_day };
-        let cells = [name.to_owned(), since_day, went_through(&state.build, position, &usage), position.kind.clone()];
+        let cells = [
+            name.to_owned(),
+            since_words(since, now),
+            went_through(&state.build, position, &usage),
+            position.kind.clone(),
+        ];
         table.row(cells, Dress::Plain);
     }
     table
+}
+
+/// The parts on a terminal that is too narrow for their table.
+fn below_each_other(context: &Context, state: &MachineState, now: &ZonedDateTime) -> Result<(), Trouble> {
+    part_meters(state).into_iter().zip(&state.build.positions).try_for_each(|((name, since, usage), position)| {
+        context.out.prose("", &format!("{name}, {}", position.kind))?;
+        let went_through = went_through(&state.build, position, &usage);
+        context.out.prose("  ", &format!("since {}: {went_through}", since_words(since, now)))
+    })
+}
+
+/// `1 Nov, with the machine`.
+fn since_words(since: Since, now: &ZonedDateTime) -> String {
+    let day = words::day(now.time_zone().to_datetime(since.at).date(), now.date());
+    if since.what == SinceWhat::Added { format!("{day}, with the machine") } else { day }
+}
+
+/// What was measured, as it was last, those outside of their limits marked.
+fn measured(context: &Context, build: &Build, taken: &[Taken], now: &ZonedDateTime) -> Result<(), Trouble> {
+    if !taken.is_empty() {
+        context.out.line("\nRead last:")?;
+    }
+    taken.iter().try_for_each(|last| context.out.prose("  ", &last.words(build, now)))
 }
 
 /// What a part went through, by the meters that its position's own tasks go by; by hours where they go by the calendar.
@@ -265,12 +300,13 @@ fn share_of(run: &Run, whole: f64) -> f64 {
     if run.stopped.is_none() || whole <= 0.0 { 1.0 } else { run.usage.amount(Quantity::Time) / whole }
 }
 
-fn shape(state: &MachineState, maps: &[Worn<'_>]) -> Value {
+fn shape(state: &MachineState, maps: &[Worn<'_>], taken: &[Taken]) -> Value {
     let parts = part_meters(state).into_iter().zip(&state.build.positions).map(|((name, since, usage), position)| {
         let map = maps.iter().find(|worn| worn.position.name == name).map(|worn| worn.bins.shape());
         json!({ "position": name, "kind": position.kind, "since": since.at.to_string(), "entry": since.entry.map(|id| id.0),
                 "use": usage_shape(&usage), "wear_mm": map })
     });
     json!({ "machine": state.name, "build": state.build.name, "added": state.added.to_string(),
-            "parts": parts.collect::<Vec<_>>(), "total": usage_shape(&state.total) })
+            "parts": parts.collect::<Vec<_>>(),
+            "readings": taken.iter().map(|last| last.shape(&state.build)).collect::<Vec<_>>(), "total": usage_shape(&state.total) })
 }

@@ -22,8 +22,10 @@ pub(crate) mod person;
 pub(crate) mod plan;
 mod quantities;
 mod rates;
+mod readings;
 mod record;
 mod replay;
+mod rhythm;
 mod run;
 mod serve;
 pub(crate) mod sheet;
@@ -67,6 +69,7 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Lives(args) => lives::lives(context, args).await,
         Command::Life(args) => life::life(context, args),
         Command::Plan(args) => plan::plan(context, args).await,
+        Command::Rhythm(args) => rhythm::rhythm(context, args).await,
         Command::Visit(args) => visit::visit(context, args).await,
         Command::Sheet(args) => sheet::sheet(context, args).await,
         Command::Calendar(args) => calendar::calendar(context, args).await,

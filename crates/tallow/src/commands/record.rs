@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use jiff::{Timestamp, ZonedDateTime};
-use ledger::{Filter, Kind, Ledger, NewEntry};
-use serde_json::json;
+use ledger::{Ledger, NewEntry};
+use serde_json::{Value, json};
 use upkeep::build::{Position, Task};
 use upkeep::entry::Because;
 use upkeep::{Entry, EntryId, Event, Material, Supplies, Usage, amount, rules};
@@ -12,6 +12,7 @@ use upkeep::{Entry, EntryId, Event, Material, Supplies, Usage, amount, rules};
 use crate::cli::{self, Occasion, Reason};
 use crate::commands::history::use_words;
 use crate::commands::hours::{self, Hours, Reading};
+use crate::commands::readings::{self, Found};
 use crate::commands::run::ratios;
 use crate::commands::stores;
 use crate::context::{self, Context, OnMachine};
@@ -64,13 +65,19 @@ pub(crate) async fn failure(context: &Context, args: &cli::Failure) -> Result<()
 
 pub(crate) async fn reading(context: &Context, args: &cli::Reading) -> Result<(), Trouble> {
     let scene = Scene::open(context, &args.occasion).await?;
-    let position = scene.machine.build.position(&args.position)?.name.clone();
-    let (value, unit) = measured(&args.value)?;
+    let position = &scene.machine.build.position(&args.position)?.name;
     let what = worded(&args.what, "what was measured", "\"belt frequency\"")?;
-    same_unit(&scene, &position, &what, &unit).await?;
-    let said = format!("{position} on {}: {what} {value} {unit}", scene.name());
-    let event = Event::Reading { position, what, value, unit };
-    scene.record(context, event, said.trim_end()).await
+    let (event, words) = readings::event(&scene.ledger, &scene.machine, position, &what, &args.value).await?;
+    let found = Found::in_event(&scene.machine, &event);
+    let said = format!("{position} on {}: {words}, {}", scene.name(), when::spoken(&scene.at));
+    let at = scene.at.timestamp();
+    let entry = scene.append(context, event).await?;
+    if context.json {
+        let outside: Vec<Value> = found.iter().map(Found::shape).collect();
+        return context.out.json(&json!({ "entry": entry.0, "at": at.to_string(), "said": said, "outside": outside }));
+    }
+    say_recorded(context, entry, at, &said)?;
+    found.map_or(Ok(()), |found| context.out.prose("", &found.words()))
 }
 
 pub(crate) async fn hour_meter(context: &Context, args: &cli::HourMeter) -> Result<(), Trouble> {
@@ -160,6 +167,11 @@ impl<'a> Scene<'a> {
     }
 
     pub(crate) async fn record(&self, context: &Context, event: Event, said: &str) -> Result<(), Trouble> {
+        let entry = self.append(context, event).await?;
+        say_recorded(context, entry, self.at.timestamp(), &format!("{said}, {}", when::spoken(&self.at)))
+    }
+
+    async fn append(&self, context: &Context, event: Event) -> Result<EntryId, Trouble> {
         let new = NewEntry {
             machine: self.name().to_owned(),
             at: self.at.timestamp(),
@@ -167,8 +179,7 @@ impl<'a> Scene<'a> {
             note: self.occasion.note.clone(),
             event,
         };
-        let entry = self.ledger.append(new).await?;
-        say_recorded(context, entry, self.at.timestamp(), &format!("{said}, {}", when::spoken(&self.at)))
+        Ok(self.ledger.append(new).await?)
     }
 }
 
@@ -199,39 +210,6 @@ pub(crate) fn measured(text: &str) -> Result<(f64, String), Trouble> {
     }
     Ok((value, unit))
 }
-
-/// Refuses a unit other than that in which the same was measured before: the values could not be compared.
-async fn same_unit(scene: &Scene<'_>, position: &str, what: &str, unit: &str) -> Result<(), Trouble> {
-    let filter = Filter {
-        machine: Some(scene.name().to_owned()),
-        kind: Some(Kind::Reading),
-        about: Some(position.to_owned()),
-        ..Filter::default()
-    };
-    let listed = scene.ledger.entries(&filter, READINGS_TO_COMPARE).await?;
-    let before =
-        listed.iter().filter(|listed| listed.replaced_by.is_none()).find_map(|listed| match &listed.entry.event {
-            Event::Reading { what: measured, unit, .. } if measured.eq_ignore_ascii_case(what) => {
-                Some((unit, listed.entry.id))
-            }
-            _ => None,
-        });
-    match before {
-        Some((before, entry)) if before != unit => {
-            let said = |unit: &str| if unit.is_empty() { "no unit".to_owned() } else { unit.to_owned() };
-            Err(Trouble::refused(format!(
-                "{what} of {position} was measured in {} before, as entry {entry}, not in {}",
-                said(before),
-                said(unit)
-            ))
-            .help("give it in the same unit; if that entry was wrong: tallow correct ENTRY --value \"110 Hz\""))
-        }
-        _ => Ok(()),
-    }
-}
-
-/// Among how many of a part's latest readings the same measure is looked for.
-const READINGS_TO_COMPARE: u32 = 200;
 
 /// Words that must be there.
 ///

@@ -5,16 +5,20 @@ use std::path::Path;
 
 use jiff::ZonedDateTime;
 use jiff::civil::Date;
-use ledger::{Filter, Kind, Ledger, Told};
+use jiff::tz::TimeZone;
+use ledger::{Ledger, Told};
 use serde_json::{Value, json};
 use upkeep::build::Task;
-use upkeep::shop::Item;
+use upkeep::shop::{Item, sources};
 use upkeep::stake::forbids_running;
+use upkeep::stores::{Source, Supplied, supplied};
 use upkeep::visit::{self, Start};
-use upkeep::{Build, EntryId, Event, MachineState, Materials, ahead};
+use upkeep::{Build, EntryId, MachineState, Materials, ahead};
 
 use crate::cli;
 use crate::commands::plan::Assembled;
+use crate::commands::readings::{self, Taken};
+use crate::commands::stores;
 use crate::context::Context;
 use crate::out;
 use crate::sheet::{self, Blank, Change, Paper, Stage, TaskStage, VisitSheet, What};
@@ -47,7 +51,7 @@ pub(crate) async fn sheets(context: &Context, ledger: &Ledger, args: &cli::Sheet
     let shop = Assembled::read(context, ledger).await?;
     let told = wanted(&shop, args)?;
     let mut sheets = Vec::new();
-    let mut stock = Stock::of(&shop.items);
+    let mut stock = Stock::new(shop.sources.clone(), shop.now.date());
     for told in told {
         // OK because a visit is of a machine of the shop, and machines never leave it.
         let state = shop.states.iter().find(|state| state.name == told.machine).expect("the visit's machine");
@@ -118,8 +122,13 @@ fn write(context: &Context, args: &cli::Sheet, sheets: &[VisitSheet], file: &Pat
 
 fn shape(sheet: &VisitSheet) -> Value {
     let stages = sheet.stages.iter().map(|stage| match stage {
-        Stage::Change(change) => json!({ "does": change.what.words(), "is_task": false, "minutes": change.minutes }),
-        Stage::Task(stage) => json!({ "does": stage.task.name, "is_task": true, "minutes": stage.task.minutes }),
+        Stage::Change(change) => {
+            json!({ "does": change.what.words(), "is_task": false, "minutes": change.minutes, "readings": [] })
+        }
+        Stage::Task(stage) => json!({
+            "does": stage.task.name, "is_task": true, "minutes": stage.task.minutes,
+            "readings": stage.readings.iter().map(blank_shape).collect::<Vec<_>>(),
+        }),
     });
     json!({
         "visit": sheet.number, "machine": sheet.machine, "day": sheet.day.to_string(), "keeper": sheet.keeper,
@@ -128,35 +137,35 @@ fn shape(sheet: &VisitSheet) -> Value {
     })
 }
 
+fn blank_shape(blank: &Blank) -> Value {
+    json!({ "name": blank.name, "unit": blank.unit, "good": blank.good, "last": blank.last })
+}
+
 fn refused(error: impl std::fmt::Display) -> Trouble {
     Trouble::refused(error.to_string())
 }
 
-/// What the stores hold, less what the sheets before have taken.
-struct Stock(BTreeMap<String, f64>);
+/// What the stores hold and what is on its way, less what the sheets before have taken.
+struct Stock {
+    sources: BTreeMap<String, Source>,
+    today: Date,
+}
 
 impl Stock {
-    fn of(items: &[Item]) -> Stock {
-        Stock(items.iter().filter_map(|item| Some((item.name.clone(), item.stock?))).collect())
+    fn new(sources: BTreeMap<String, Source>, today: Date) -> Stock {
+        Stock { sources, today }
     }
 
-    /// Takes what tasks use, and says what lacks. What the stores do not count is taken to be there.
-    fn take(&mut self, tasks: &[&Task]) -> Vec<String> {
-        let mut lacking: BTreeMap<String, (f64, String)> = BTreeMap::new();
-        for supply in tasks.iter().flat_map(|task| &task.uses) {
-            let Some(there) = self.0.get_mut(&supply.name) else { continue };
-            let short = (supply.amount - there.max(0.0)).max(0.0);
-            *there -= supply.amount;
-            if 0.0 < short {
-                let entry = lacking.entry(supply.name.clone()).or_insert((0.0, supply.unit.clone()));
-                entry.0 += short;
-            }
-        }
-        let words = |(name, (short, unit)): (String, (f64, String))| {
-            let amount = format!("{short} {unit}");
-            format!("{name}: {} too little; tallow stores buy", amount.trim_end())
+    /// Takes what tasks use on a day, and says what lacks. What the stores do not count is taken to be there.
+    fn take(&mut self, tasks: &[&Task], day: Date) -> Vec<String> {
+        let needs = tasks.iter().flat_map(|task| &task.uses);
+        let supplied = supplied(needs, day.max(self.today), &mut self.sources, self.today);
+        let words = |one: &Supplied| {
+            let enough = one.earliest.map(|day| format!(", enough from {}", words::weekday(day, self.today)));
+            let lacking = stores::told(one.lacking(), &one.unit);
+            format!("{}: {lacking} too little{}; tallow stores buy", one.item, enough.unwrap_or_default())
         };
-        lacking.into_iter().map(words).collect()
+        supplied.iter().filter(|one| 0.0 < one.lacking()).map(words).collect()
     }
 }
 
@@ -183,7 +192,9 @@ pub(crate) async fn of_one(
     items: &[Item],
     site: Option<&str>,
 ) -> Result<VisitSheet, Trouble> {
-    of_visit(ledger, around, told, &mut Stock::of(items), site).await
+    let today = around.now.date();
+    let sources = sources(items, today).map_err(|error| Trouble::from_text(&error.to_string()))?;
+    of_visit(ledger, around, told, &mut Stock::new(sources, today), site).await
 }
 
 async fn of_visit(
@@ -211,12 +222,13 @@ async fn of_visit(
         .filter(|task| !is_done_before(shop, told, task))
         .collect();
     let verb = if told.visit.day <= shop.now.date() { "is" } else { "will be" };
-    let blanks = blanks(ledger, &told.machine).await?;
+    let taken = readings::taken(ledger, &told.machine, None).await?;
+    let blanks = Blanks { build, zone: &ledger.shop().zone, taken: &taken };
     let stages = order.stages.iter().enumerate().map(|(at, stage)| match stage.what {
         visit::What::Task(index) => Stage::Task(Box::new(TaskStage {
             task: tasks[index].clone(),
             why: format!("{} of its allowance {verb} used", words::percent(share(tasks[index]))),
-            readings: blanks.get(&tasks[index].at).cloned().unwrap_or_default(),
+            readings: blanks.of(tasks[index], is_last_at(&order.stages[at + 1..], &tasks, &tasks[index].at)),
         })),
         visit::What::HotWork => Stage::Change(Change {
             what: What::HotWork { gear: hot_gear(&order.stages[at..], &tasks) },
@@ -234,9 +246,9 @@ async fn of_visit(
         code: Some(code(told, site)),
         not_to_be_run: (!forbidding.is_empty()).then(|| format!("past its limit: {}", forbidding.join("; "))),
         starts_hot: false,
-        stages: once_a_position(stages.collect()),
+        stages: stages.collect(),
         spares: Vec::new(),
-        missing: stock.take(&tasks),
+        missing: stock.take(&tasks, told.visit.day),
         minutes: told.visit.minutes,
         setup_minutes: build.visit_minutes.min(told.visit.minutes),
     })
@@ -279,23 +291,15 @@ fn hot_gear(stages: &[visit::Stage], tasks: &[&Task]) -> Vec<String> {
     gear.flatten().cloned().collect::<BTreeSet<String>>().into_iter().collect()
 }
 
-/// Leaves blanks for a position's readings at its last task alone, so that each is taken once, when the work is done.
-fn once_a_position(mut stages: Vec<Stage>) -> Vec<Stage> {
-    let mut seen: BTreeSet<String> = BTreeSet::new();
-    for stage in stages.iter_mut().rev() {
-        if let Stage::Task(stage) = stage
-            && !seen.insert(stage.task.at.clone())
-        {
-            stage.readings.clear();
-        }
-    }
-    stages
+/// Whether no task in these stages is at the position.
+fn is_last_at(stages: &[visit::Stage], tasks: &[&Task], at: &str) -> bool {
+    !stages.iter().any(|stage| matches!(stage.what, visit::What::Task(index) if tasks[index].at == at))
 }
 
 fn change(what: &visit::What, build: &Build) -> What {
     let access = |index: usize| build.accesses.get(index).map(|access| access.name.clone()).unwrap_or_default();
     match *what {
-        visit::What::SwitchOff => What::SwitchOff,
+        visit::What::SwitchOff => What::SwitchOff { sinks: visit::Sinks::of(build) },
         visit::What::PowerOn => What::PowerOn,
         visit::What::HeatersOff => What::HeatersOff,
         visit::What::CoolDown { to_c } => What::CoolDown { to_c },
@@ -306,21 +310,43 @@ fn change(what: &visit::What, build: &Build) -> What {
     }
 }
 
-/// How many of a machine's latest readings are looked at for what is measured at which position.
-const READINGS: u32 = 200;
+/// What is measured on a machine, and what it was last.
+struct Blanks<'a> {
+    build: &'a Build,
+    zone: &'a TimeZone,
+    taken: &'a [Taken],
+}
 
-/// What is measured at each position of a machine, with what it was last.
-async fn blanks(ledger: &Ledger, machine: &str) -> Result<BTreeMap<String, Vec<Blank>>, Trouble> {
-    let filter = Filter { machine: Some(machine.to_owned()), kind: Some(Kind::Reading), ..Filter::default() };
-    let mut blanks: BTreeMap<String, Vec<Blank>> = BTreeMap::new();
-    for listed in ledger.entries(&filter, READINGS).await?.iter().filter(|listed| listed.replaced_by.is_none()) {
-        let Event::Reading { position, what, value, unit } = &listed.entry.event else { continue };
-        let of_position = blanks.entry(position.clone()).or_default();
-        if !of_position.iter().any(|blank| blank.name == *what) {
-            let day: Date = listed.entry.at.to_zoned_datetime(ledger.shop().zone.clone()).date();
-            let good = format!("was {value} on {}", day.strftime("%-d %b"));
-            of_position.push(Blank { at: position.clone(), name: what.clone(), unit: unit.clone(), good });
-        }
+impl Blanks<'_> {
+    /// The blanks of a task: for what the build says that it measures and, where it is the last of its position, for what
+    /// was measured there that no task of the build names.
+    fn of(&self, task: &Task, is_last: bool) -> Vec<Blank> {
+        let stated = task.readings.iter().map(|reading| Blank {
+            name: if reading.at == task.at {
+                reading.name.clone()
+            } else {
+                format!("{}, {}", reading.name, reading.at)
+            },
+            unit: reading.unit.clone(),
+            good: readings::good(reading),
+            last: self.taken.iter().find(|taken| taken.is(reading)).map(|taken| self.last(taken)).unwrap_or_default(),
+        });
+        let is_own = |taken: &&Taken| {
+            is_last && taken.position == task.at && self.build.reading(&taken.position, &taken.what).is_none()
+        };
+        let own = self.taken.iter().filter(is_own).map(|taken| Blank {
+            name: taken.what.clone(),
+            unit: taken.unit.clone(),
+            good: String::new(),
+            last: self.last(taken),
+        });
+        stated.chain(own).collect()
     }
-    Ok(blanks)
+
+    /// `was 84 on 3 Nov`, and whether that was outside of its limits.
+    fn last(&self, taken: &Taken) -> String {
+        let day = taken.at.to_zoned_datetime(self.zone.clone()).date().strftime("%-d %b").to_string();
+        let outside = if taken.outside_words(self.build).is_some() { ", outside" } else { "" };
+        format!("was {} on {day}{outside}", taken.value)
+    }
 }

@@ -1,12 +1,12 @@
-//! `tallow stores`: what is there, what came, what was counted and thrown away, and how it is bought.
+//! `tallow stores`: what is there, what was ordered, what came, what was counted and thrown away, and how it is bought.
 
 use jiff::civil::Date;
-use jiff::{ToSpan, ZonedDateTime};
+use jiff::{Timestamp, ToSpan, ZonedDateTime};
 use ledger::{Ledger, NewEntry};
 use serde_json::{Value, json};
 use upkeep::amount;
-use upkeep::shop::{self, Batch, Counted, Item, Kept, Measured, Received, Terms, ThrownAway};
-use upkeep::{Event, Unknown};
+use upkeep::shop::{self, Batch, Coming, Counted, Item, Kept, Measured, Ordered, Received, Terms, ThrownAway};
+use upkeep::{EntryId, Event, Unknown};
 
 use crate::cli::{self, StoresWord};
 use crate::commands::buy;
@@ -21,6 +21,7 @@ pub(crate) async fn stores(context: &Context, args: &cli::Stores) -> Result<(), 
     let ledger = context.open().await?;
     match &args.what {
         None => list(context, &ledger).await,
+        Some(StoresWord::Order(args)) => order(context, &ledger, args).await,
         Some(StoresWord::Receive(args)) => receive(context, &ledger, args).await,
         Some(StoresWord::Count(args)) => count(context, &ledger, args).await,
         Some(StoresWord::Discard(args)) => discard(context, &ledger, args).await,
@@ -34,7 +35,7 @@ pub(crate) async fn stores(context: &Context, args: &cli::Stores) -> Result<(), 
 async fn list(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
     let mut items = ledger.stores(None).await?;
     // What care uses and the stores know nothing of is for whoever plans purchases.
-    items.retain(|item| item.stock.is_some() || item.terms.is_some());
+    items.retain(|item| item.stock.is_some() || item.terms.is_some() || !item.coming.is_empty());
     let today = context.now_in(ledger).date();
     if context.json {
         return context.out.json(&items.iter().map(|item| shape(item, today)).collect());
@@ -47,6 +48,7 @@ async fn list(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
         ("in stock", Align::Right),
         ("good to", Align::Left),
         ("counted", Align::Left),
+        ("on its way", Align::Left),
         ("", Align::Left),
     ];
     let mut table = Table::new(columns);
@@ -54,11 +56,16 @@ async fn list(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
         let counted = item.counted.map(|at| ledger.shop().zone.to_datetime(at).date());
         let day = |day: Option<Date>| day.map_or_else(String::new, |day| words::day(day, today));
         let stock = item.stock.map_or_else(|| "not known".to_owned(), |stock| told(stock, &item.unit));
-        table.row([item.name.clone(), stock, day(item.expires()), day(counted), remarks(item, today)], Dress::Plain);
+        let coming = on_its_way(item, today);
+        let cells = [item.name.clone(), stock, day(item.expires()), day(counted), coming, remarks(item, today)];
+        table.row(cells, Dress::Plain);
     }
+    let nothing = items.iter().all(|item| item.on_its_way(today) == 0.0);
+    let table = if nothing { table.without("on its way") } else { table };
     context.out.table(&table)?;
     let currency = ledger.rates().await?.currency;
-    let value: f64 = items.iter().map(Item::value).sum();
+    // The sum of nothing is −0; 0 + −0 is 0.
+    let value = 0.0 + items.iter().map(Item::value).sum::<f64>();
     let all = match items.iter().any(|item| 0.0 < item.unpriced()) {
         true => ", as far as prices were told",
         false => "",
@@ -68,6 +75,23 @@ async fn list(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
 
 const NOTHING: &str = "Nothing is known of the stores yet. To begin, count: tallow stores count \"lint-free wipe\" 40; or say \
                        what came: tallow stores receive \"ISO VG 32 light oil\" \"100 ml\" --price 9.50";
+
+/// What is to come by when: `100 ml by 4 Dec; 50 ml by 12 Dec`. What is late is a remark.
+fn on_its_way(item: &Item, today: Date) -> String {
+    let coming = item.coming.iter().filter(|order| !order.is_late(today));
+    let words = |order: &Coming| format!("{} by {}", told(order.amount, &item.unit), words::near_day(order.by, today));
+    coming.map(words).collect::<Vec<_>>().join("; ")
+}
+
+/// What should have come: `100 ml late since 20 Nov (entry 12)`.
+pub(crate) fn late_words(item: &Item, today: Date) -> Vec<String> {
+    let late = item.coming.iter().filter(|order| order.is_late(today));
+    let words = |order: &Coming| {
+        let amount = told(order.amount, &item.unit);
+        format!("{amount} late since {} (entry {})", words::day(order.by, today), order.entry)
+    };
+    late.map(words).collect()
+}
 
 /// What is to be seen to.
 pub(crate) fn remarks(item: &Item, today: Date) -> String {
@@ -80,6 +104,7 @@ pub(crate) fn remarks(item: &Item, today: Date) -> String {
     ]
     .into_iter()
     .flatten()
+    .chain(late_words(item, today))
     .collect::<Vec<_>>()
     .join("; ")
 }
@@ -97,11 +122,18 @@ fn shape(item: &Item, today: Date) -> Value {
             "expires": batch.expires.map(|day| day.to_string()), "price_each": batch.price_each,
         })
     };
+    let coming = |order: &Coming| {
+        json!({
+            "entry": order.entry.0, "amount": order.amount, "by": order.by.to_string(), "supplier": order.supplier,
+            "late": order.is_late(today),
+        })
+    };
     json!({
         "item": item.name, "unit": item.unit, "stock": item.stock, "wants_count": item.wants_count(),
         "unclear_uses": item.unclear, "counted": item.counted.map(|at| at.to_string()), "value": item.value(),
         "unpriced": item.unpriced(), "expired": item.expired(today), "expires": item.expires().map(|day| day.to_string()),
-        "batches": item.batches.iter().map(batch).collect::<Value>(), "terms": item.terms.as_ref().map(terms_shape),
+        "batches": item.batches.iter().map(batch).collect::<Value>(),
+        "coming": item.coming.iter().map(coming).collect::<Value>(), "terms": item.terms.as_ref().map(terms_shape),
     })
 }
 
@@ -113,18 +145,28 @@ pub(crate) fn terms_shape(terms: &Terms) -> Value {
     })
 }
 
+/// What an entry says of an order: `ordered: 100 ml of light oil from chandler, to come by 4 Dec`.
+pub(crate) fn ordered_words(ordered: &Ordered, today: Date) -> String {
+    let Ordered { item, amount, by, supplier } = ordered;
+    format!("ordered: {amount} of {item}{}, to come by {}", from_words(supplier), words::day(*by, today))
+}
+
+/// ` from chandler`; nothing where nobody is named.
+fn from_words(supplier: &str) -> String {
+    if supplier.is_empty() { String::new() } else { format!(" from {supplier}") }
+}
+
 /// What an entry says of a delivery: `received: 100 ml of light oil for 9.50, good to 31 Jan 2028`.
 pub(crate) fn received_words(received: &Received, today: Date) -> String {
     let price = received.price.map(|price| format!(" for {}", words::money(price, "")));
-    let supplier = Some(format!(" from {}", received.supplier)).filter(|_| !received.supplier.is_empty());
     let expires = received.expires.map(|day| format!(", good to {}", words::day(day, today)));
-    let more: String = [supplier, price, expires].into_iter().flatten().collect();
-    format!("received: {} of {}{more}", received.amount, received.item)
+    let more: String = [price, expires].into_iter().flatten().collect();
+    format!("received: {} of {}{}{more}", received.amount, received.item, from_words(&received.supplier))
 }
 
 /// What an entry says of how something is bought.
 pub(crate) fn terms_words(terms: &Terms) -> String {
-    let supplier = if terms.supplier.is_empty() { String::new() } else { format!(" from {}", terms.supplier) };
+    let supplier = from_words(&terms.supplier);
     let price = terms.price.map_or_else(String::new, |price| format!(" for {}", words::money(price, "")));
     let days = words::count(terms.lead_days.into(), "days");
     format!("bought: {}{supplier}, {days} after it is ordered, {} a pack{price}", terms.item, terms.pack)
@@ -132,6 +174,48 @@ pub(crate) fn terms_words(terms: &Terms) -> String {
 }
 
 // Recording -----------------------------------------------------------------------------------------------------------
+
+async fn order(context: &Context, ledger: &Ledger, args: &cli::Order) -> Result<(), Trouble> {
+    let item = known(ledger, &args.moved.item, args.new).await?;
+    let at = when::past(&args.moved.when, &context.now_in(ledger))?;
+    let terms = terms_of(ledger, &item.name).await?;
+    let by = match (&args.by, &terms) {
+        (Some(text), _) => to_come(text, &at)?,
+        (None, Some(terms)) => at.date().saturating_add(i32::from(terms.lead_days).days()),
+        (None, None) => {
+            return Err(Trouble::refused(format!("it is not said when {} will come", item.name))
+                .help("add --by DAY")
+                .help(format!(
+                    "or say how it is bought: tallow stores terms \"{}\" --lead \"10 days\" --pack AMOUNT",
+                    item.name
+                )));
+        }
+    };
+    let supplier = args.supplier.as_ref().map(|supplier| supplier.trim().to_owned());
+    let supplier = supplier.or(terms.map(|terms| terms.supplier)).unwrap_or_default();
+    let ordered = Ordered { amount: amount_of(&item, &args.moved.amount)?, item: item.name, by, supplier };
+    ordered.check().map_err(|error| refused(&error))?;
+    let said = ordered_words(&ordered, at.date());
+    record(context, ledger, &args.moved, Event::Ordered(ordered), &said).await
+}
+
+/// How an item is bought, where somebody said so.
+async fn terms_of(ledger: &Ledger, name: &str) -> Result<Option<Terms>, Trouble> {
+    Ok(ledger.stores(None).await?.into_iter().find(|item| item.name == name).and_then(|item| item.terms))
+}
+
+/// The longest that one waits for an order, in years. Judgement, no source; it catches slips of the finger.
+const LONGEST_WAIT: i32 = 2;
+
+/// The day by which an order of `at` is to come.
+fn to_come(text: &str, at: &ZonedDateTime) -> Result<Date, Trouble> {
+    let by = when::coming_day(text, at)?;
+    match at.date().saturating_add(LONGEST_WAIT.years()) < by {
+        true => Err(Trouble::refused(format!("{by} is more than {LONGEST_WAIT} years after it was ordered"))
+            .help("check the year")),
+        false => Ok(by),
+    }
+}
 
 async fn receive(context: &Context, ledger: &Ledger, args: &cli::Receive) -> Result<(), Trouble> {
     let now = context.now_in(ledger);
@@ -175,28 +259,33 @@ async fn discard(context: &Context, ledger: &Ledger, args: &cli::Discard) -> Res
     let why = args.why.trim().to_owned();
     let thrown = ThrownAway { amount: amount_of(&item, &args.moved.amount)?, item: item.name, why };
     thrown.check().map_err(|error| refused(&error))?;
-    enough(ledger, &thrown, &when::past(&args.moved.when, &context.now_in(ledger))?).await?;
+    enough(ledger, &thrown, when::past(&args.moved.when, &context.now_in(ledger))?.timestamp(), None).await?;
     let said = format!("thrown away: {} of {}", thrown.amount, thrown.item);
     record(context, ledger, &args.moved, Event::ThrownAway(thrown), &said).await
 }
 
-/// Refuses to throw away more than there is. Where nothing was counted nobody knows, and before a count it tells nothing of
-/// what is there now.
-async fn enough(ledger: &Ledger, thrown: &ThrownAway, at: &ZonedDateTime) -> Result<(), Trouble> {
-    let items = ledger.stores(None).await?;
-    let Some((item, stock)) =
-        items.iter().find(|item| item.name == thrown.item).and_then(|item| Some((item, item.stock?)))
-    else {
-        return Ok(());
-    };
-    let amount = Measured::parse(&thrown.amount).and_then(|measured| measured.of(&item.name, &item.unit));
-    let amount = amount.map_err(|error| refused(&error))?;
-    if item.counted.is_some_and(|counted| at.timestamp() < counted) || amount <= stock + SLACK {
-        return Ok(());
+/// Refuses to throw away more than there was then, or is now if it has not been counted since: a count tells nothing of what
+/// was there before. Where nothing was counted nobody knows. `instead_of` is the entry that it stands in the place of.
+pub(crate) async fn enough(
+    ledger: &Ledger,
+    thrown: &ThrownAway,
+    at: Timestamp,
+    instead_of: Option<EntryId>,
+) -> Result<(), Trouble> {
+    for (moment, is) in [(Timestamp::MAX, "is there"), (at, "was there then")] {
+        let items = ledger.stores_at(moment, instead_of).await?;
+        let item = items.iter().find(|item| item.name == thrown.item);
+        let Some((item, stock)) = item.and_then(|item| Some((item, item.stock?))) else { continue };
+        let amount = Measured::parse(&thrown.amount).and_then(|measured| measured.of(&item.name, &item.unit));
+        let amount = amount.map_err(|error| refused(&error))?;
+        if stock + SLACK < amount && item.counted.is_none_or(|counted| counted <= at) {
+            let there = told(stock.max(0.0), &item.unit);
+            let text = format!("{} of {} can't be thrown away: {there} {is}", thrown.amount, item.name);
+            let help = format!("if there was more, count first: tallow stores count \"{}\" AMOUNT", item.name);
+            return Err(Trouble::refused(text).help(help));
+        }
     }
-    let there = told(stock.max(0.0), &item.unit);
-    Err(Trouble::refused(format!("{} of {} can't be thrown away: {there} is there", thrown.amount, item.name))
-        .help(format!("if there was more, count first: tallow stores count \"{}\" AMOUNT", item.name)))
+    Ok(())
 }
 
 /// By how much sums of amounts may be off, in any unit.
@@ -204,7 +293,7 @@ const SLACK: f64 = 1e-9;
 
 async fn terms(context: &Context, ledger: &Ledger, args: &cli::Terms) -> Result<(), Trouble> {
     let item = known(ledger, &args.item, args.new).await?;
-    let before = ledger.stores(None).await?.into_iter().find(|one| one.name == item.name).and_then(|one| one.terms);
+    let before = terms_of(ledger, &item.name).await?;
     let pack = args.pack.as_ref().map(|text| amount_of(&item, text)).transpose()?;
     let lead = args.lead.as_ref().map(|text| lead_days(text)).transpose()?;
     let unsaid = |option: &str| {
@@ -236,6 +325,7 @@ async fn record(
 ) -> Result<(), Trouble> {
     let at: ZonedDateTime = when::past(&moved.when, &context.now_in(ledger))?;
     let name = match &event {
+        Event::Ordered(ordered) => ordered.item.clone(),
         Event::Received(received) => received.item.clone(),
         Event::Counted(counted) => counted.item.clone(),
         Event::ThrownAway(thrown) => thrown.item.clone(),
@@ -245,9 +335,18 @@ async fn record(
     let new = NewEntry { machine, at: at.timestamp(), recorded: context.now, note, event };
     let entry = ledger.append(new).await?;
     let items = ledger.stores(None).await?;
-    let now = items.iter().find(|item| item.name == name).and_then(|item| Some((item.stock?, &item.unit)));
-    let there = now.map_or_else(String::new, |(stock, unit)| format!("; {} in stock", told(stock, unit)));
+    let there = items.iter().find(|item| item.name == name);
+    let there = there.map_or_else(String::new, |item| there_words(item, context.now_in(ledger).date()));
     say_recorded(context, entry, at.timestamp(), &format!("{said}, {}{there}", when::spoken(&at)))
+}
+
+/// `; 40 ml in stock, 100 ml on its way`.
+fn there_words(item: &Item, today: Date) -> String {
+    let stock = item.stock.map(|stock| format!("{} in stock", told(stock, &item.unit)));
+    let coming = Some(item.on_its_way(today)).filter(|coming| 0.0 < *coming);
+    let coming = coming.map(|coming| format!("{} on its way", told(coming, &item.unit)));
+    let words = [stock, coming].into_iter().flatten().collect::<Vec<_>>().join(", ");
+    if words.is_empty() { words } else { format!("; {words}") }
 }
 
 /// The item that is meant, with its unit; a new one is counted in what the first amount has.

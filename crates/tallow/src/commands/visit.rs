@@ -12,8 +12,9 @@ use upkeep::{Build, EntryId, Event};
 
 use crate::cli;
 use crate::commands::keeper::refused;
-use crate::commands::record::{allowed, measured, supply, worded};
-use crate::context::{self, Context};
+use crate::commands::readings::{self, Found};
+use crate::commands::record::{allowed, supply, worded};
+use crate::context::{self, Context, OnMachine};
 use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
 use crate::{when, words};
@@ -156,8 +157,9 @@ async fn book(context: &Context, ledger: &Ledger, args: &cli::Walked) -> Result<
         }
     }
     for text in &args.reading {
-        events.push(reading(&machine.build, text)?);
+        events.push(reading(ledger, &machine, text).await?);
     }
+    let outside = events.iter().filter_map(|event| Found::in_event(&machine, event)).collect::<Vec<_>>();
     let took = args.took.unwrap_or(told.visit.minutes);
     let entry = |event: Event| NewEntry {
         machine: told.machine.clone(),
@@ -180,7 +182,13 @@ async fn book(context: &Context, ledger: &Ledger, args: &cli::Walked) -> Result<
         skipped.len(),
         words::count(args.reading.len() as u64, "readings")
     );
-    say(context, Some(over), &said)
+    if context.json {
+        return context.out.json(
+            &json!({ "entry": over.0, "said": said, "outside": outside.iter().map(Found::shape).collect::<Vec<_>>() }),
+        );
+    }
+    say(context, Some(over), &said)?;
+    outside.iter().try_for_each(|found| context.out.prose("", &found.words()))
 }
 
 /// Refuses what booking it would refuse, so that it can be said at the machine and not at the end.
@@ -269,13 +277,13 @@ fn uses(
 }
 
 /// A reading as typed: `belts: belt frequency = 104 Hz`.
-fn reading(build: &Build, text: &str) -> Result<Event, Trouble> {
+async fn reading(ledger: &Ledger, machine: &OnMachine, text: &str) -> Result<Event, Trouble> {
     let parts = text.split_once(':').and_then(|(position, rest)| Some((position, rest.split_once('=')?)));
     let Some((position, (what, value))) = parts else {
         return Err(Trouble::refused(format!("\"{text}\" is not a reading"))
             .help("write position, what was measured and the value: --reading \"belts: belt frequency = 104 Hz\""));
     };
-    let position = build.position(position)?.name.clone();
-    let (value, unit) = measured(value)?;
-    Ok(Event::Reading { position, what: worded(what, "what was measured", "\"belt frequency\"")?, value, unit })
+    let position = &machine.build.position(position)?.name;
+    let what = worded(what, "what was measured", "\"belt frequency\"")?;
+    Ok(readings::event(ledger, machine, position, &what, value).await?.0)
 }

@@ -149,8 +149,7 @@ fn readings(readings: &[Blank]) -> Markup {
         ul.readings {
             @for blank in readings {
                 li {
-                    (capital(&blank.name)) ": " span.blank {} " " (blank.unit)
-                    @if !blank.good.is_empty() { " (good: " (blank.good) ")" }
+                    (capital(&blank.name)) ": " span.blank {} " " (blank.unit) " " (blank.hint())
                 }
             }
         }

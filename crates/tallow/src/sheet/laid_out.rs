@@ -226,7 +226,7 @@ impl Block<'_> {
                 area.text(text, STEP_INDENT) + 0.15 + frames.sum::<f64>()
             }
             Block::Readings(readings) => {
-                let words = |blank: &Blank| format!("{}: {} (good: {})", blank.name, blank.unit, blank.good);
+                let words = |blank: &Blank| format!("{}: {} {}", blank.name, blank.unit, blank.hint());
                 readings.iter().map(|blank| area.text(&words(blank), STEP_INDENT + BLANK) + 0.8).sum::<f64>() + 0.1
             }
             Block::SignOff => 4.0 * 2.2 + 0.5,

@@ -15,6 +15,7 @@ mod text;
 
 use jiff::civil::Date;
 use upkeep::build::{State, Task};
+use upkeep::visit::Sinks;
 
 pub(crate) use bench::bench_list;
 pub(crate) use carry::{Carry, Spare};
@@ -82,7 +83,10 @@ pub(crate) struct Change {
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum What {
     /// Switch off and pull the plug.
-    SwitchOff,
+    SwitchOff {
+        /// What comes down by itself without current, and is lowered before.
+        sinks: Option<Sinks>,
+    },
     /// Plug in and switch on.
     PowerOn,
     /// Hot work follows; each of its tasks says when to heat.
@@ -109,7 +113,9 @@ impl What {
     /// What to do, as an order.
     pub(crate) fn words(&self) -> String {
         match self {
-            What::SwitchOff => "MACHINE: ISOLATED. Switch off, pull the plug, keep it in sight".to_owned(),
+            What::SwitchOff { sinks } => {
+                format!("{}MACHINE: ISOLATED. Switch off, pull the plug, keep it in sight", lowered(*sinks))
+            }
             What::PowerOn => "MACHINE: POWERED. Hands and tools out, plug in, switch on".to_owned(),
             What::HotWork { gear } => {
                 let wear = if gear.is_empty() { String::new() } else { format!("wear {}; ", gear.join(", ")) };
@@ -129,6 +135,21 @@ impl What {
                                machine; heaters off"
                 .to_owned(),
         }
+    }
+}
+
+/// What is done before switching off, its caution first. Common practice, no source.
+fn lowered(sinks: Option<Sinks>) -> &'static str {
+    match sinks {
+        Some(Sinks::Head) => {
+            "CAUTION: the head falls when the motors lose their current. With the power on, lower it onto a block of foam or a \
+             folded cloth on the bed, fingers clear. Then "
+        }
+        Some(Sinks::Z) => {
+            "CAUTION: what Z carries sinks when the motors lose their current. With the power on, lower it to its end or onto \
+             firm blocks, fingers clear. Then "
+        }
+        None => "",
     }
 }
 
@@ -152,8 +173,20 @@ pub(crate) struct Blank {
     pub(crate) name: String,
     /// In what: `Hz`; empty for a bare number.
     pub(crate) unit: String,
-    /// What is good, in words: `80 to 95`; empty where nobody says.
+    /// What is good, in words: `80 to 95 Hz`; empty where nobody says.
     pub(crate) good: String,
+    /// What it was last, in words: `was 84 on 3 Nov`; empty where it was never taken.
+    pub(crate) last: String,
+}
+
+impl Blank {
+    /// What stands behind the place for the value: `(good: 80 to 95 Hz; was 84 on 3 Nov)`.
+    fn hint(&self) -> String {
+        let good = (!self.good.is_empty()).then(|| format!("good: {}", self.good));
+        let last = (!self.last.is_empty()).then(|| self.last.clone());
+        let words: Vec<String> = [good, last].into_iter().flatten().collect();
+        if words.is_empty() { String::new() } else { format!("({})", words.join("; ")) }
+    }
 }
 
 /// Why a sheet is not printed.
@@ -235,7 +268,7 @@ impl Condition {
     /// The condition after a change.
     fn after(self, what: &What) -> Condition {
         match what {
-            What::SwitchOff => Condition::Isolated,
+            What::SwitchOff { .. } => Condition::Isolated,
             What::PowerOn | What::CoolDown { .. } => Condition::Cold,
             What::HotWork { .. } => Condition::Hot,
             What::HeatersOff => Condition::Cooling,

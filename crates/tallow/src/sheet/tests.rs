@@ -40,7 +40,7 @@ fn sheet(stages: Vec<Stage>) -> VisitSheet {
 fn all_of(state: State) -> VisitSheet {
     let build = build();
     let before = match state {
-        State::Isolated => Some(What::SwitchOff),
+        State::Isolated => Some(What::SwitchOff { sinks: None }),
         State::Cold => None,
         State::Hot => Some(What::HotWork { gear: vec!["heat-proof gloves".into()] }),
     };
@@ -89,7 +89,7 @@ fn a_caution_that_names_a_later_step_than_there_is_stands_before_the_last() {
     let mut task = build().tasks[0].clone();
     task.cautions = vec![Caution { word: SignalWord::Warning, text: "It bites.".into(), before: task.steps.len() + 3 }];
     let last = task.steps.last().expect("a step").clone();
-    let plain = text(&sheet(vec![change(What::SwitchOff), stage(&task)]), 10_000).expect("a text");
+    let plain = text(&sheet(vec![change(What::SwitchOff { sinks: None }), stage(&task)]), 10_000).expect("a text");
     assert_in_order(&plain, &["WARNING".to_owned(), "It bites.".to_owned(), last]);
 }
 
@@ -99,7 +99,7 @@ fn hot_work_on_an_isolated_machine_and_cold_work_on_a_hot_one_are_refused() {
     let refused = |stages: Vec<Stage>| matches!(sheet(stages).check(), Err(SheetError::WrongCondition { .. }));
     let (isolated, cold, hot) = (task(State::Isolated), task(State::Cold), task(State::Hot));
     let heat = || change(What::HotWork { gear: vec!["heat-proof gloves".into()] });
-    assert!(refused(vec![change(What::SwitchOff), stage(&hot)]));
+    assert!(refused(vec![change(What::SwitchOff { sinks: None }), stage(&hot)]));
     assert!(refused(vec![stage(&isolated)]));
     assert!(refused(vec![heat(), stage(&cold)]) && refused(vec![heat(), change(What::HeatersOff), stage(&hot)]));
     let cooled = change(What::CoolDown { to_c: 43.0 });
@@ -114,11 +114,11 @@ fn nothing_empty_is_printed() {
     assert_eq!(html(&[], Paper::A4), Err(SheetError::NoVisits));
     assert_eq!(day_sheets(&[]), Err(SheetError::NoVisits));
     assert_eq!(bench_list(&[]), Err(SheetError::NoVisits));
-    let no_tasks = sheet(vec![change(What::SwitchOff)]);
+    let no_tasks = sheet(vec![change(What::SwitchOff { sinks: None })]);
     assert_eq!(text(&no_tasks, 80), Err(SheetError::NoTasks { machine: "bowline".into() }));
     let mut task = build().tasks[0].clone();
     task.steps.clear();
-    let no_steps = sheet(vec![change(What::SwitchOff), stage(&task)]);
+    let no_steps = sheet(vec![change(What::SwitchOff { sinks: None }), stage(&task)]);
     assert!(matches!(html(&[no_steps], Paper::A4), Err(SheetError::NoSteps { .. })));
     for minutes in [0.0, f64::NAN, f64::INFINITY, 5.0] {
         let bad = VisitSheet { minutes, ..all_of(State::Isolated) };
@@ -146,7 +146,7 @@ fn a_round_needs_each_tool_once_and_the_sum_of_what_is_used_up() {
     let build = build();
     let of = |name: &str, day: i8| VisitSheet {
         day: jiff::civil::date(2026, 11, day),
-        ..sheet(vec![change(What::SwitchOff), stage(build.task(name).expect("a task"))])
+        ..sheet(vec![change(What::SwitchOff { sinks: None }), stage(build.task(name).expect("a task"))])
     };
     // As the build states them: 2 wipes and 0.3 ml, 3 wipes and 0.4 ml, 2 wipes and 0.2 ml; a torch and a brush for the
     // second; gloves for all.

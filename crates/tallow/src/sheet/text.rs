@@ -117,8 +117,7 @@ impl Plain {
     }
 
     fn reading(&mut self, blank: &Blank) {
-        let good = if blank.good.is_empty() { String::new() } else { format!("(good: {})", blank.good) };
-        self.says("   ", &format!("{}: ________ {} {good}", capital(&blank.name), blank.unit));
+        self.says("   ", &format!("{}: ________ {} {}", capital(&blank.name), blank.unit, blank.hint()));
     }
 
     fn sign_off(&mut self, sheet: &VisitSheet) {

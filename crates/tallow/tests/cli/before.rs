@@ -149,10 +149,15 @@ fn supplies_for_what_falls_due_are_there_lacking_or_not_counted() {
     shop.told("stores count \"ISO VG 32 light oil\" \"0.5 ml\"");
     shop.told("stores receive \"lint-free wipe\" 50 --expires 2028-01");
     let found = supplies(&shop);
-    let oil = json!({ "item": "ISO VG 32 light oil", "unit": "ml", "needed": 1.0, "there": 0.5, "lacking": true });
+    let oil = json!({ "item": "ISO VG 32 light oil", "unit": "ml", "needed": 1.0, "there": 0.5, "lacking": true,
+                      "earliest": null });
     assert_eq!(found[0], oil);
     assert_eq!((&found[1]["there"], &found[1]["lacking"]), (&json!(50.0), &false.into()));
     assert!(shop.told("before --hours 7 --material PLA").contains("lacking for it: ISO VG 32 light oil"));
+    shop.told("stores order \"ISO VG 32 light oil\" \"100 ml\" --by \"27 Nov\"");
+    assert_eq!(supplies(&shop)[0]["earliest"], "2026-11-27");
+    let said = shop.told("before --hours 7 --material PLA").split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("(1 ml needed, 0.5 ml there, enough from Fri 27 Nov)"), "{said}");
 }
 
 #[test]

@@ -74,6 +74,35 @@ fn what_will_lack_before_it_can_come_is_ordered_today_and_said_to_be_late() {
 }
 
 #[test]
+fn what_is_on_its_way_is_not_ordered_again_until_it_is_late() {
+    let shop = shop();
+    shop.told(WIPES);
+    shop.told("stores count \"lint-free wipe\" 2");
+    // By hand: twelve are there or on their way, and the point is 16 as above. Four are lacking, which is one pack.
+    shop.told("stores order \"lint-free wipe\" 10 --by \"29 Nov\"");
+    let line = only_line(&shop);
+    assert_eq!((&line["late"], &line["packs"], &line["coming"]), (&false.into(), &1.into(), &json!(10.0)));
+    assert_eq!((&line["order_by"], &line["left"]), (&"2026-11-25".into(), &json!(12.0)));
+    assert!(shop.told("stores buy").contains("12 left or on its way by then"));
+    shop.told("stores order \"lint-free wipe\" 10");
+    assert_eq!(shop.json("stores buy")["lines"], json!([]), "22 are, and 18 after the wiping of the 30th");
+    let plain = shop.told("stores");
+    assert!(plain.contains("10 by 29 Nov; 10 by 5 Dec"), "{plain}");
+}
+
+#[test]
+fn an_order_past_its_day_is_not_counted_on() {
+    let shop = shop();
+    shop.told(WIPES);
+    shop.told("stores count \"lint-free wipe\" 2");
+    shop.told("stores order \"lint-free wipe\" 100 --by \"24 Nov 2026\" --when \"10 Nov\"");
+    let line = only_line(&shop);
+    assert_eq!((&line["lacks_on"], &line["coming"]), (&"2026-11-30".into(), &json!(0.0)));
+    let said = shop.told("stores buy").split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("lint-free wipe: 100 late since 24 Nov") && said.contains("not counted on"), "{said}");
+}
+
+#[test]
 fn what_has_no_terms_is_listed_with_what_to_say() {
     let shop = shop();
     let list = shop.json("stores buy");

@@ -53,7 +53,8 @@ fn the_shops_own_history_tells_its_rates_and_a_withdrawn_one_brings_the_one_befo
 #[test]
 fn rates_that_can_not_be_are_refused() {
     let shop = Shop::new();
-    shop.refused("rates --labour -1", &["an hour of labour of -1 makes no sense", "0 or more"]);
+    shop.refused("rates --labour -1", &["an hour of labour of -1 makes no sense", "0 to 1000000000"]);
+    shop.refused("rates --damage 10000000000", &["damage of 10000000000 makes no sense", "0 to 1000000000"]);
     shop.refused("rates --currency \"gold coins\"", &["gold coins", "1 to 8 letters or signs"]);
     shop.refused("rates --currency 5", &["\"5\" can't be what the money is called", "without figures"]);
     shop.refused("rates --currency \" \"", &["no name", "--currency EUR"]);

@@ -21,6 +21,7 @@ mod programs;
 mod readme;
 mod records;
 mod refusals;
+mod rhythm;
 mod runs;
 mod shapes;
 mod sheets;

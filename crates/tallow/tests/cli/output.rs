@@ -78,6 +78,19 @@ bowline  wipe the x rods  108 %  1 month  since 1 Dec
 }
 
 #[test]
+fn a_machine_and_its_wear_fit_a_narrow_terminal() {
+    let shop = Shop::with_machine("enclosed-corexy");
+    shop.write("part.gcode", ladder(100));
+    shop.told("run part.gcode --on bowline --material PLA --when \"2 Nov 8:00\"");
+    for line in ["machine list", "machine show bowline"] {
+        let output = shop.command(line).env("COLUMNS", "60").output().unwrap();
+        let text = String::from_utf8(output.stdout).unwrap();
+        assert!(text.lines().all(|line| line.chars().count() <= 60), "{text}");
+    }
+    assert!(shop.told("machine show bowline").contains("the tallest bar is"));
+}
+
+#[test]
 fn the_due_list_fits_a_narrow_terminal_and_keeps_the_names_whole() {
     let shop = Shop::with_machine("enclosed-corexy");
     let narrow = |line: &str| {

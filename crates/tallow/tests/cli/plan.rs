@@ -1,10 +1,11 @@
 //! A round, from the plan over the visits that people are told of to what was done, and the plan after that.
 
 use std::collections::BTreeSet;
+use std::fs;
 
 use serde_json::Value;
 
-use crate::shop::Shop;
+use crate::shop::{Shop, testdata};
 
 /// Two machines that joined on 1 November, and somebody with three hours on every day of the week but Sunday.
 fn shop() -> Shop {
@@ -166,4 +167,60 @@ fn a_machine_past_a_limit_that_may_injure_is_marked_and_comes_first() {
     let urgent = |visit: &Value| visit["jobs"].as_array().unwrap().iter().any(|job| job["urgent"] == true);
     let first = plan["visits"][0].clone();
     assert!(urgent(&first), "{first:#}");
+}
+
+/// A shop with labour at 40 an hour and one machine since 1 November, of a build with a single task: an hour by the calendar,
+/// without supplies.
+fn shop_with_one_task(every: &str, neglect: &str) -> Shop {
+    let shop = Shop::new();
+    let reference = fs::read_to_string(testdata("builds/reference.toml")).unwrap();
+    let (first, _) = reference.split_once("[[task.limit]]").unwrap();
+    let build = first
+        .replace("minutes = 5", "minutes = 60")
+        .replace("neglect = \"failed print\"", &format!("neglect = \"{neglect}\""))
+        .replace("uses = { \"isopropyl alcohol, 90 % or more\" = \"5 ml\", \"lint-free wipe\" = \"1\" }\n", "");
+    let limit = format!("[[task.limit]]\nevery = \"{every}\"\nsource = \"common practice, no source\"\n");
+    shop.write("one.toml", build + &limit);
+    shop.told("machine add bowline --build one.toml --when \"1 Nov 2026\"");
+    shop.told("rates --currency EUR --labour 40");
+    shop.told("keeper set mate --minutes \"daily 180\"");
+    shop
+}
+
+#[test]
+fn the_plan_prints_what_a_task_costs_today_a_day_later_and_a_week_later() {
+    // By hand: of 36 days 24 are used on 25 November, so 12/36, 11/36 and 5/36 of an hour at 40 EUR are thrown away.
+    let mut shop = shop_with_one_task("36 days", "nuisance");
+    shop.now = "2026-11-25T00:00[Europe/Oslo]".to_owned();
+    let text = shop.told("plan --why").split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("today 13.33 EUR, a day later 12.22 EUR, a week later 5.56 EUR; on this day"), "{text}");
+    let plan = shop.json("plan");
+    let job = &plan["visits"][0]["jobs"][0];
+    for (key, days_left) in [("cost_today", 12.0), ("cost_a_day_later", 11.0), ("cost_a_week_later", 5.0)] {
+        let cost = job[key].as_f64().unwrap();
+        assert!((cost - 40.0 * days_left / 36.0).abs() < 1e-6, "{key}: {cost}");
+    }
+}
+
+#[test]
+fn a_machine_with_an_overdue_task_that_may_injure_is_not_to_be_run_says_the_plan_and_every_sheet() {
+    let shop = shop_with_one_task("10 days", "injury");
+    let text = shop.told("plan --why").split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("bowline is not to be run until this is done: wipe the x rods."), "{text}");
+    // An injury has no price; each day of waiting is told as danger instead.
+    let waits = "today 0 EUR, a day later 0 EUR and danger, a week later 0 EUR and danger; on this day 0 EUR";
+    assert!(text.contains(&format!("before all else, for neglect of it may injure or damage; {waits}")), "{text}");
+    shop.told("plan --keep");
+    let number = shop.json("visit")[0]["visit"].as_i64().unwrap();
+    let why = "past its limit: wipe the x rods";
+    assert_eq!(shop.json(&format!("sheet {number}"))[0]["not_to_be_run"], why);
+    assert!(shop.told(&format!("sheet {number}")).contains(&format!("DO NOT RUN THIS MACHINE: {why}")));
+    assert!(shop.told("sheet --round").contains(&format!("DO NOT RUN: {why}")));
+    shop.told("sheet --round --html round.html");
+    for (file, words) in [("round.html", "DO NOT RUN THIS MACHINE"), ("round-days.html", "DO NOT RUN: ")] {
+        let page = fs::read_to_string(shop.path(file)).unwrap();
+        assert!(page.contains(words) && page.contains(why), "{file}");
+    }
+    shop.told(&format!("visit walked {number}"));
+    assert!(!shop.told("plan").contains("not to be run"), "it is done");
 }

@@ -91,6 +91,16 @@ fn a_share_of_standard_input_cannot_be_known() {
 }
 
 #[test]
+fn of_many_names_a_few_are_told_and_where_the_others_stand() {
+    let shop = Shop::with_machine("enclosed-corexy");
+    let answer = shop.ask("done \"feed the cat\" --on bowline");
+    answer.mentions(&["no task is called \"feed the cat\"", "all of them: tallow due MACHINE --all"]);
+    let (_, listed) = answer.err.split_once("among them: ").unwrap();
+    let between = if listed.contains("; ") { "; " } else { ", " };
+    assert_eq!(listed.lines().next().unwrap().split(between).count(), 8, "{listed}");
+}
+
+#[test]
 fn a_name_that_nothing_has_is_answered_with_the_nearest() {
     let shop = shop_with_part();
     shop.refused("run part.gcode --on bowlin --material PLA", &["\"bowlin\"", "did you mean bowline?"]);

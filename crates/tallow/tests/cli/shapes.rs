@@ -188,6 +188,7 @@ mod tests {
             "keeper away mate --from \"24 Dec\" --to \"26 Dec\" --why \"at sea\"",
             "keeper",
             "keeper remove mate",
+            "stores order \"lint-free wipe\" 100 --by \"4 Dec\" --supplier chandler",
             "stores receive \"lint-free wipe\" 50 --price 9.50 --expires 2028-01 --supplier chandler",
             "stores receive \"brass nozzle 0.4\" 2",
             "stores count \"brass nozzle 0.4\" 3",
@@ -212,6 +213,7 @@ mod tests {
             "token revoke 1",
             "shop verify",
             "replay",
+            "rhythm",
         ];
         lines.iter().map(|line| line.replace("BUILD", build)).collect()
     }
@@ -253,7 +255,8 @@ mod tests {
                         G1 X20 E1\nG1 Xten\nG4 S1\n";
 
     /// Keys that only long records, very large files or plans print; other tests meet them.
-    const ELSEWHERE: [&str; 18] = [
+    const ELSEWHERE: [&str; 19] = [
+        "rhythm: machines.[].habit",
         "steps: if_needed.[].amount",
         "steps: if_needed.[].unit",
         "before: [].machines.[].not_to_be_run_before.[]",

@@ -92,3 +92,71 @@ fn the_calendar_keeps_a_visits_name_counts_its_changes_and_tells_that_it_was_cal
     assert!(shop.told("calendar --keeper mate").contains("BEGIN:VEVENT"), "what was told stays theirs");
     Shop::with_bowline().refused("calendar", &["no visit", "tallow plan --keep"]);
 }
+
+#[test]
+fn a_reading_outside_of_its_limits_is_kept_and_said_to_be_outside_wherever_it_is_shown() {
+    // The build states at most 0.1 mm of play; 0.25 mm is 0.15 mm more, 0.3 mm is 0.2 mm more.
+    let shop = Shop::with_bowline();
+    let said =
+        shop.told("reading \"x rods\" Play \"0.25 mm\" --on bowline").split_whitespace().collect::<Vec<_>>().join(" ");
+    for part in
+        ["play 0.25 mm", "outside of its limits: 0.15 mm above 0.1 mm, the most (common practice, no source)", "kept"]
+    {
+        assert!(said.contains(part), "{part} is missing: {said}");
+    }
+    assert!(said.contains("tallow steps \"wipe the x rods\" --on \"bowline\""), "{said}");
+    shop.told("keeper set mate --minutes \"daily 180\"");
+    shop.told("plan --keep");
+    let visits = shop.json("visit");
+    let does = |visit: &&serde_json::Value| visit["tasks"].as_array().unwrap().contains(&"wipe the x rods".into());
+    let number = visits.as_array().unwrap().iter().find(does).expect("it is due within the round")["visit"].clone();
+    let blank = "Play: ________ mm (good: at most 0.1 mm; was 0.25 on 25 Nov, outside)";
+    let sheet = shop.told(&format!("sheet {number}"));
+    assert!(sheet.contains(blank), "{sheet}");
+    shop.told(&format!("sheet {number} --html sheet.html"));
+    let page = std::fs::read_to_string(shop.path("sheet.html")).unwrap();
+    assert!(page.contains("(good: at most 0.1 mm; was 0.25 on 25 Nov, outside)"), "{page}");
+    shop.refused(&format!("visit walked {number} --reading \"x rods: play = 300 um\""), &["measured in mm before"]);
+    let walked = shop.json(&format!("visit walked {number} --reading \"x rods: play = 0.3 mm\""));
+    let outside = &walked["outside"][0];
+    assert_eq!((&outside["is"], &outside["limit"], &outside["by"]), (&"above".into(), &0.1.into(), &0.2.into()));
+    assert!(shop.told("history bowline").contains("outside, 0.2 mm above 0.1 mm, the most"));
+    let shown = shop.told("machine show bowline").split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(shown.contains("(good: at most 0.1 mm); outside: 0.2 mm above 0.1 mm, the most"), "{shown}");
+    let why = shop.told("due bowline --all --why").split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(why.contains("read last: x rods: play 0.3 mm on"), "{why}");
+    let last = shop.json("machine show bowline")["readings"][0].clone();
+    assert_eq!((&last["value"], &last["outside"], &last["most"]), (&0.3.into(), &"above".into(), &0.1.into()));
+    // Within the limits, and what no build knows, nothing is said.
+    assert_eq!(shop.json("reading \"x rods\" play \"0.1 mm\" --on bowline")["outside"], serde_json::json!([]));
+    assert_eq!(shop.json("reading nozzle bore \"9 mm\" --on bowline")["outside"], serde_json::json!([]));
+    assert!(!shop.told("reading nozzle bore \"9 mm\" --on bowline").contains("outside"));
+    assert_eq!(shop.json("machine show bowline")["readings"][1]["outside"], serde_json::Value::Null);
+}
+
+#[test]
+fn the_first_reading_is_taken_in_the_unit_of_the_build() {
+    let shop = Shop::with_bowline();
+    shop.refused("reading \"x rods\" play \"150 um\" --on bowline", &["is read in mm, says the build", "not in um"]);
+    shop.told("reading \"x rods\" \"play at the end\" \"150 um\" --on bowline");
+}
+
+#[test]
+fn a_deltas_head_is_lowered_before_the_machine_is_switched_off() {
+    let sheet = |build: &str| {
+        let shop = Shop::with_machine(build);
+        shop.told("keeper set mate --minutes \"mon-sat 180\" --skill qualified");
+        shop.told("plan --keep");
+        let visits = shop.json("visit");
+        let numbers = visits.as_array().unwrap().iter().map(|visit| visit["visit"].to_string());
+        let sheets = shop.told(&format!("sheet {}", numbers.collect::<Vec<_>>().join(" ")));
+        sheets.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let delta = sheet("delta");
+    let at = |words: &str| delta.find(words).unwrap_or_else(|| panic!("{words} is missing: {delta}"));
+    let caution = at("CAUTION: the head falls when the motors lose their current.");
+    let [lowered, off] = ["lower it onto a block of foam", "MACHINE: ISOLATED. Switch off, pull the plug"].map(at);
+    assert!(caution < lowered && lowered < off, "{delta}");
+    let bed = sheet("moving-bed");
+    assert!(bed.contains("MACHINE: ISOLATED. Switch off") && !bed.contains("lose their current"), "{bed}");
+}

@@ -248,6 +248,83 @@ fn what_was_moved_in_the_stores_can_be_corrected() {
 }
 
 #[test]
+fn a_thrown_away_amount_is_corrected_to_what_can_be() {
+    let shop = Shop::new();
+    shop.told("stores count acetone \"100 ml\" --when \"2 Nov\"");
+    let id = number(&shop.json("stores discard acetone \"20 ml\" --why dirty --when \"3 Nov\""));
+    shop.told("stores receive acetone \"1 l\" --when \"4 Nov\"");
+    let correct = |value: &str| format!("correct {id} --value \"{value}\"");
+    shop.refused(&correct("-5 ml"), &["thrown away of \"-5 ml\" makes no sense", "more than 0"]);
+    shop.refused(&correct("0 ml"), &["makes no sense"]);
+    shop.refused(&correct("3"), &["acetone is counted in ml, not in pieces"]);
+    // A hundred were there on the third; what came later was not.
+    shop.refused(&correct("101 ml"), &["101 ml of acetone can't be thrown away: 100 ml was there then", "count first"]);
+    shop.refused(&correct("2 l"), &["1100 ml is there"]);
+    assert_eq!(item(&shop, "acetone")["stock"], 1080.0);
+    shop.json(&correct("100 ml"));
+    assert_eq!(item(&shop, "acetone")["stock"], 1000.0);
+    shop.refused("stores discard acetone \"1 ml\" --why dirty --when \"3 Nov\"", &["0 ml was there then"]);
+}
+
+#[test]
+fn what_was_ordered_is_on_its_way_until_it_comes() {
+    let shop = Shop::new();
+    let told = shop.told("stores order acetone \"0.5 l\" --by \"4 Dec\" --supplier chandler --when \"20 Nov\"");
+    assert!(told.contains("ordered: 0.5 l of acetone from chandler, to come by 4 Dec"), "{told}");
+    assert!(told.contains("; 500 ml on its way"), "{told}");
+    shop.told("stores terms acetone --lead \"10 days\" --pack \"1 l\" --supplier \"the grocer\"");
+    let second = number(&shop.json("stores order acetone \"1 l\""));
+    let acetone = item(&shop, "acetone");
+    let first = json!({ "entry": 1, "amount": 500.0, "by": "2026-12-04", "supplier": "chandler", "late": false });
+    let by_terms =
+        json!({ "entry": second, "amount": 1000.0, "by": "2026-12-05", "supplier": "the grocer", "late": false });
+    assert_eq!((&acetone["coming"], &acetone["stock"]), (&json!([first, by_terms]), &Value::Null));
+    let table = shop.told("stores");
+    assert!(table.contains("on its way") && table.contains("500 ml by 4 Dec; 1000 ml by 5 Dec"), "{table}");
+    let came = shop.json("stores receive acetone \"600 ml\"");
+    let left = || item(&shop, "acetone")["coming"].clone();
+    assert_eq!((left().as_array().unwrap().len(), &left()[0]["amount"]), (1, &json!(900.0)));
+    shop.json(&format!("correct {} --withdraw", number(&came)));
+    assert_eq!(left().as_array().unwrap().len(), 2, "what did not come is on its way again");
+    shop.json(&format!("correct {second} --value \"2 l\""));
+    assert_eq!(left()[1]["amount"], 2000.0);
+    shop.json(&format!("correct {second} --withdraw"));
+    assert_eq!(left().as_array().unwrap().len(), 1, "the order was taken back");
+    let event = json!({ "item": "acetone", "amount": "0.5 l", "by": "2026-12-04", "supplier": "chandler" });
+    let history = shop.json("history");
+    assert!(history.as_array().unwrap().iter().any(|entry| entry["kind"] == "ordered" && entry["event"] == event));
+    shop.json("shop verify");
+}
+
+#[test]
+fn an_order_that_is_late_is_told_so() {
+    let shop = Shop::new();
+    shop.told("stores order \"brass nozzle 0.4\" 5 --by \"20 Nov 2026\" --when \"10 Nov\"");
+    let nozzle = item(&shop, "brass nozzle 0.4");
+    assert_eq!((&nozzle["coming"][0]["late"], &nozzle["stock"]), (&true.into(), &Value::Null));
+    let table = shop.told("stores");
+    assert!(table.contains("What is there cost 0."), "{table}");
+    assert!(table.contains("5 late since 20 Nov (entry 1)") && !table.contains("on its way"), "{table}");
+}
+
+#[test]
+fn orders_that_can_not_be_are_refused() {
+    let shop = Shop::new();
+    shop.refused(
+        "stores order acetone \"1 l\"",
+        &["not said when acetone will come", "--by DAY", "stores terms \"acetone\""],
+    );
+    shop.refused("stores order acetone \"1 l\" --by yesterday", &["2026-11-24 is past"]);
+    shop.refused("stores order acetone \"1 l\" --by soon", &["\"soon\" is not a date"]);
+    shop.refused("stores order acetone \"1 l\" --by 2036-12-04", &["more than 2 years after", "check the year"]);
+    shop.refused("stores order acetone 5 --by friday", &["acetone is counted in ml, not in pieces"]);
+    shop.refused("stores order acetone \"0 l\" --by friday", &["an order of \"0 l\" makes no sense"]);
+    shop.refused("stores order acetnoe \"1 l\" --by friday", &["did you mean acetone?", "--new"]);
+    shop.refused("stores order acetone \"1 l\" --by friday --when tomorrow", &["future"]);
+    assert_eq!(shop.json("stores"), json!([]));
+}
+
+#[test]
 fn a_skipped_task_stands_in_history_and_stays_as_due_as_it_was() {
     let shop = Shop::with_bowline();
     let before = shop.due("wipe the x rods");

@@ -1,6 +1,7 @@
 //! Sheets in a real browser.
 
 use upkeep::build::{Build, Caution, State, Task, shipped};
+use upkeep::visit::Sinks;
 
 use crate::printer::Printed;
 use crate::sheet::{Blank, Change, DaySheet, Paper, Spare, Stage, TaskStage, VisitSheet, What, bench_list, day_sheets};
@@ -16,7 +17,12 @@ fn change(what: What, minutes: f64) -> Stage {
 
 fn task(task: &Task) -> Stage {
     let looks = task.name.contains("belt");
-    let blank = || Blank { name: "tone of the belt".into(), unit: "Hz".into(), good: "80 to 95".into() };
+    let blank = || Blank {
+        name: "tone of the belt".into(),
+        unit: "Hz".into(),
+        good: "80 to 95 Hz".into(),
+        last: "was 84 on 3 Nov".into(),
+    };
     let readings = if looks { vec![blank()] } else { Vec::new() };
     Stage::Task(Box::new(TaskStage { task: task.clone(), why: "131 % of 1 month".into(), readings }))
 }
@@ -25,7 +31,7 @@ fn task(task: &Task) -> Stage {
 fn visit(build: &Build, tasks: &[&Task]) -> VisitSheet {
     let of = |state: State| tasks.iter().filter(move |task| task.state == state).map(|one| task(one));
     let heat = || change(What::HotWork { gear: vec!["heat-proof gloves".into()] }, 9.0);
-    let mut stages = vec![change(What::SwitchOff, 0.0)];
+    let mut stages = vec![change(What::SwitchOff { sinks: Sinks::of(build) }, 0.0)];
     stages.extend(of(State::Isolated));
     stages.push(change(What::PowerOn, 0.0));
     stages.extend(of(State::Cold));

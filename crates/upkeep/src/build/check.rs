@@ -7,7 +7,7 @@ use toml::de::DeTable;
 use super::error::Report;
 use super::raw::Section;
 use super::task::Known;
-use super::{Access, Build, Heat, Position, Task, access, expected, heat, motion, position, task, ties};
+use super::{Access, Build, Heat, Position, Task, access, expected, heat, motion, position, reading, task, ties};
 
 /// The longest file, bytes: several times the longest shipped build, far below what could stall a screen.
 const LONGEST_FILE: usize = 256 * 1024;
@@ -87,6 +87,7 @@ fn tasks(sections: &[Section<'_>], known: &Known) -> Vec<Task> {
     // What could not be read has been told; what it says of other tasks would be told for the second time.
     if tasks.len() == sections.len() {
         ties::check(sections, &known.task_names);
+        reading::check(sections, &tasks);
     }
     tasks
 }

@@ -11,6 +11,7 @@ mod motion;
 mod own_limit;
 mod position;
 mod raw;
+mod reading;
 mod safety;
 mod shipped;
 mod task;
@@ -26,6 +27,7 @@ pub use error::{BuildError, BuildErrors};
 pub use heat::{Heat, LONGEST_TOUCH_C};
 pub use life::BelievedLife;
 pub use own_limit::LimitError;
+pub use reading::{Outside, Reading};
 pub use shipped::shipped;
 pub use work::Work;
 
@@ -205,6 +207,8 @@ pub struct Task {
     pub steps: Vec<String>,
     /// Cautions; each stands before the step it belongs to.
     pub cautions: Vec<Caution>,
+    /// What it measures.
+    pub readings: Vec<Reading>,
     /// What makes it due, whichever comes first.
     pub limits: Vec<Limit>,
 }

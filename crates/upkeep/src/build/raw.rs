@@ -126,6 +126,17 @@ impl<'a> Value<'a> {
         self.printable(text, LONGEST_NAME)
     }
 
+    /// A name that must be one of `names`, which are those of all of `what`.
+    pub(super) fn one_of(&self, what: &str, names: &[String]) -> Option<String> {
+        let name = self.name()?;
+        if names.contains(&name) {
+            return Some(name);
+        }
+        let found = format!("this build has no {what} \"{name}\"");
+        self.report.add_unknown(&self.span, found, &name, names.iter().map(String::as_str));
+        None
+    }
+
     fn printable(&self, text: &str, longest: usize) -> Option<String> {
         let label = &self.label;
         if let Some(odd) = text.chars().find(|c| is_unusual(*c) && *c != '\n') {

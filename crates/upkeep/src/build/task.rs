@@ -2,7 +2,9 @@
 
 use super::motion::Motion;
 use super::raw::{Entry, Section, Value, all};
-use super::{Allowance, Caution, Limit, Neglect, Position, SignalWord, State, Supply, Task, Work, limit, safety, work};
+use super::{
+    Allowance, Caution, Limit, Neglect, Position, SignalWord, State, Supply, Task, Work, limit, reading, safety, work,
+};
 use crate::amount;
 use crate::supply::Supplies;
 use motion::Quantity;
@@ -29,6 +31,7 @@ pub(super) const KEYS: &[&str] = &[
     "apart",
     "with",
     "may_use",
+    "reading",
 ];
 
 /// The keys that hold supplies.
@@ -50,7 +53,7 @@ pub(super) struct Known {
 /// Reads one task.
 pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
     let name = section.need("name").and_then(|value| value.name());
-    let at = section.need("at").and_then(|value| one_of(&value, "position", &known.names));
+    let at = section.need("at").and_then(|value| value.one_of("position", &known.names));
     let state = section.need("state").and_then(|value| value.choice(State::ALL.map(|state| (state.name(), state))));
     let minutes = section.need("minutes").and_then(|value| value.positive());
     let neglect = section.need("neglect").and_then(|value| value.choice(Neglect::ALL.map(|n| (n.name(), n))));
@@ -58,11 +61,15 @@ pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
     let renews = section.get("renews").map_or(Some(false), |value| value.boolean());
     let work = section.get("work").map(|value| value.choice(Work::ALL.map(|work| (work.name(), work))));
     let while_cooling = section.get("while_cooling").map(|value| value.boolean());
-    let access = section.get("access").map(|value| one_of(&value, "access", &known.access_names));
+    let access = section.get("access").map(|value| value.one_of("access", &known.access_names));
     let [after, apart, with] = ["after", "apart", "with"].map(|key| others(section, key, &known.task_names));
     let [uses, may_use] = SUPPLIES.map(|key| section.get(key).map_or(Some(Vec::new()), |value| supplies(&value)));
     let steps = section.need("steps").and_then(|value| steps(&value));
     let cautions = section.get("caution").map_or(Some(Vec::new()), |value| cautions(&value, steps.as_deref()));
+    let readings = match section.get("reading") {
+        Some(value) => reading::read(&value, at.as_deref(), &known.names),
+        None => Some(Vec::new()),
+    };
     let limits = section.need("limit").and_then(|value| limits(&value, known));
     let (gear, tools) = (section.names("gear"), section.names("tools"));
     let (name, at, state, uses, renews) = (name?, at?, state?, uses?, renews?);
@@ -88,6 +95,7 @@ pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
         may_use: may_use?,
         steps: steps?,
         cautions: cautions?,
+        readings: readings?,
         limits: limits?,
     };
     safety::check(section, &task, position);
@@ -97,24 +105,9 @@ pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
 /// The names of other tasks in the list `key`; none where it is left out.
 fn others(section: &Section<'_>, key: &'static str, names: &[String]) -> Option<Vec<String>> {
     match section.get(key) {
-        Some(value) => all(value.list()?.iter().map(|item| one_of(item, "task", names))),
+        Some(value) => all(value.list()?.iter().map(|item| item.one_of("task", names))),
         None => Some(Vec::new()),
     }
-}
-
-/// A name that must be one of `names`, which are those of all of `what`.
-fn one_of(value: &Value<'_>, what: &str, names: &[String]) -> Option<String> {
-    let name = value.name()?;
-    if names.contains(&name) {
-        return Some(name);
-    }
-    value.report.add_unknown(
-        &value.span,
-        format!("this build has no {what} \"{name}\""),
-        &name,
-        names.iter().map(String::as_str),
-    );
-    None
 }
 
 fn supplies(value: &Value<'_>) -> Option<Vec<Supply>> {

@@ -7,11 +7,11 @@
 //! branches already end in a good plan.
 
 use super::cost::{job_cost, machine_cost, skills_of, visit_minutes};
-use super::opening::{Costs, EPSILON, ones};
+use super::opening::{Choice, Costs, EPSILON, ones};
 use super::problem::{Job, MachineWork, Placed, Skills};
 use super::room::{Room, TOLERANCE};
 
-/// How many branches [`group`] looks into before it takes the best so far without proof.
+/// How many branches [`group`] solves before it takes the best so far without proof.
 const BRANCHES: usize = 20_000;
 
 /// How many times as many branches are looked into as long as no choice is found at all.
@@ -122,6 +122,8 @@ type WayOut = (usize, u64);
 struct Branch {
     allowed: Vec<u64>,
     bound: f64,
+    /// The choice of the one it comes from, where the branch allows it: then no other is better here.
+    choice: Option<Choice>,
 }
 
 impl<'a> Work<'a> {
@@ -199,7 +201,7 @@ impl<'a> Work<'a> {
     pub(crate) fn best(&self, costs: &Costs, room: &Room, branches: usize) -> Option<Chosen> {
         let mut best: Option<Chosen> = None;
         let mut skipped = f64::INFINITY;
-        let mut open = vec![Branch { allowed: self.allowed_in(room), bound: f64::NEG_INFINITY }];
+        let mut open = vec![Branch { allowed: self.allowed_in(room), bound: f64::NEG_INFINITY, choice: None }];
         let mut looked_into = 0;
         while let Some(branch) = open.pop() {
             let to_beat = best.as_ref().map_or(f64::INFINITY, |best| best.cost - EPSILON);
@@ -213,7 +215,8 @@ impl<'a> Work<'a> {
                 skipped = skipped.min(branch.bound);
                 continue;
             }
-            let Some(choice) = self.restricted(costs, &branch.allowed).best_below(to_beat) else { continue };
+            let solved = branch.choice.or_else(|| self.restricted(costs, &branch.allowed).best_below(to_beat));
+            let Some(choice) = solved else { continue };
             if to_beat <= choice.bound {
                 continue;
             }
@@ -228,7 +231,9 @@ impl<'a> Work<'a> {
                     for (job, taken) in ways.into_iter().rev() {
                         let mut allowed = branch.allowed.clone();
                         allowed[job] &= !taken;
-                        open.push(Branch { allowed, bound: choice.bound });
+                        let stands = allowed[job] >> days[job] & 1 == 1;
+                        let choice_there = stands.then(|| choice.clone());
+                        open.push(Branch { allowed, bound: choice.bound, choice: choice_there });
                     }
                 }
             }

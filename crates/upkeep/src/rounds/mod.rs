@@ -10,6 +10,7 @@ mod problem;
 mod random;
 mod reasons;
 mod repack;
+pub mod rhythm;
 mod room;
 mod search;
 mod simple;

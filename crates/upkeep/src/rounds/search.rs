@@ -42,10 +42,10 @@ pub(crate) type Visits = Vec<Vec<Placed>>;
 /// The cheapest visits found in some steps.
 pub(crate) fn search(stage: &Stage<'_>, bound: &Bound, effort: &Effort<'_>) -> Visits {
     let mut random = Random::new(1);
-    let mut state = (0..ORDERS).map(|order| put_together(stage, &bound.prices, order, &mut random));
+    let along_prices = (0..ORDERS).map(|order| put_together(stage, &bound.prices, order, &mut random));
+    let starts = along_prices.chain(as_told(stage, &bound.prices));
     // OK because there is at least one order.
-    let first = state.next().expect("an order");
-    let state = state.fold(first, |best, next| if next.total < best.total { next } else { best });
+    let state = starts.min_by(|a, b| a.total.total_cmp(&b.total)).expect("an order");
     if stage.works.is_empty() {
         state.visits
     } else {
@@ -146,6 +146,25 @@ fn put_together(stage: &Stage<'_>, prices: &Prices, order: usize, random: &mut R
         state.put_in(stage, machine, prices);
     }
     state
+}
+
+/// The plan that people have been told of, as far as it holds, and the other machines put in along the prices; so what is found
+/// is never dearer than what was told. `None` where nobody was told of anything that may be moved.
+fn as_told(stage: &Stage<'_>, prices: &Prices) -> Option<State> {
+    let mut state = State::new(stage);
+    let (told, mut others): (Vec<usize>, Vec<usize>) =
+        (0..stage.works.len()).partition(|&machine| stage.is_told(machine));
+    if told.is_empty() {
+        return None;
+    }
+    for machine in told {
+        match stage.as_told(machine, &state.room) {
+            Some(visits) => state.set(stage, machine, visits),
+            None => others.push(machine),
+        }
+    }
+    others.into_iter().for_each(|machine| state.put_in(stage, machine, prices));
+    Some(state)
 }
 
 /// Improves a plan in some chains, which exchange the cheapest plan now and then. The same with any number of threads.

@@ -132,6 +132,14 @@ impl<'a> Stage<'a> {
         choices.into_iter().map(of_choice).collect()
     }
 
+    /// The fixed visits of a machine and all that people have been told of, as they were told; `None` where they do not hold
+    /// any more.
+    pub(crate) fn as_told(&self, machine: usize, room: &Room) -> Option<Vec<Placed>> {
+        let told: Vec<Placed> = self.told[machine].iter().map(|told| self.placed(told)).collect();
+        let can_be = !told.is_empty() && self.can_be_kept(machine, &told, room);
+        can_be.then(|| self.works[machine].fixed.iter().cloned().chain(told).collect())
+    }
+
     /// A told visit with its jobs.
     fn placed(&self, told: &ToldVisit) -> Placed {
         placed(self.problem, told)

@@ -3,6 +3,7 @@
 //! Each is a few kinds of entry (plain data with a check) and a fold over the entries that stand: [`keepers`] for who
 //! works when, [`stores()`] for what is there.
 
+mod coming;
 mod error;
 mod keeper;
 mod measured;
@@ -12,10 +13,11 @@ mod uses;
 mod visit;
 pub mod week;
 
+pub use coming::{Coming, sources};
 pub use error::{ShopError, said};
 pub use keeper::{Away, Keeper, QUALIFIED, Rostered, keepers};
 pub use measured::Measured;
 pub use stock::{Batch, Item, Kept, kept, stores, used_from};
-pub use stores::{Counted, Received, Terms, ThrownAway, USUAL_SERVICE, expiry, item_named};
+pub use stores::{Counted, Ordered, Received, Terms, ThrownAway, USUAL_SERVICE, expiry, item_named};
 pub use uses::{Use, uses};
 pub use visit::Visit;

@@ -1,4 +1,4 @@
-//! What is there: received, less what was used and thrown away, set right by every count.
+//! What is there: received, less what was used and thrown away, set right by every count; and what is still to come.
 //!
 //! What expires first is taken first, and of equals what came first. A count that finds less than the book takes the
 //! difference out in that order; one that finds more adds it as a batch of which nothing else is known. Use before an
@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use super::{Measured, Terms, Use};
+use super::{Coming, Measured, Ordered, Terms, Use};
 use crate::{Entry, EntryId, Event, Supplies};
 
 /// Amounts below this are rounding, in any unit.
@@ -57,6 +57,8 @@ pub struct Item {
     pub fell_short: bool,
     /// Uses since the last count of which nobody said how much, or in another unit.
     pub unclear: u32,
+    /// What was ordered and is still to come, the oldest order first.
+    pub coming: Vec<Coming>,
     /// How it is bought.
     pub terms: Option<Terms>,
     /// How much was used on each day that was read.
@@ -71,18 +73,18 @@ impl Item {
 
     /// What is there cost so much, as far as prices were told.
     pub fn value(&self) -> f64 {
-        self.batches.iter().filter_map(|batch| Some(batch.price_each? * batch.amount)).sum()
+        sum(self.batches.iter().filter_map(|batch| Some(batch.price_each? * batch.amount)))
     }
 
     /// How much is there of which no price was told.
     pub fn unpriced(&self) -> f64 {
-        self.batches.iter().filter(|batch| batch.price_each.is_none()).map(|batch| batch.amount).sum()
+        sum(self.batches.iter().filter(|batch| batch.price_each.is_none()).map(|batch| batch.amount))
     }
 
     /// How much is there that is no longer good on `day`.
     pub fn expired(&self, day: Date) -> f64 {
         let is_past = |batch: &&Batch| batch.expires.is_some_and(|expires| expires < day);
-        self.batches.iter().filter(is_past).map(|batch| batch.amount).sum()
+        sum(self.batches.iter().filter(is_past).map(|batch| batch.amount))
     }
 
     /// The first day after which something that is there is no longer good.
@@ -99,6 +101,7 @@ impl Item {
             counted: None,
             fell_short: false,
             unclear: 0,
+            coming: Vec::new(),
             terms: None,
             used: BTreeMap::new(),
         }
@@ -116,16 +119,17 @@ impl Item {
     }
 
     fn take(&mut self, amount: f64) {
-        let mut left = amount;
-        for batch in &mut self.batches {
-            let taken = left.min(batch.amount);
-            batch.amount -= taken;
-            left -= taken;
-        }
+        draw(self.batches.iter_mut().map(|batch| &mut batch.amount), amount);
         self.batches.retain(|batch| NOUGHT < batch.amount);
         let stock = self.stock.unwrap_or(0.0) - amount;
         self.stock = Some(if stock.abs() <= NOUGHT { 0.0 } else { stock });
         self.fell_short |= stock < -NOUGHT;
+    }
+
+    /// Counts what came into what was ordered, the oldest order first.
+    fn fill(&mut self, amount: f64) {
+        draw(self.coming.iter_mut().map(|order| &mut order.amount), amount);
+        self.coming.retain(|order| NOUGHT < order.amount);
     }
 
     fn set(&mut self, found: f64, at: Timestamp, entry: EntryId) {
@@ -148,17 +152,19 @@ impl Item {
     fn say(&mut self, entry: &Entry) {
         let amount = match &entry.event {
             Event::Terms(terms) => return self.terms = Some(terms.clone()),
-            event => of_stock(event).and_then(|(_, amount)| self.measured(amount)),
+            event => named(event).and_then(|(_, amount)| self.measured(amount)),
         };
         let Some(amount) = amount else { return self.unclear += 1 };
         match &entry.event {
-            Event::Received(received) => self.add(Batch {
-                entry: entry.id,
-                at: entry.at,
-                amount,
-                expires: received.expires,
-                price_each: received.price.map(|price| price / amount),
-            }),
+            Event::Ordered(ordered) => {
+                let Ordered { by, supplier, .. } = ordered.clone();
+                self.coming.push(Coming { entry: entry.id, amount, by, supplier });
+            }
+            Event::Received(received) => {
+                let price_each = received.price.map(|price| price / amount);
+                self.add(Batch { entry: entry.id, at: entry.at, amount, expires: received.expires, price_each });
+                self.fill(amount);
+            }
             Event::Counted(_) => self.set(amount, entry.at, entry.id),
             _ => self.take(amount),
         }
@@ -180,6 +186,21 @@ impl Item {
     }
 }
 
+/// A sum of which that of nothing is 0, and not −0 as by `Iterator::sum`.
+pub(super) fn sum(amounts: impl Iterator<Item = f64>) -> f64 {
+    amounts.fold(0.0, |sum, amount| sum + amount)
+}
+
+/// Takes `amount` from the first of `amounts` on, as far as they reach.
+fn draw<'a>(amounts: impl Iterator<Item = &'a mut f64>, amount: f64) {
+    let mut left = amount;
+    for there in amounts {
+        let taken = left.min(*there);
+        *there -= taken;
+        left -= taken;
+    }
+}
+
 /// A place in the order of entries.
 type Mark = (Timestamp, EntryId);
 
@@ -197,6 +218,7 @@ fn of_stock(event: &Event) -> Option<(&str, &str)> {
 fn named(event: &Event) -> Option<(&str, &str)> {
     match event {
         Event::Terms(terms) => Some((&terms.item, &terms.pack)),
+        Event::Ordered(ordered) => Some((&ordered.item, &ordered.amount)),
         event => of_stock(event),
     }
 }
@@ -270,7 +292,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::shop::{Counted, Received, ThrownAway};
+    use crate::shop::{Counted, Received, ThrownAway, sources};
 
     const OIL: &str = "ISO VG 32 light oil";
 
@@ -284,6 +306,11 @@ mod tests {
     fn received(second: i64, amount: &str, price: Option<f64>, expires: Option<Date>) -> Entry {
         let (item, amount, supplier) = (OIL.to_owned(), amount.to_owned(), String::new());
         entry(second, Event::Received(Received { item, amount, price, expires, supplier }))
+    }
+
+    fn ordered(second: i64, amount: &str, by: Date) -> Entry {
+        let (item, amount, supplier) = (OIL.to_owned(), amount.to_owned(), "chandler".to_owned());
+        entry(second, Event::Ordered(Ordered { item, amount, by, supplier }))
     }
 
     fn counted(second: i64, amount: &str) -> Entry {
@@ -400,11 +427,63 @@ mod tests {
         assert_eq!((sleeve.stock, sleeve.unclear), (Some(4.0), 1), "an amount in another unit is not counted in");
     }
 
+    #[test]
+    fn what_comes_fills_the_oldest_order_first() {
+        let (soon, late) = (date(2026, 12, 4), date(2026, 12, 12));
+        // The older order is the one that is to come later.
+        let said = [ordered(1, "0.1 l", late), ordered(2, "50 ml", soon)];
+        let open = |more: &[Entry]| {
+            let item = only(&[&said[..], more].concat(), &[]);
+            item.coming.iter().map(|order| (order.entry.0, order.amount)).collect::<Vec<_>>()
+        };
+        assert_eq!(open(&[]), [(1, 100.0), (2, 50.0)]);
+        assert_eq!(open(&[received(3, "30 ml", None, None)]), [(1, 70.0), (2, 50.0)]);
+        assert_eq!(open(&[received(3, "30 ml", None, None), received(4, "80 ml", None, None)]), [(2, 40.0)]);
+        assert_eq!(open(&[received(3, "1 l", None, None)]), []);
+        assert_eq!(open(&[counted(3, "5 ml")]), [(1, 100.0), (2, 50.0)]);
+        let before = only(&[received(0, "1 l", None, None), said[0].clone()], &[]);
+        let open: Vec<f64> = before.coming.iter().map(|order| order.amount).collect();
+        assert_eq!(open, [100.0], "what came before it was ordered is none of it");
+    }
+
+    #[test]
+    fn an_order_tells_no_stock() {
+        let item = only(&[ordered(1, "100 ml", date(2026, 12, 4))], &[used(2, Some(3.0))]);
+        assert_eq!((item.stock, item.wants_count(), item.coming.len()), (None, false, 1));
+        assert!(sources(&[item], date(2026, 12, 1)).unwrap().is_empty());
+    }
+
     fn moves() -> impl Strategy<Value = Vec<(u8, u16)>> {
         prop::collection::vec((0u8..4, 0u16..40), 1..40)
     }
 
     proptest! {
+        /// What is there or on its way is what lies in the stores and what was ordered and has not come: what comes moves from
+        /// one to the other.
+        #[test]
+        fn what_comes_makes_no_more_than_was_there_and_still_to_come(moves in moves()) {
+            let today = date(2026, 12, 1);
+            let (mut said, mut uses, mut hand, mut open) = (Vec::new(), Vec::new(), 0.0_f64, 0.0_f64);
+            for (second, (what, amount)) in (1..).zip(moves) {
+                let amount = f64::from(amount) + 1.0;
+                match what {
+                    0 => said.push(ordered(second, &format!("{amount} ml"), today)),
+                    1 => said.push(received(second, &format!("{amount} ml"), None, None)),
+                    2 => said.push(counted(second, &format!("{amount} ml"))),
+                    _ => uses.push(used(second, Some(amount.min(hand)))),
+                }
+                (hand, open) = match what {
+                    0 => (hand, open + amount),
+                    1 => (hand + amount, (open - amount).max(0.0)),
+                    2 => (amount, open),
+                    _ => (hand - amount.min(hand), open),
+                };
+                let position: f64 =
+                    stores(&said, &uses).iter().map(|item| item.shelf(today).unwrap().there_or_coming(today)).sum();
+                prop_assert!((position - hand - open).abs() < 1e-6, "{position} is not {hand} and {open}");
+            }
+        }
+
         /// Use that a count has settled may be read or not: what is there stays the same.
         #[test]
         fn use_before_the_last_count_changes_nothing(moves in moves()) {

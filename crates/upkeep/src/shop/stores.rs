@@ -1,4 +1,4 @@
-//! What is recorded of the stores: what came, what was counted, what was thrown away, and how it is bought.
+//! What is recorded of the stores: what was ordered, what came, what was counted, what was thrown away, and how it is bought.
 
 use jiff::ToSpan;
 use jiff::civil::Date;
@@ -11,7 +11,20 @@ use crate::{Supplies, Unknown};
 /// The share of waits for an order in which nothing may run out, where the shop names none. Judgement, no source.
 pub const USUAL_SERVICE: f64 = 0.95;
 
-/// Something came into the stores.
+/// Something was ordered.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ordered {
+    /// The supply or spare.
+    pub item: String,
+    /// How much, as typed; [`super::Measured::parse`] reads it.
+    pub amount: String,
+    /// The day by which it is to be there.
+    pub by: Date,
+    /// Who supplies it; may be empty.
+    pub supplier: String,
+}
+
+/// Something came into the stores. It fills what was ordered before, the oldest order first.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Received {
     /// The supply or spare.
@@ -61,6 +74,19 @@ pub struct Terms {
     pub price: Option<f64>,
     /// The share of waits for an order in which the item may not run out, below 1.
     pub service: f64,
+}
+
+impl Ordered {
+    /// Refuses what can't be.
+    ///
+    /// # Errors
+    /// [`ShopError::Missing`], [`ShopError::NotOneLine`], [`ShopError::Name`], [`ShopError::Amount`],
+    /// [`ShopError::TooLittle`], [`ShopError::Broken`].
+    pub fn check(&self) -> Result<(), ShopError> {
+        named("what was ordered", &self.item)?;
+        one_line("who supplies it", &self.supplier)?;
+        sensible("an order", &self.amount, false).map(drop)
+    }
 }
 
 impl Received {
@@ -189,6 +215,17 @@ mod tests {
         for price in [-0.01, f64::NAN, f64::INFINITY] {
             assert!(matches!(Received { price: Some(price), ..received() }.check(), Err(ShopError::Price { .. })));
         }
+        let ordered = |amount: &str| Ordered {
+            item: "acetone".into(),
+            amount: amount.into(),
+            by: jiff::civil::date(2026, 12, 4),
+            supplier: "chandler".into(),
+        };
+        assert_eq!(ordered("1 l").check(), Ok(()));
+        assert!(matches!(ordered("0 l").check(), Err(ShopError::TooLittle { .. })));
+        assert!(matches!(ordered("soon").check(), Err(ShopError::Amount(_))));
+        let broken = Ordered { supplier: "the\nchandler".into(), ..ordered("1 l") };
+        assert!(matches!(broken.check(), Err(ShopError::NotOneLine { .. })));
         let counted = |amount: &str| Counted { item: "wipe".into(), amount: amount.into() };
         assert_eq!(counted("0").check(), Ok(()));
         assert!(counted("-1").check().is_err());

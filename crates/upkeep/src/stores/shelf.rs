@@ -56,6 +56,11 @@ impl Shelf {
         self.sum(|lot| lot.is_there_on(day) && lot.is_good_on(day))
     }
 
+    /// How much has come by `day`, whatever becomes of it.
+    pub fn come_by(&self, day: Date) -> f64 {
+        self.sum(|lot| lot.is_there_on(day))
+    }
+
     /// How much of what is there or on its way is good on `day`.
     pub fn there_or_coming(&self, day: Date) -> f64 {
         self.sum(|lot| lot.is_good_on(day))

@@ -1,5 +1,6 @@
 //! Which task of a visit comes before which.
 
+use crate::Build;
 use crate::build::{State, Task, Work};
 
 /// A partial order of tasks, always without cycles.
@@ -11,11 +12,13 @@ pub(super) struct Before {
 
 impl Before {
     /// The order among `tasks`. What the build's author says stands first; then, at one position, what kinds of work ask
-    /// for; then cleaning before oil wherever on the machine. A rule that would contradict what stands already gives way.
-    pub(super) fn of(tasks: &[&Task]) -> Before {
+    /// for; then oil before the plate is cleaned, and other cleaning before oil, wherever on the machine. A rule that would
+    /// contradict what stands already gives way.
+    pub(super) fn of(build: &Build, tasks: &[&Task]) -> Before {
         let mut before = Before { pairs: vec![vec![false; tasks.len()]; tasks.len()] };
         before.add_all(tasks, |one, other| other.after.contains(&one.name));
         before.add_all(tasks, |one, other| one.at == other.at && comes_first(one.work, other.work));
+        before.add_all(tasks, |one, other| one.work == Work::Lubricate && cleans_plate(build, other));
         before.add_all(tasks, |one, other| one.state != State::Hot && sheds_dirt_on(one, other));
         before
     }
@@ -82,4 +85,34 @@ fn comes_first(one: Work, other: Work) -> bool {
 /// is away from it.
 fn sheds_dirt_on(one: &Task, other: &Task) -> bool {
     one.work == Work::Clean && !one.while_cooling && other.work == Work::Lubricate
+}
+
+/// Kinds of part on which prints must stick, which oil from a glove or a rod would keep them from.
+const PLATES: [&str; 6] = [
+    "coated glass plate",
+    "glass plate",
+    "glass-fibre laminate plate",
+    "polycarbonate plate",
+    "smooth film-coated plate",
+    "textured powder-coated plate",
+];
+
+/// Whether the task takes grease off the face on which prints stick.
+fn cleans_plate(build: &Build, task: &Task) -> bool {
+    let is_plate = |kind: &str| PLATES.contains(&kind);
+    task.work == Work::Clean && build.positions.iter().any(|at| at.name == task.at && is_plate(&at.kind))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Kind;
+
+    #[test]
+    fn every_kind_of_plate_is_cleaned_after_oil() {
+        let plates: Vec<&str> =
+            Kind::all().iter().map(|kind| kind.name.as_str()).filter(|k| k.ends_with(" plate")).collect();
+        assert!(plates.iter().all(|kind| PLATES.contains(kind)), "{plates:?}");
+        assert_eq!(plates.len(), PLATES.len());
+    }
 }

@@ -59,8 +59,8 @@ pub enum What {
 ///
 /// Hot work is never done without power, nor anything else on a machine that is not cool to touch, but for tasks that
 /// allow it (`while_cooling`), which fill the time of cooling. What comes before what: the build's `after`; at one
-/// position cleaning and replacing before oil, and tests last; cleaning before oil wherever on the machine. Where those
-/// contradict each other the former stands. Hot cleaning, too, goes before oil, unless that takes more changes of the
+/// position cleaning and replacing before oil, and tests last; oil before the plate is cleaned, and other cleaning before
+/// oil, wherever on the machine. Where those contradict each other the former stands. Hot cleaning, too, goes before oil, unless that takes more changes of the
 /// machine's condition. Once cooling has begun it goes on until the machine may be touched. The visit
 /// ends with power on, heaters off and a test move.
 ///
@@ -70,7 +70,7 @@ pub fn order(build: &Build, tasks: &[&Task], start: Start) -> Order {
     if tasks.is_empty() {
         return Order::default();
     }
-    let before = Before::of(tasks);
+    let before = Before::of(build, tasks);
     let usual = in_order(build, tasks, start, &before);
     let hot_too = before.clone().with_hot_cleaning(tasks);
     if hot_too == before {

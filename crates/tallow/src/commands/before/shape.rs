@@ -1,8 +1,8 @@
 //! The answer as JSON; the keys are in docs/JSON.md.
 
 use serde_json::{Value, json};
-use upkeep::Supplied;
 use upkeep::stake::forbids_running;
+use upkeep::stores::Supplied;
 
 use super::{Could, Ranked};
 use crate::commands::plan::Assembled;
@@ -40,6 +40,7 @@ fn machine(could: &Could<'_>) -> Value {
 
 fn supply(one: &Supplied) -> Value {
     json!({
-        "item": one.item, "unit": one.unit, "needed": one.needed, "there": one.there, "lacking": one.is_lacking(),
+        "item": one.item, "unit": one.unit, "needed": one.needed, "there": one.there, "lacking": 0.0 < one.lacking(),
+        "earliest": one.earliest.map(|day| day.to_string()),
     })
 }

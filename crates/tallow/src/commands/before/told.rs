@@ -1,9 +1,11 @@
 //! The answer in words: what the command prints, and what a page shows.
 
 use jiff::ZonedDateTime;
+use jiff::civil::Date;
 use motion::Quantity;
 use upkeep::stake::forbids_running;
-use upkeep::{Supplied, Takes, amount};
+use upkeep::stores::Supplied;
+use upkeep::{Takes, amount};
 
 use super::{Could, Ranked};
 use crate::commands::plan::Assembled;
@@ -106,7 +108,7 @@ fn machine(shop: &Assembled, could: &Could<'_>) -> ToldMachine {
         not_before,
         says: format!("{cost} of wear and risk in {takes}; {}; {free}", falling(could)),
         stopping: stopping(could),
-        supplies: supply_words(&could.supplies),
+        supplies: supply_words(&could.supplies, shop.now.date()),
         tasks: tasks.into_iter().map(task).collect(),
         worth: format!("of work used up {wear}, of failures to be expected {risk}"),
     }
@@ -158,13 +160,15 @@ fn stopping(could: &Could<'_>) -> Option<String> {
 }
 
 /// What of the supplies for what falls due is there, lacking, and not counted.
-fn supply_words(supplies: &[Supplied]) -> Vec<String> {
-    let lacking = supplies.iter().filter(|one| one.is_lacking()).map(|one| {
+fn supply_words(supplies: &[Supplied], today: Date) -> Vec<String> {
+    let is_lacking = |one: &Supplied| 0.0 < one.lacking();
+    let lacking = supplies.iter().filter(|one| is_lacking(one)).map(|one| {
         let there = amount_told(one.there.unwrap_or(0.0), &one.unit);
-        format!("{} ({} needed, {there} there)", one.item, amount_told(one.needed, &one.unit))
+        let from = one.earliest.map_or_else(String::new, |day| format!(", enough from {}", words::weekday(day, today)));
+        format!("{} ({} needed, {there} there{from})", one.item, amount_told(one.needed, &one.unit))
     });
     let uncounted = supplies.iter().filter(|one| one.there.is_none()).map(|one| one.item.clone());
-    let there = supplies.iter().filter(|one| one.there.is_some() && !one.is_lacking()).map(|one| one.item.clone());
+    let there = supplies.iter().filter(|one| one.there.is_some() && !is_lacking(one)).map(|one| one.item.clone());
     let line = |what: &str, names: Vec<String>| (!names.is_empty()).then(|| format!("{what}: {}", names.join("; ")));
     [
         line("lacking for it", lacking.collect()),

@@ -9,6 +9,7 @@ use upkeep::{Ahead, Due, Grounds, Likely, SinceWhat, Stake, UseGrounds, When, am
 use super::Row;
 use crate::commands::life::chance;
 use crate::commands::lives::Stakes;
+use crate::commands::readings::Taken;
 use crate::context::Context;
 use crate::out::Dress;
 use crate::trouble::Trouble;
@@ -58,6 +59,13 @@ pub(crate) fn explained(task: &Task, due: &Due, now: &ZonedDateTime) -> Explaine
             .collect(),
         day: likely.map(|likely| grounds_words(task, due, likely, today)),
     }
+}
+
+/// Tells what the task's readings were last, those outside of their limits marked.
+pub(super) fn read_last(context: &Context, row: &Row<'_>, taken: &[Taken], now: &ZonedDateTime) -> Result<(), Trouble> {
+    let of_task = |last: &&Taken| row.task().readings.iter().any(|reading| last.is(reading));
+    let mut of_task = taken.iter().filter(of_task);
+    of_task.try_for_each(|last| context.out.prose("  read last: ", &last.words(&row.state.build, now)))
 }
 
 /// Tells what is at stake in waiting, and the part's chance to fail.

@@ -6,7 +6,8 @@ use jiff::ToSpan;
 use jiff::ZonedDateTime;
 use ledger::{Ledger, Told};
 use upkeep::agenda::{Agenda, Shop};
-use upkeep::shop::{Item, Rostered, Visit};
+use upkeep::shop::{Item, Rostered, Visit, sources};
+use upkeep::stores::Source;
 use upkeep::{MachineState, Materials, Prices, Risk};
 
 use crate::commands::lives::ALIKE;
@@ -22,6 +23,8 @@ pub(crate) struct Assembled {
     pub(crate) keepers: Vec<Rostered>,
     /// What is in the stores.
     pub(crate) items: Vec<Item>,
+    /// What work takes from, by item.
+    pub(crate) sources: BTreeMap<String, Source>,
     /// Visits that people have been told of, from today on, those called off among them.
     pub(crate) told: Vec<Told>,
     /// What things cost.
@@ -47,10 +50,13 @@ impl Assembled {
         let materials = context::materials(ledger).await?;
         let rates = ledger.rates().await?;
         let (prices, assumed) = Prices::from_rates(&rates);
+        let items = ledger.stores(None).await?;
+        let sources = sources(&items, now.date()).map_err(|error| Trouble::from_text(&error.to_string()))?;
         Ok(Assembled {
             states,
             keepers: ledger.keepers().await?,
-            items: ledger.stores(None).await?,
+            items,
+            sources,
             told: ledger.visits(now.date()).await?,
             prices,
             assumed,
@@ -66,11 +72,10 @@ impl Assembled {
             self.states.iter().map(|state| (state, risks.of(state))).collect();
         let told = self.told.iter().filter(|told| told.stands());
         let told: Vec<(String, Visit)> = told.map(|told| (told.machine.clone(), told.visit.clone())).collect();
-        let stock = self.items.iter().filter_map(|item| Some((item.name.clone(), item.stock?))).collect();
         let shop = Shop {
             machines: &machines,
             keepers: &self.keepers,
-            stock: &stock,
+            stock: &self.sources,
             unit_prices: &self.unit_prices(),
             told: &told,
             prices: &self.prices,
