@@ -146,6 +146,15 @@ mod tests {
     }
 
     #[test]
+    fn on_a_page_a_drawing_has_the_pages_ink_and_its_words_stay_words() {
+        let named = Chart { title: "=\"black\" fill=\"white\"".to_owned(), ..chart() };
+        let page = named.on_page().into_string();
+        assert!(page.contains("class=\"chart\"") && page.contains("currentColor") && !page.contains("style="), "{page}");
+        assert!(page.contains("=&quot;black&quot; fill=&quot;white&quot;"), "{page}");
+        assert!(!page.contains("=\"black\"") && !page.contains("=\"white\""), "{page}");
+    }
+
+    #[test]
     fn a_law_is_told_apart_from_the_records_by_its_dash_and_named() {
         let law = Layer::Dashed(vec![[0.0, 1.0], [10.0, 0.2]], "law");
         let both = Chart { layers: [chart().layers, vec![law]].concat(), ..chart() };

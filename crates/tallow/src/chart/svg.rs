@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use maud::{Markup, PreEscaped};
+
 use super::{Chart, Layer};
 
 const WIDTH: f64 = 720.0;
@@ -33,6 +35,23 @@ impl Chart {
             None => format!("<text x=\"{}\" y=\"80\">nothing to show</text>\n", MARGIN[0]),
         };
         format!("{head}{body}</svg>\n")
+    }
+}
+
+/// What a file draws in its own colours, and a page by the ink and paper of its style. No word of a chart can look like one of
+/// these: quotes in words are written as entities.
+const INKS: [(&str, &str); 5] = [
+    ("role=\"img\"", "role=\"img\" class=\"chart\" fill=\"currentColor\""),
+    ("=\"black\"", "=\"currentColor\""),
+    ("fill=\"white\"", "class=\"paper\""),
+    ("fill=\"#d0d0d0\"", "class=\"shade\""),
+    ("=\"#909090\"", "=\"currentColor\""),
+];
+
+impl Chart {
+    /// The drawing for a page, in the page's ink.
+    pub(crate) fn on_page(&self) -> Markup {
+        PreEscaped(INKS.into_iter().fold(self.svg(), |svg, (file, page)| svg.replace(file, page)))
     }
 }
 

@@ -1,5 +1,7 @@
 //! `tallow lives`: how long parts live here, by the shop's own records, and what that advises.
 
+mod report;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -17,11 +19,13 @@ use upkeep::{Build, Entry, EntryId, Event, Materials, Prices, Rates, Risk, amoun
 
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
-use crate::commands::life::{chance, curve_layers, p_words, replace_chart, save};
+use crate::commands::life::{chance, curve_layers, p_words, paper, replace_chart, save};
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
 use crate::words;
+
+pub(crate) use self::report::{KindEnds, Offer, Report, ends_of_kinds, reports};
 
 /// With fewer failures a comparison of machines is too rough to be told. Judgement, no source.
 const FEW: usize = 5;
@@ -371,8 +375,8 @@ impl Ends {
 /// The columns that the table of ends takes with its words broken.
 const ENDS_WIDTH: usize = 66;
 
-/// All kinds of part of which anything ended. Runs are not read: they tell no endings.
-async fn overview(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
+/// The kinds of part of which anything ended, the one with the most failures first.
+async fn ended(ledger: &Ledger, now: Timestamp) -> Result<Vec<(String, String, Ends)>, Trouble> {
     let machines = ledger.machines().await?;
     if machines.is_empty() {
         return Err(context::no_machine());
@@ -382,7 +386,7 @@ async fn overview(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
     for machine in machines {
         let Some(own) = entries.get(&machine.name) else { continue };
         let build = ledger.build(&machine.build).await?;
-        for stay in upkeep::lives::stays(&build, None, own, &Uses::default(), context.now) {
+        for stay in upkeep::lives::stays(&build, None, own, &Uses::default(), now) {
             // OK because a stay is of one of the build's positions.
             let kind = build.position(&stay.position).map(|position| position.kind.clone()).unwrap_or_default();
             stays.entry((machine.build.clone(), kind)).or_default().push(stay);
@@ -392,6 +396,12 @@ async fn overview(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
     let mut ended: Vec<(String, String, Ends)> =
         counted.filter(|(_, _, ends)| ends.0[..3].iter().any(|count| 0 < *count)).collect();
     ended.sort_by_key(|(_, _, ends)| std::cmp::Reverse(ends.0[0]));
+    Ok(ended)
+}
+
+/// All kinds of part of which anything ended. Runs are not read: they tell no endings.
+async fn overview(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
+    let ended = ended(ledger, context.now).await?;
     if context.json {
         let rows = ended.iter().map(|(build, kind, Ends([failed, worn, good, still]))| {
             json!({ "build": build, "kind": kind, "failed": failed, "worn": worn, "good": good, "still_there": still })
@@ -472,9 +482,14 @@ impl Said<'_> {
                 clocks(context, lives)?;
             }
             if let Some(told) = lives.best_clock() {
-                law(context, told, self.level)?;
+                if let Some(words) = law_words(told, self.level)? {
+                    out.line("")?;
+                    out.prose("", &words)?;
+                }
             }
-            pooled(context, lives, materials)?;
+            if let Some(words) = pooled_words(lives, materials) {
+                out.prose("", &words)?;
+            }
         }
         still_there(context, lives, materials)?;
         out.line("")?;
@@ -505,7 +520,7 @@ impl Said<'_> {
         out.prose("", "To make it the shop's own limit:")?;
         for wanted in &advice.limits {
             for machine in self.machines_for(&wanted.task) {
-                out.line(format!("  {}", limit_command(wanted, machine, advice.failures)))?;
+                out.line(format!("  {}", limit_command(&limit_args(wanted, machine, advice.failures))))?;
             }
         }
         if advice.limits.iter().any(|wanted| wanted.is_carried) {
@@ -527,15 +542,26 @@ impl Said<'_> {
     }
 }
 
-/// The command that makes a limit the shop's own.
-fn limit_command(wanted: &Wanted, machine: Option<&str>, failures: usize) -> String {
+/// What makes a limit the shop's own.
+fn limit_args(wanted: &Wanted, machine: Option<&str>, failures: usize) -> cli::Limit {
     let every = match wanted.of {
         None => words::count(wanted.every.round().max(1.0) as u64, "days"),
         Some(quantity) => amount::print(wanted.every, quantity),
     };
-    let of = wanted.of.map_or_else(String::new, |quantity| format!(" --of \"{quantity}\""));
-    let on = machine.map_or_else(String::new, |name| format!(" --on \"{name}\""));
-    format!("tallow limit \"{}\" --every \"{every}\"{of}{on} --reason \"{failures} failures\"", wanted.task)
+    cli::Limit {
+        task: wanted.task.clone(),
+        every,
+        of: wanted.of.map(|quantity| quantity.to_string()),
+        on: machine.map(str::to_owned),
+        reason: format!("{failures} failures"),
+    }
+}
+
+/// The command that makes a limit the shop's own.
+fn limit_command(args: &cli::Limit) -> String {
+    let of = args.of.as_ref().map_or_else(String::new, |of| format!(" --of \"{of}\""));
+    let on = args.on.as_ref().map_or_else(String::new, |name| format!(" --on \"{name}\""));
+    format!("tallow limit \"{}\" --every \"{}\"{of}{on} --reason \"{}\"", args.task, args.every, args.reason)
 }
 
 fn unknown_ages(n: usize) -> String {
@@ -570,22 +596,30 @@ fn clocks(context: &Context, lives: &KindLives) -> Result<(), Trouble> {
     context.out.line("\nBy which clock they fail:\n")?;
     let mut table = Table::new([("clock", Align::Left), ("evidence", Align::Right), ("half live to", Align::Right)]);
     for told in &lives.told {
-        let half = match (&told.fit, told.unexplained) {
-            (_, 1..) => "a failure without use".to_owned(),
-            (Ok(fit), _) => age_words(&told.clock, fit.law().median()),
-            (Err(_), _) => "no law".to_owned(),
-        };
-        table.row([one_row(told), chance(told.share), half], Dress::Plain);
+        table.row([one_row(told), chance(told.share), half_words(told)], Dress::Plain);
     }
     context.out.table(&table)?;
+    context.out.prose("", sure_words(lives))
+}
+
+/// The age to which half of them live.
+fn half_words(told: &Told) -> String {
+    match (&told.fit, told.unexplained) {
+        (_, 1..) => "a failure without use".to_owned(),
+        (Ok(fit), _) => age_words(&told.clock, fit.law().median()),
+        (Err(_), _) => "no law".to_owned(),
+    }
+}
+
+/// How sure it is which clock the wear runs on.
+fn sure_words(lives: &KindLives) -> &'static str {
     let best = lives.told.first().map_or(0.0, |told| told.share);
-    let sure = match best {
+    match best {
         _ if lives.told.len() == 1 => "All clocks advance alike here, so that nothing tells them apart.",
         share if 0.9 <= share => "The first explains the failures far better than the others.",
         share if 0.5 <= share => "The first explains them best, but the others are not ruled out.",
         _ => "The failures are too few, or the clocks too much alike here, to tell them apart.",
-    };
-    context.out.prose("", sure)
+    }
 }
 
 /// A clock with those that tell the same here.
@@ -599,8 +633,9 @@ fn one_row(told: &Told) -> String {
     }
 }
 
-fn law(context: &Context, told: &Told, level: Level) -> Result<(), Trouble> {
-    let Ok(fit) = &told.fit else { return Ok(()) };
+/// The law in words, with what the lives leave open; `None` without one.
+fn law_words(told: &Told, level: Level) -> Result<Option<String>, Trouble> {
+    let Ok(fit) = &told.fit else { return Ok(None) };
     let law = fit.law();
     let few = told.few();
     let bounds = |of| match &few {
@@ -611,10 +646,7 @@ fn law(context: &Context, told: &Told, level: Level) -> Result<(), Trouble> {
     let (b10, shape) = (bounds(Of::Quantile(0.1))?, bounds(Of::Shape)?);
     let number = |bound: Option<f64>| bound.map_or_else(|| "no bound".to_owned(), |shape| format!("{shape:.2}"));
     let ten = law.quantile(0.1).map_err(|error| Trouble::refused(error.to_string()))?;
-    context.out.line("")?;
-    context.out.prose(
-        "",
-        &format!(
+    Ok(Some(format!(
             "By {} a tenth fails by {} ({} to {}), half by {}. The shape is {:.2} ({} to {}): {}. The ranges hold {} %.",
             clock_words(&told.clock),
             age_words(&told.clock, ten),
@@ -626,8 +658,7 @@ fn law(context: &Context, told: &Told, level: Level) -> Result<(), Trouble> {
             number(shape.upper),
             shape_words(law.shape(), shape.lower, shape.upper),
             (level.get() * 100.0).round()
-        ),
-    )
+        )))
 }
 
 /// An end of a range of ages; what rounds to nothing, or has no end, bounds nothing.
@@ -645,8 +676,9 @@ fn shape_words(shape: f64, lower: Option<f64>, upper: Option<f64>) -> &'static s
     }
 }
 
-fn pooled(context: &Context, lives: &KindLives, materials: &Materials) -> Result<(), Trouble> {
-    let Some((pooling, machines)) = lives.alike(materials) else { return Ok(()) };
+/// Whether the machines may be taken together; `None` with one alone.
+fn pooled_words(lives: &KindLives, materials: &Materials) -> Option<String> {
+    let (pooling, machines) = lives.alike(materials)?;
     let failures = lives.count(Ending::Failed);
     let words = match pooling.ratio.chance {
         _ if failures < FEW => {
@@ -668,7 +700,7 @@ fn pooled(context: &Context, lives: &KindLives, materials: &Materials) -> Result
             format!("The machines ({}) may be taken together (likelihood ratio, {}).", machines.join(", "), p_words(p))
         }
     };
-    context.out.prose("", &words)
+    Some(words)
 }
 
 fn still_there(context: &Context, lives: &KindLives, materials: &Materials) -> Result<(), Trouble> {

@@ -55,7 +55,6 @@ impl Place {
             Place::Records => &[
                 ("/records", "History"),
                 ("/lives", "Lives"),
-                ("/money", "Money"),
                 ("/shop", "Shop"),
                 ("/shop/people", "People"),
             ],

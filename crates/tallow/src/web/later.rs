@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use ledger::News;
 
+use crate::commands::lives::{KindEnds, Report};
 use crate::trouble::Trouble;
 
 /// What the server reckons beside its requests.
@@ -13,6 +14,10 @@ use crate::trouble::Trouble;
 pub(crate) struct Beside {
     /// The filling of the shop with the invented one.
     pub(crate) filling: Arc<Later<()>>,
+    /// How long parts live: all kinds.
+    pub(crate) kinds: Arc<Later<Vec<KindEnds>>>,
+    /// How long parts of a kind live, by its name.
+    pub(crate) lives: Arc<Later<Vec<Report>>>,
     /// The proof that the records are whole.
     pub(crate) proof: Arc<Later<ledger::Verdict>>,
 }

@@ -10,6 +10,17 @@ fn told() -> Shop {
 }
 
 #[test]
+fn the_code_on_a_sheet_leads_to_the_served_visit_where_an_address_is_given() {
+    let shop = told();
+    let number = shop.json("visit")[0]["visit"].as_i64().unwrap();
+    let without = shop.told(&format!("sheet {number}"));
+    assert!(without.contains(&format!("tallow visit walked {number}")), "{without}");
+    let with = shop.told(&format!("sheet {number} --site http://192.0.2.7:4630/"));
+    assert!(with.contains(&format!("http://192.0.2.7:4630/visits/{number}")), "{with}");
+    assert!(!with.contains("tallow visit walked"), "{with}");
+}
+
+#[test]
 fn a_sheet_tells_what_to_lay_out_and_every_step_in_a_safe_order_with_its_cautions() {
     let shop = told();
     let mut n_isolated = 0;

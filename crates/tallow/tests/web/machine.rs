@@ -46,7 +46,7 @@ async fn a_print_is_weighed_before_it_starts_by_the_file_that_is_sent() {
     choose_file(&browser, "before", &file).await;
     browser.fill("Material", "PLA").await;
     browser.press("Weigh it").await;
-    browser.until(&["of wear and risk in"]).await;
+    browser.shows_soon(&["of wear and risk in"]).await;
     browser.photograph("before-weighed").await;
     let shown = browser.ask("return [...document.querySelectorAll('.block h3')].map(h => h.textContent.trim())").await;
     let expected: Vec<&str> =
@@ -66,7 +66,7 @@ async fn what_is_too_little_to_weigh_is_refused_and_what_was_typed_stays() {
     browser.fill("Hours", "4,5").await;
     browser.fill("Material", "PETG").await;
     browser.press("Weigh it").await;
-    browser.until(&["\"4,5\" is no number"]).await;
+    browser.shows_soon(&["\"4,5\" is no number"]).await;
     let kept = browser
         .ask("return [document.getElementById('before-hours').value, document.getElementById('before-material').value]")
         .await;
@@ -86,7 +86,7 @@ async fn a_task_that_is_done_from_the_page_is_used_no_more() {
     browser.press("A task was done").await;
     browser.fill("Task", TASK).await;
     send(&browser).await;
-    browser.until(&["oil the y rods on bowline: done"]).await;
+    browser.shows_soon(&["oil the y rods on bowline: done"]).await;
     let script = format!(
         "return [...document.querySelectorAll('tr')].find(row => row.textContent.includes('{TASK}')).textContent"
     );
@@ -109,7 +109,7 @@ async fn a_form_that_is_refused_keeps_what_was_typed_and_records_nothing() {
     browser.fill("Used besides", "lithium grease=2 ml").await;
     browser.fill("Note", "with <b>love</b>").await;
     send(&browser).await;
-    browser.until(&["must not touch"]).await;
+    browser.shows_soon(&["must not touch"]).await;
     browser.photograph("machine-refused").await;
     let kept = browser
         .ask("return ['done-task', 'done-used', 'done-note'].map(id => document.getElementById(id).value).concat(document.getElementById('done-task').closest('details').open)")
@@ -131,7 +131,7 @@ async fn a_run_is_booked_by_its_file_from_the_page() {
     let material = browser.client.find(Locator::Css("#run-material")).await.expect("a list");
     material.select_by_label("PLA").await.expect("PLA");
     send(&browser).await;
-    browser.until(&["rib.gcode, from"]).await;
+    browser.shows_soon(&["rib.gcode, from"]).await;
     assert!(shop.run(&["history", "bowline", "--most", "1"]).contains("rib.gcode"));
     browser.close().await;
 }
@@ -172,12 +172,12 @@ async fn a_part_of_the_drawing_leads_to_its_page() {
     browser.go(&server.page("/machines/bowline")).await;
     let part = browser.client.find(Locator::Css("svg.wide a[href$='/x%20rods'] text")).await.expect("the part");
     part.click().await.expect("it is pressed");
-    browser.until(&["In service since"]).await;
+    browser.shows_soon(&["In service since"]).await;
     for words in ["x rods, bowline", "In service since", "Where it is worn", "wipe the x rods", "Never"] {
         browser.shows(words).await;
     }
     browser.press("Its chance to fail soon").await;
-    browser.until(&["Its life"]).await;
+    browser.shows_soon(&["Its life"]).await;
     browser.close().await;
 }
 
@@ -209,7 +209,7 @@ async fn machines_are_found_by_a_part_of_their_name() {
     browser.go(&server.page("/machines?by=used")).await;
     browser.fill("Name holds", "HITCH").await;
     browser.press("Show").await;
-    browser.until(&["clove hitch"]).await;
+    browser.shows_soon(&["clove hitch"]).await;
     browser.hides("bowline").await;
     browser.close().await;
 }

@@ -7,6 +7,7 @@ mod api;
 mod encrypted;
 mod first_run;
 mod harness;
+mod lives;
 mod shop;
 mod records;
 mod hostile;

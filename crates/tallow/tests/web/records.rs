@@ -27,18 +27,18 @@ async fn a_correction_on_an_entrys_page_changes_what_is_used_and_loses_nothing()
     let server = shop.serve();
     let browser = Browser::open(PHONE).await;
     browser.go(&server.page("/records?kind=run")).await;
-    browser.shows("ran cleats").await;
+    browser.shows_soon(&["ran cleats"]).await;
     browser.hides("belt frequency").await;
     let entry = browser.ask("return document.querySelector('a.target').textContent").await;
     browser.go(&server.page(&format!("/records/{}", entry.as_str().unwrap()))).await;
     browser.fill("Material of T0", "ASA").await;
     browser.fill("Note", "the wrong spool was booked").await;
     browser.press("Correct").await;
-    browser.shows("now says: ran cleats").await;
-    browser.shows("the wrong spool was booked").await;
+    browser.shows_soon(&["now says: ran cleats"]).await;
+    browser.shows_soon(&["the wrong spool was booked"]).await;
     // The old entry is still there, and says what holds.
     browser.go(&server.page("/records?machine=bowline&kind=run")).await;
-    browser.shows("no longer holds").await;
+    browser.shows_soon(&["no longer holds"]).await;
     assert!(used().contains("\"ASA\""), "the use is booked on the other material");
     browser.close().await;
 }
@@ -55,11 +55,11 @@ async fn a_refused_correction_tells_why_and_keeps_what_was_typed() {
     browser.go(&server.page(&format!("/records/{}", entry.as_str().unwrap()))).await;
     browser.fill("When", "2030-01-01").await;
     browser.press("Correct").await;
-    browser.shows("lies in the future").await;
+    browser.shows_soon(&["lies in the future"]).await;
     assert_eq!(browser.ask("return document.getElementById('correct-when').value").await, "2030-01-01");
     browser.press("It did not happen").await;
     browser.press("Withdraw").await;
-    browser.shows("is withdrawn").await;
+    browser.shows_soon(&["is withdrawn"]).await;
     browser.hides("Correct it").await;
     browser.close().await;
 }
@@ -71,8 +71,8 @@ async fn the_filtered_list_goes_whole_into_a_file() {
     let browser = Browser::open(DESK).await;
     browser.go(&server.page("/records")).await;
     browser.press("Earlier").await;
-    browser.shows("The newest").await;
-    let fetched = "const done = arguments[arguments.length - 1]; return fetch('/records.json?kind=failed').then(r => r.json()).then(rows => rows.length)";
+    browser.shows_soon(&["The newest"]).await;
+    let fetched = "return fetch('/records.json?kind=failed').then(r => r.json()).then(rows => rows.length)";
     let failures = browser.ask(fetched).await.as_u64().expect("a count");
     let lines =
         "return fetch('/records.csv?kind=failed').then(r => r.text()).then(text => text.trim().split('\\n').length)";

@@ -239,6 +239,14 @@ impl Told<'_> {
     }
 }
 
+/// Probability paper with a law that was fitted to lives; `few` tells the bounds where failures are few.
+///
+/// # Errors
+/// Where the law has no bounds.
+pub(in crate::commands) fn paper(fit: &Fit, lives: &[Life], level: Level, few: Option<Posterior>) -> Result<Chart, Trouble> {
+    Told { fit, lives, level, few }.chart()
+}
+
 /// A parameter that was not fitted.
 fn assumed(name: &str, value: f64) -> Part {
     Part { name: name.to_owned(), value, error: None, wald: None, profile: None, conditional: None }

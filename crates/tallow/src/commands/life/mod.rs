@@ -26,6 +26,7 @@ use crate::trouble::Trouble;
 use crate::words;
 
 pub(super) use curve::layers as curve_layers;
+pub(super) use fit::paper;
 pub(super) use replace::chart as replace_chart;
 
 pub(crate) fn life(context: &Context, args: &cli::Life) -> Result<(), Trouble> {

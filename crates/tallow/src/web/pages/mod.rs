@@ -4,6 +4,7 @@ mod before;
 mod builds;
 mod entry;
 mod labels;
+mod lives;
 mod machine;
 mod machines;
 mod new_machine;
@@ -77,6 +78,8 @@ fn looking() -> Router<Arc<App>> {
         .route("/records.csv", get(records::csv))
         .route("/records.json", get(records::json))
         .route("/records/{entry}", get(entry::show))
+        .route("/lives", get(lives::show))
+        .route("/lives/{kind}", get(lives::kind))
         .route("/shop", get(shop::show))
         .route("/shop/verify", get(shop::verified))
         .route("/shop/builds", get(builds::show))
@@ -120,6 +123,7 @@ fn planning() -> Router<Arc<App>> {
         .route("/rounds/keepers/calendar", post(rounds::renew))
         .route("/rounds/keepers/calendar/revoke", post(rounds::revoke))
         .route("/stores/item/{item}/terms", post(stores::terms))
+        .route("/lives/{kind}/accept", post(lives::accept))
         .route("/shop/new-machine/add", post(new_machine::add))
         .route("/shop/demo", post(new_machine::fill))
         .route("/shop/age", post(shop::age))

@@ -12,7 +12,7 @@ pub(crate) fn outline(build: &Build) -> Markup {
     let (ghost, _, parts) = parts(build);
     let paper = Paper { corner: at(0.0, 0.0), scale: 1.0 };
     html! {
-        svg.outline viewBox="0 0 460 470" aria-hidden="true" focusable="false" {
+        svg.sheet.small viewBox="0 0 460 470" aria-hidden="true" focusable="false" {
             @for mark in &ghost { (paper.draw(mark, "")) }
             @for mark in parts.iter().flat_map(|part| &part.member.marks) { (paper.draw(mark, "hatch blank")) }
         }

@@ -138,7 +138,6 @@ impl Draw<'_> {
     fn head(&self, n_settled: usize) -> Markup {
         let VisitSheet { day, keeper, number, not_to_be_run, .. } = self.sheet;
         let number = number.unwrap_or_default();
-        let first_open = (n_settled < self.n_steps).then(|| View::Here.query()).unwrap_or_default();
         html! {
             p { "Visit " (number) " · " (sheet::day_words(*day)) " · " (keeper) " · " (sheet::time_words(self.sheet)) }
             @if let Some(trouble) = self.refusal.trouble.as_ref().filter(|_| !self.has_place()) { (form::trouble(trouble)) }
@@ -147,7 +146,7 @@ impl Draw<'_> {
             @if let Some(why) = not_to_be_run { p.stop { strong { "DO NOT RUN THIS MACHINE" } ": " (why) } }
             div #unsent.trouble role="status" hidden {}
             nav.views aria-label="How much is shown" {
-                a data-step="here" href=(format!("?{first_open}")) aria-current=[(self.view != View::All).then_some("true")] { "One step at a time" }
+                a data-step="here" href="?" aria-current=[(self.view != View::All).then_some("true")] { "One step at a time" }
                 a data-step="all" href="?all=yes" aria-current=[(self.view == View::All).then_some("true")] { "All at once" }
                 span #progress data-live { (n_settled) " of " (self.n_steps) " ticked" }
             }
