@@ -168,7 +168,7 @@ impl List<'_> {
                 )
             }
             Why::Lacking { day, missing } => {
-                format!("{} will lack on {}", told(missing, unit), words::weekday(day, self.today))
+                format!("{} too little for {}", told(missing, unit), words::weekday(day, self.today))
             }
         };
         let late = if line.is_late { "; comes too late" } else { "" };

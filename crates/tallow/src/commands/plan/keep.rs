@@ -26,6 +26,8 @@ pub(super) struct Changes {
     pub(super) same: u64,
     /// Locked visits of keepers who are gone: somebody must decide what becomes of them.
     pub(super) undecided: Vec<Undecided>,
+    /// New visits to a machine on a day for which one was called off: machine and day.
+    pub(super) anew: Vec<(String, Date)>,
 }
 
 /// A locked visit that nobody will walk, since its keeper is gone.
@@ -63,6 +65,12 @@ impl fmt::Display for Changes {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let visits = words::count(self.new, "new visits");
         write!(f, "{visits}, {} changed, {} called off, {} as told before.", self.changed, self.called_off, self.same)?;
+        self.anew.iter().try_for_each(|(machine, day)| {
+            write!(
+                f,
+                "\nA visit to {machine} on {day} was called off before, and is told anew: the work is still open."
+            )
+        })?;
         self.undecided.iter().try_for_each(|undecided| write!(f, "\n{undecided}"))
     }
 }
@@ -101,6 +109,10 @@ pub(super) async fn keep(
             None => {
                 ledger.append(entry(context, shop, round, placed, false)).await?;
                 changes.new += 1;
+                let (name, day) = (machine(round, placed), round.date(placed.day));
+                if shop.told.iter().any(|told| told.is_cancelled && told.machine == name && told.visit.day == day) {
+                    changes.anew.push((name.to_owned(), day));
+                }
             }
         }
     }
