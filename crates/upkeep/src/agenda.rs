@@ -209,7 +209,7 @@ impl Agenda {
     /// What no plan can cost less than, in money; `None` where work that may injure is late, which is weighed so far above money
     /// that a bound on both tells nothing of money.
     pub fn bound(&self, plan: &Plan) -> Option<f64> {
-        (self.spent(plan).days_late == 0).then(|| plan.bound + self.promised.money)
+        (self.spent(plan).days_late == 0).then_some(plan.bound + self.promised.money)
     }
 
     /// Lets what is queued on machines that are not to be run follow the visit that releases them, and says whether that changed
