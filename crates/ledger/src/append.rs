@@ -99,7 +99,8 @@ impl Ledger {
         let names = tables::names_for(&mut transaction, &self.quantities, record::usage_of(&new.event)).await?;
         check_correction(&mut transaction, &machine, id, &mut new, &names).await?;
         let old = tables::derived(&mut transaction, &machine, &names).await?;
-        let correction = tables::insert_entry(&mut transaction, machine.id, &new, Some(id), self.by.as_deref(), &names).await?;
+        let correction =
+            tables::insert_entry(&mut transaction, machine.id, &new, Some(id), self.by.as_deref(), &names).await?;
         self.derive(&mut transaction, machine.id, &old, &names).await?;
         transaction.commit().await?;
         Ok(correction)

@@ -1,4 +1,4 @@
-//! Private links to calendars. They are no part of the record: they come and go (`migrations/*/0009_feed.sql`).
+//! Private links to calendars. They are no part of the record: they come and go (`migrations/*/0007_feed.sql`).
 
 use jiff::Timestamp;
 use sqlx::Row;

@@ -50,39 +50,39 @@ impl Filter {
     }
 }
 
-/// How a list is found; each way has an index that serves it, but for what is about something on any machine and of any kind,
+/// By what a list is found; each has an index that serves it, but for what is about something on any machine and of any kind,
 /// which is looked for along the time.
-enum Way {
-    OfMachine,
-    OfKind,
-    OfAll,
+enum Index {
+    Machine,
+    Kind,
+    All,
 }
 
-impl Way {
-    fn of(filter: &Filter) -> Way {
+impl Index {
+    fn of(filter: &Filter) -> Index {
         match (&filter.machine, filter.kind, &filter.about) {
-            (Some(_), ..) => Way::OfMachine,
-            (None, Some(kind), Some(_)) if kind != Kind::Run => Way::OfKind,
-            _ => Way::OfAll,
+            (Some(_), ..) => Index::Machine,
+            (None, Some(kind), Some(_)) if kind != Kind::Run => Index::Kind,
+            _ => Index::All,
         }
     }
 
     fn text(&self) -> &'static str {
         match self {
-            Way::OfMachine => concat!(
+            Index::Machine => concat!(
                 "select ",
                 entry_columns!(),
                 " from entry e join machine m on m.id = e.machine where e.machine = $6 and (e.at, e.id) < ($1, $2) \
                   and $8 <= e.at and ($3 = '' or e.kind = $3) and ($4 = 0 or e.about = $5) \
                   order by e.at desc, e.id desc limit $7"
             ),
-            Way::OfKind => concat!(
+            Index::Kind => concat!(
                 "select ",
                 entry_columns!(),
                 " from entry e join machine m on m.id = e.machine where e.kind = $3 and e.kind <> 'run' and e.about = $5 \
                   and $4 = 1 and $6 = 0 and (e.at, e.id) < ($1, $2) and $8 <= e.at order by e.at desc, e.id desc limit $7"
             ),
-            Way::OfAll => concat!(
+            Index::All => concat!(
                 "select ",
                 entry_columns!(),
                 " from entry e join machine m on m.id = e.machine where (e.at, e.id) < ($1, $2) and $8 <= e.at \
@@ -158,7 +158,7 @@ impl Ledger {
         };
         let names = tables::names(&mut snapshot, &self.quantities).await?;
         let (at, id) = filter.end();
-        let rows = sqlx::query(Way::of(filter).text())
+        let rows = sqlx::query(Index::of(filter).text())
             .bind(at)
             .bind(id)
             .bind(filter.kind.map_or("", Kind::word))

@@ -492,6 +492,9 @@ pub(crate) struct Done {
     /// A supply that was used besides or instead of those of the task, with its amount
     #[arg(long = "used", value_name = "SUPPLY[=AMOUNT]")]
     pub(crate) supplies: Vec<String>,
+    /// A supply is meant as it is written, however near its name is to another
+    #[arg(long)]
+    pub(crate) new: bool,
 }
 
 /// Why a part was replaced.
@@ -558,6 +561,9 @@ pub(crate) struct Reading {
     /// The value with its unit
     #[arg(allow_hyphen_values = true)]
     pub(crate) value: String,
+    /// It is a new reading, however near its name is to another
+    #[arg(long)]
+    pub(crate) new: bool,
     #[command(flatten)]
     pub(crate) occasion: Occasion,
 }
@@ -773,6 +779,9 @@ pub(crate) struct Walked {
     /// A reading that was taken
     #[arg(long, value_name = "POSITION: WHAT = VALUE")]
     pub(crate) reading: Vec<String>,
+    /// Supplies and readings are meant as they are written, however near their names are to others
+    #[arg(long)]
+    pub(crate) new: bool,
     /// How long it took, min; as planned if left out
     #[arg(long, value_name = "MINUTES", allow_hyphen_values = true, value_parser = number)]
     pub(crate) took: Option<f64>,

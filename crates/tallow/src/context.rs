@@ -5,6 +5,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use jiff::{Timestamp, ZonedDateTime};
 use ledger::{Ledger, MachineInfo};
+use upkeep::build::Position;
 use upkeep::{Build, Materials, Unknown};
 
 use crate::cli::Cli;
@@ -167,6 +168,17 @@ pub(crate) struct OnMachine {
 }
 
 impl OnMachine {
+    /// The position of that name.
+    ///
+    /// # Errors
+    /// Where the machine has none; the help says how to see all of them.
+    pub(crate) fn position(&self, name: &str) -> Result<&Position, Trouble> {
+        self.build.position(name).map_err(|unknown| {
+            Trouble::from_text(&unknown.to_string())
+                .help(format!("all of them: tallow machine show \"{}\"", self.info.name))
+        })
+    }
+
     /// Refuses an instant before the machine joined the shop.
     ///
     /// # Errors

@@ -167,7 +167,8 @@ impl Read for Bounded {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
         let count = self.reader.read(buffer)?;
         let left = self.left.checked_sub(count as u64);
-        self.left = left.ok_or_else(|| io::Error::new(io::ErrorKind::InvalidData, "it is far larger than it was packed"))?;
+        self.left =
+            left.ok_or_else(|| io::Error::new(io::ErrorKind::InvalidData, "it is far larger than it was packed"))?;
         Ok(count)
     }
 }

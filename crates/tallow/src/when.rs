@@ -87,6 +87,11 @@ pub(crate) fn spoken(at: &ZonedDateTime) -> String {
     at.strftime("%a %-d %b %Y %H:%M").to_string()
 }
 
+/// A day as people read it: `Wed 25 Nov 2026`.
+pub(crate) fn spoken_day(at: &ZonedDateTime) -> String {
+    at.strftime("%a %-d %b %Y").to_string()
+}
+
 fn on_clock(text: &str, date: Date, time: Time, now: &ZonedDateTime) -> Result<ZonedDateTime, Trouble> {
     let zone = now.time_zone();
     let ambiguous = zone.to_ambiguous_zoned_datetime(date.to_datetime(time));

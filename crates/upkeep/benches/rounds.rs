@@ -160,6 +160,7 @@ fn machine(index: usize, random: &mut Xorshift) -> MachineWork {
         jobs: (0..n_jobs).map(|index| job(index, random)).collect(),
         after: vec![[0, 1]],
         apart: vec![[2, 3]],
+        waits: Vec::new(),
     }
 }
 

@@ -1,6 +1,6 @@
 //! What is open in a shop, as a problem for the planner of [`crate::rounds`].
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::ZonedDateTime;
 use jiff::civil::Date;
@@ -38,7 +38,7 @@ pub struct Shop<'a> {
     pub stock: &'a BTreeMap<String, Source>,
     /// What a unit of an item costs, where that is known.
     pub unit_prices: &'a BTreeMap<String, f64>,
-    /// Visits that people have been told of, by machine.
+    /// Visits that people have been told of, by machine, those walked today among them.
     pub told: &'a [(String, Visit)],
     /// What things cost.
     pub prices: &'a Prices,
@@ -65,12 +65,31 @@ pub struct Agenda {
     pub told: Vec<usize>,
     /// The first day.
     pub today: Date,
+    /// Tasks whose neglect may injure or damage and that locked visits leave past their limit.
+    pub held: Vec<Held>,
     /// What a day of that weighs in the problem's costs.
     weight: f64,
+    /// What waiting for locked visits after the last day costs, and those visits.
+    promised: Spent,
+}
+
+/// A task whose neglect may injure or damage and that waits for a locked visit although it passes its limit before.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Held {
+    /// The machine's index.
+    pub machine: usize,
+    /// The task's index in the build.
+    pub task: usize,
+    /// The first day at whose beginning it will be past its limit, in the mean; today if it is already.
+    pub past_from: Date,
+    /// The visit's day.
+    pub day: Date,
+    /// Its keeper.
+    pub keeper: String,
 }
 
 /// What a plan costs.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Spent {
     /// In money.
     pub money: f64,
@@ -101,7 +120,7 @@ impl Agenda {
         let mut agenda = Agenda {
             problem: Problem {
                 days,
-                keepers: shop.keepers.iter().map(|one| keeper(one, today, days)).collect(),
+                keepers: shop.keepers.iter().map(|one| keeper(one, shop.told, today, days)).collect(),
                 worth_moving: WORTH_MOVING_H * shop.prices.labour_per_hour,
                 stocks,
                 ..Problem::default()
@@ -112,6 +131,8 @@ impl Agenda {
             ahead: Vec::new(),
             forbidden: Vec::new(),
             told: Vec::new(),
+            held: Vec::new(),
+            promised: Spent::default(),
             today,
         };
         for (state, risks) in shop.machines {
@@ -119,6 +140,7 @@ impl Agenda {
         }
         agenda.ration();
         agenda.tell(shop.told);
+        agenda.hold(shop);
         agenda
     }
 
@@ -130,11 +152,15 @@ impl Agenda {
         let is_forbidding = |task: &usize| forbids_running(&tasks[*task], share_now(*task));
         let forbidden: Vec<usize> = (0..tasks.len()).filter(is_forbidding).collect();
         let mut groups = groups(tasks, &ahead, days);
-        groups.retain(|group| !group.iter().any(|&task| self.is_promised(shop, state, &tasks[task])));
+        let promise = |group: &[usize]| group.iter().find_map(|&task| self.promise(shop, state, &tasks[task]));
+        let promised: Vec<(Vec<usize>, &Visit)> =
+            groups.iter().filter_map(|group| Some((group.clone(), promise(group)?))).collect();
+        groups.retain(|group| promise(group).is_none());
         let context = Context { shop, state, risks, ahead: &ahead, days, stocks: &self.problem.stocks };
         let jobs: Vec<Job> = groups.iter().map(|group| context.job(group)).collect();
         let busy = busy_minutes(state, self.today, days);
         let (after, apart) = ties(tasks, &groups);
+        let waits = waits(&state.build, &groups, &jobs);
         // Where work is past its limit by which the machine must not run, what is queued waits for it.
         let window =
             |minutes: &f64| if forbidden.is_empty() { (MINUTES_A_DAY - minutes).max(0.0) } else { MINUTES_A_DAY };
@@ -151,7 +177,16 @@ impl Agenda {
             jobs,
             after,
             apart,
+            waits,
         });
+        let waiting: Vec<Spent> = promised
+            .iter()
+            .map(|(group, visit)| waiting(shop, state, risks, group, days_between(self.today, visit.day)))
+            .collect();
+        self.promised.days_late += waiting.iter().map(|spent| spent.days_late).sum::<usize>();
+        self.promised.money += waiting.iter().map(|spent| spent.money).sum::<f64>();
+        let visits: BTreeSet<Date> = promised.iter().map(|(_, visit)| visit.day).collect();
+        self.promised.money += shop.prices.labour(setup) * visits.len() as f64;
         let late = |group: &Vec<usize>| {
             let of_day = |day: usize| group.iter().map(|&task| context.days_late(task, day)).sum();
             (0..=days).map(of_day).collect()
@@ -181,7 +216,59 @@ impl Agenda {
                 days_late += late[day];
             }
         }
-        Spent { money: plan.cost - self.weight * days_late as f64, days_late }
+        let money = plan.cost - self.weight * days_late as f64 + self.promised.money;
+        Spent { money, days_late: days_late + self.promised.days_late }
+    }
+
+    /// What no plan can cost less than, in money; `None` where work that may injure is late, which is weighed so far above money
+    /// that a bound on both tells nothing of money.
+    pub fn bound(&self, plan: &Plan) -> Option<f64> {
+        (self.spent(plan).days_late == 0).then_some(plan.bound + self.promised.money)
+    }
+
+    /// Lets what is queued on machines that are not to be run follow the visit that releases them, and says whether that changed
+    /// anything. At what time of its day the queue then goes on is not known: it is held against every visit that it might
+    /// meet.
+    pub fn release(&mut self, states: &[&MachineState], plan: &Plan) -> bool {
+        let (today, days) = (self.today, self.problem.days);
+        let mut is_changed = false;
+        for (index, state) in states.iter().enumerate().filter(|(index, _)| !self.forbidden[*index].is_empty()) {
+            let day_of = |task: &usize| {
+                let job = self.tasks[index].iter().position(|group| group.contains(task))?;
+                let visit = plan.visits.iter().find(|visit| visit.machine == index && visit.jobs.contains(&job))?;
+                Some(visit.day)
+            };
+            let released = self.forbidden[index].iter().map(day_of).collect::<Option<Vec<usize>>>();
+            let Some(day) = released.and_then(|days| days.into_iter().max()) else { continue };
+            let (soon, later) = (busy_from(state, today, days, day), busy_from(state, today, days, day + 1));
+            let window = |at: usize| MINUTES_A_DAY - if at <= day { 0.0 } else { soon[at].max(later[at]) };
+            let window: Vec<f64> = (0..days).map(window).collect();
+            is_changed |= window != self.problem.machines[index].window;
+            self.problem.machines[index].window = window;
+        }
+        is_changed
+    }
+
+    /// Finds what locked visits leave past its limit.
+    fn hold(&mut self, shop: &Shop<'_>) {
+        let is_here = |visit: &Visit| self.problem.keepers.iter().any(|one| is_named(&one.name, &visit.keeper));
+        let locked = shop.told.iter().filter(|(_, visit)| visit.is_locked && visit.took.is_none() && is_here(visit));
+        for (name, visit) in locked {
+            let machine = shop.machines.iter().position(|(state, _)| state.name == *name);
+            let Some((machine, (state, _))) = machine.map(|machine| (machine, shop.machines[machine])) else {
+                continue;
+            };
+            let past = past_before(state, shop.materials, shop.now, &visit.tasks, visit.day);
+            let may_harm = |(task, _): &(usize, Date)| Neglect::Damage <= state.build.tasks[*task].neglect;
+            let held = past.into_iter().filter(may_harm).map(|(task, past_from)| Held {
+                machine,
+                task,
+                past_from,
+                day: visit.day,
+                keeper: visit.keeper.clone(),
+            });
+            self.held.extend(held);
+        }
     }
 
     /// What people have been told of as a plan: no other visit, and no bound.
@@ -226,15 +313,15 @@ impl Agenda {
         }
     }
 
-    /// Whether a locked visit after the last day will do a task: then it is not open before.
-    fn is_promised(&self, shop: &Shop<'_>, state: &MachineState, task: &Task) -> bool {
+    /// The locked visit after the last day that will do a task: then it is not open before.
+    fn promise<'a>(&self, shop: &Shop<'a>, state: &MachineState, task: &Task) -> Option<&'a Visit> {
         let is_later = |visit: &Visit| {
-            let is_here = self.problem.keepers.iter().any(|keeper| keeper.name.eq_ignore_ascii_case(&visit.keeper));
+            let is_here = self.problem.keepers.iter().any(|keeper| is_named(&keeper.name, &visit.keeper));
             let is_after = self.problem.days <= days_between(self.today, visit.day);
             is_here && is_after && visit.is_locked && visit.took.is_none()
         };
         let of_machine = shop.told.iter().filter(|(machine, _)| *machine == state.name);
-        of_machine.map(|(_, visit)| visit).any(|visit| is_later(visit) && visit.tasks.contains(&task.name))
+        of_machine.map(|(_, visit)| visit).find(|visit| is_later(visit) && visit.tasks.contains(&task.name))
     }
 
     /// Adds the visits that people have been told of, a task that is in several to the first alone, those of machines, keepers and tasks that are still there.
@@ -263,12 +350,86 @@ impl Agenda {
 
 const MINUTES_A_DAY: f64 = 1440.0;
 
-/// The minutes of each of the build's ways of getting at parts, and last those of heating up and cooling down, which hot work
-/// shares as well.
-fn accesses(build: &Build) -> Vec<f64> {
-    let heat = heat::heating_minutes(&build.heat) + heat::cooling_minutes(&build.heat);
-    build.accesses.iter().map(|access| access.minutes).chain([heat]).collect()
+/// How far ahead use is told at most, days.
+const FARTHEST_DAYS: usize = 731;
+
+fn is_named(keeper: &str, name: &str) -> bool {
+    keeper.eq_ignore_ascii_case(name)
 }
+
+/// Which of a machine's tasks pass their limit, in the mean, if they are left until `day`: each one's index in the build, and the
+/// first day at whose beginning it is past, today for one that is already. None for a visit of today.
+pub fn past_before(
+    state: &MachineState,
+    materials: &Materials,
+    now: &ZonedDateTime,
+    tasks: &[String],
+    day: Date,
+) -> Vec<(usize, Date)> {
+    let today = now.date();
+    let days = days_between(today, day).min(FARTHEST_DAYS);
+    if day <= today {
+        return Vec::new();
+    }
+    let ahead = ahead(state, materials, now, days + 1);
+    let past = |task: usize| {
+        let first = ahead.shares[task].iter().position(|share| 1.0 <= *share)?;
+        Some((task, days_after(today, first)))
+    };
+    let of_visit = (0..state.build.tasks.len()).filter(|&task| tasks.contains(&state.build.tasks[task].name));
+    of_visit.filter_map(past).collect()
+}
+
+/// What it costs to leave tasks for so many days.
+fn waiting(shop: &Shop<'_>, state: &MachineState, risks: &[Risk], group: &[usize], days: usize) -> Spent {
+    let days = days.min(FARTHEST_DAYS);
+    let ahead = ahead(state, shop.materials, shop.now, days + 1);
+    let context = Context { shop, state, risks, ahead: &ahead, days, stocks: &[] };
+    let days_late: usize = group.iter().map(|&task| context.days_late(task, days)).sum();
+    let cost: f64 = group.iter().filter_map(|&task| context.costs(task).pop()).sum();
+    Spent { money: cost - INJURY_IN_DAMAGES * shop.prices.damage * days_late as f64, days_late }
+}
+
+/// The minutes of each of the build's ways of getting at parts, and last those of heating up, which hot work shares as well.
+fn accesses(build: &Build) -> Vec<f64> {
+    let heating = heat::heating_minutes(&build.heat);
+    build.accesses.iter().map(|access| access.minutes).chain([heating]).collect()
+}
+
+/// The pairs of hot and other jobs that take longer in one visit than each by itself, since what is done cold comes after what
+/// is done hot; and by how many minutes.
+fn waits(build: &Build, groups: &[Vec<usize>], jobs: &[Job]) -> Vec<([usize; 2], f64)> {
+    let is = |group: &[usize], hot: bool| group.iter().any(|&task| (build.tasks[task].state == State::Hot) == hot);
+    let accesses = accesses(build);
+    let mut waits = Vec::new();
+    for (second, other) in groups.iter().enumerate() {
+        for (first, one) in groups[..second].iter().enumerate() {
+            if !(is(one, true) && is(other, false) || is(one, false) && is(other, true)) {
+                continue;
+            }
+            let both: Vec<usize> = one.iter().chain(other).copied().collect();
+            let shared = match (jobs[first].access, jobs[second].access) {
+                (one, other) if one == other => one.map_or(0.0, |access| accesses[access]),
+                (one, other) => one.into_iter().chain(other).map(|access| accesses[access]).sum(),
+            };
+            let apart = build.visit_minutes + shared + jobs[first].minutes + jobs[second].minutes;
+            let wait = minutes(build, &both) - apart;
+            if NOUGHT_MINUTES < wait {
+                waits.push(([first, second], wait));
+            }
+        }
+    }
+    waits
+}
+
+/// How long a visit takes with some of a build's tasks, min.
+fn minutes(build: &Build, tasks: &[usize]) -> f64 {
+    let tasks: Vec<&Task> = tasks.iter().map(|&task| &build.tasks[task]).collect();
+    crate::visit::minutes(build, &tasks)
+}
+
+/// Minutes below this are rounding.
+const NOUGHT_MINUTES: f64 = 1e-6;
 
 /// What stands between the names of tasks that make one job.
 const JOINED: &str = "; ";
@@ -278,8 +439,14 @@ fn by_day(shelf: &Shelf, today: Date, days: usize) -> Vec<f64> {
     (0..days).map(|day| shelf.come_by(days_after(today, day))).collect()
 }
 
-fn keeper(one: &Rostered, today: Date, days: usize) -> Keeper {
-    let minutes = |day: usize| f64::from(one.minutes_on(days_after(today, day)));
+/// A keeper with the minutes of each day; what visits took that were walked today is gone from today's.
+fn keeper(one: &Rostered, told: &[(String, Visit)], today: Date, days: usize) -> Keeper {
+    let is_theirs = |visit: &&Visit| visit.day == today && visit.keeper.eq_ignore_ascii_case(&one.keeper.name);
+    let walked: f64 = told.iter().map(|(_, visit)| visit).filter(is_theirs).filter_map(|visit| visit.took).sum();
+    let minutes = |day: usize| {
+        let has = f64::from(one.minutes_on(days_after(today, day)));
+        if day == 0 { (has - walked).max(0.0) } else { has }
+    };
     let is_qualified = one.keeper.skills.iter().any(|skill| skill.eq_ignore_ascii_case(QUALIFIED));
     let skills = Skills(u32::from(is_qualified));
     Keeper { name: one.keeper.name.clone(), skills, minutes: (0..days).map(minutes).collect() }
@@ -375,14 +542,17 @@ impl Context<'_> {
                 *uses.entry(stock).or_default() += supply.amount;
             }
         }
+        let access = tasks.iter().find_map(access_of);
+        let shared = access.map_or(0.0, |access| self::accesses(&self.state.build)[access]);
         Job {
             name: tasks.iter().map(|task| task.name.as_str()).collect::<Vec<_>>().join(JOINED),
-            minutes: tasks.iter().map(|task| task.minutes).sum(),
+            // What a visit with nothing else takes, less what others share.
+            minutes: (minutes(&self.state.build, group) - self.state.build.visit_minutes - shared).max(0.0),
             costs,
             is_due_within: group.iter().any(|&index| 1.0 <= share(index, self.days)),
             is_urgent: group.iter().any(|&index| forbids_running(&self.state.build.tasks[index], share(index, 0))),
             skills: Skills(u32::from(tasks.iter().any(|task| task.qualified))),
-            access: tasks.iter().find_map(access_of),
+            access,
             uses: uses.into_iter().collect(),
         }
     }
@@ -420,12 +590,17 @@ impl Context<'_> {
 
 /// Minutes of each day for which runs are queued; those that go on as soon as the machine is free fill the days from today on.
 pub fn busy_minutes(state: &MachineState, today: Date, days: usize) -> Vec<f64> {
+    busy_from(state, today, days, 0)
+}
+
+/// The same where nothing runs before a day, from 0 for today.
+fn busy_from(state: &MachineState, today: Date, days: usize, day: usize) -> Vec<f64> {
     let mut busy = vec![0.0; days];
     for queued in &state.queue {
         let time = |(_, grains): (_, &crate::usage::Grains)| grains.get(Quantity::Time) as f64;
         let micros: f64 = queued.usage.streams().map(time).sum();
         let mut minutes = micros * crate::usage::grain(Quantity::Time.unit()) / 60.0;
-        let first = queued.on.map_or(0, |on| if on <= today { 0 } else { days_between(today, on) });
+        let first = queued.on.map_or(0, |on| if on <= today { 0 } else { days_between(today, on) }).max(day);
         for day in busy.iter_mut().skip(first) {
             let here = minutes.min((MINUTES_A_DAY - *day).max(0.0));
             *day += here;

@@ -178,10 +178,11 @@ impl Ratios {
     }
 
     fn spread(&self, mass_is_known: bool) -> f64 {
-        let counts = |ratio: &&Ratio| {
-            self.metered.contains(&ratio.quantity) && !(mass_is_known && BY_MASS.contains(&ratio.quantity))
-        };
-        let mut spreads: Vec<f64> = self.per_hour.iter().filter(counts).map(|ratio| ratio.spread).collect();
+        let counts = |ratio: &&Ratio| self.metered.contains(&ratio.quantity);
+        // What goes by the grams is known once they are, so that saying them never adds to the doubt.
+        let is_known = |ratio: &Ratio| mass_is_known && BY_MASS.contains(&ratio.quantity);
+        let spread = |ratio: &Ratio| if is_known(ratio) { 0.0 } else { ratio.spread };
+        let mut spreads: Vec<f64> = self.per_hour.iter().filter(counts).map(spread).collect();
         spreads.sort_by(f64::total_cmp);
         spreads.get(spreads.len() / 2).copied().unwrap_or(0.0)
     }

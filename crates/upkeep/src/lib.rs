@@ -46,7 +46,7 @@ pub use forecast::{Grounds, Likely, UseGrounds};
 pub use habit::Habit;
 pub use history::days_after;
 pub use material::{Material, MaterialClass, MaterialInfo, Materials};
-pub use nearest::{Unknown, nearest};
+pub use nearest::{Unknown, nearest, slip_of};
 pub use prices::Prices;
 pub use rates::{RateError, Rates};
 pub use replay::{Calibration, Past, Scored, calibration, replay};

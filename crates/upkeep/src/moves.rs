@@ -117,11 +117,14 @@ impl Move {
             (SignalWord::Notice, "Read the maker's manual first; it stands above this program.");
         const CLEAR: (SignalWord, &str) = (
             SignalWord::Warning,
-            "The machine moves by itself and can crush fingers. Hands, tools and plate clips clear, door shut.",
+            "The machine moves by itself and can crush fingers. Hands, tools and plate clips clear, and any door shut, while it moves.",
         );
         match self {
             Move::WarmUp => &[
-                (SignalWord::Warning, "The nozzle burns at once. Heat-proof gloves and eye protection on."),
+                (
+                    SignalWord::Warning,
+                    "The nozzle burns at once. Reach in only once the machine stands still, with heat-proof gloves and eye protection on.",
+                ),
                 (
                     SignalWord::Warning,
                     "No solvent, oil or spray near a hot nozzle: their vapour burns. Stay beside the machine.",
@@ -204,6 +207,11 @@ struct Pen<'a> {
     build: &'a Build,
     field: Field,
     text: String,
+}
+
+/// The moves that a machine of this build can make.
+pub fn possible(build: &Build) -> Vec<Move> {
+    Move::ALL.into_iter().filter(|wanted| program(build, *wanted).is_ok()).collect()
 }
 
 impl Pen<'_> {
@@ -313,7 +321,10 @@ impl Pen<'_> {
         let named = tool.map_or(String::new(), |tool| format!(" T{tool}"));
         self.line("M107", "part fan off");
         self.line(&format!("M109{named} S{target:.0}"), "heat the nozzle and wait: HOT FROM HERE ON");
-        self.line(&format!("G4 S{HOT_S:.0}"), "clean now; the heater goes off by itself after this");
+        self.line(
+            &format!("G4 S{HOT_S:.0}"),
+            "it stands still: clean now, gloved; the heater goes off by itself after this",
+        );
         self.heaters_off();
         self.comment("The nozzle stays hot for minutes. Leave the machine on while it cools, and do not touch it.");
     }

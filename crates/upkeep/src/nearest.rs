@@ -38,6 +38,37 @@ fn begins(longer: &str, word: &str) -> bool {
     3 <= stem.len() && longer.starts_with(stem)
 }
 
+/// The known name that `name` is a slip of the pen for, or a shorter form of: `belt freq` of `belt frequency`. `None` where
+/// it is known itself, or near to none; names that differ in their figures alone are told apart.
+///
+/// # Example
+/// ```
+/// assert_eq!(upkeep::slip_of("belt freq", ["play", "belt frequency"]), Some("belt frequency"));
+/// assert_eq!(upkeep::slip_of("Play", ["play", "play at the end"]), None);
+/// ```
+pub fn slip_of<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let name = name.trim().to_lowercase();
+    let known: Vec<(&str, String)> = known.into_iter().map(|other| (other, other.to_lowercase())).collect();
+    if known.iter().any(|(_, lower)| *lower == name) {
+        return None;
+    }
+    known.into_iter().find(|(_, lower)| is_slip(&name, lower) || shortens(&name, lower)).map(|(other, _)| other)
+}
+
+/// Whether one name is the other but for a slip of the pen: `brass nozle 0.4`, but not `brass nozzle 0.6`.
+pub(crate) fn is_slip(one: &str, other: &str) -> bool {
+    let letters = |name: &str| name.chars().filter(|letter| letter.is_alphabetic()).collect::<String>();
+    letters(one) != letters(other) && strsim::damerau_levenshtein(one, other) <= 2
+}
+
+/// Whether each word of `short` begins the word of `long` that stands in its place; a letter or two begin too many.
+fn shortens(short: &str, long: &str) -> bool {
+    let words = || short.split_whitespace().zip(long.split_whitespace());
+    3 <= short.len()
+        && words().count() == short.split_whitespace().count()
+        && words().all(|(begun, whole)| whole.starts_with(begun))
+}
+
 /// A name that nothing has.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Unknown {
@@ -109,7 +140,23 @@ impl std::error::Error for Unknown {}
 
 #[cfg(test)]
 mod tests {
-    use super::{Unknown, nearest};
+    use super::{Unknown, nearest, slip_of};
+
+    #[test]
+    fn a_shorter_form_or_a_slip_is_told_and_what_is_more_or_another_figure_is_not() {
+        let known = ["isopropyl alcohol, 90 % or more", "belt frequency a", "brass nozzle 0.4"];
+        for (name, meant) in [
+            ("isopropyl", Some(known[0])),
+            ("Belt freq a", Some(known[1])),
+            ("belt freqency a", Some(known[1])),
+            ("belt frequency a, warm", None),
+            ("brass nozzle 0.6", None),
+            ("IPA", None),
+            ("BELT frequency A", None),
+        ] {
+            assert_eq!(slip_of(name, known), meant, "{name}");
+        }
+    }
 
     #[test]
     fn a_word_typed_in_capitals_is_found() {

@@ -37,6 +37,11 @@ impl Prices {
         (prices, unset.map(|(what, _)| what).collect())
     }
 
+    /// Every amount of money, in the order of [`Rates::amounts`].
+    pub fn amounts(&self) -> [f64; 5] {
+        [self.labour_per_hour, self.standing_per_hour, self.nuisance, self.failed_print, self.damage]
+    }
+
     /// What `minutes` of a keeper's work cost.
     pub fn labour(&self, minutes: f64) -> f64 {
         self.labour_per_hour * minutes / 60.0
@@ -69,6 +74,7 @@ mod tests {
         assert!((prices.labour(10.0) - 10.0).abs() < 1e-12);
         assert_eq!(prices.of(Neglect::Damage), Some(0.0));
         assert_eq!(prices.of(Neglect::Injury), None);
+        assert_eq!(prices.amounts(), [60.0, 3.0, 5.0, 25.0, 0.0]);
         assert_eq!(assumed, ["an hour standing still", "a nuisance", "a failed print"]);
     }
 }

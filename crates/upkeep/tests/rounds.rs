@@ -37,6 +37,7 @@ fn machine(days: usize, setup: f64, jobs: Vec<Job>) -> MachineWork {
         jobs,
         after: Vec::new(),
         apart: Vec::new(),
+        waits: Vec::new(),
     }
 }
 
@@ -182,7 +183,11 @@ fn with_any_keepers(problem: &Problem, jobs: &[(usize, usize)], days: &[usize]) 
         let opened = |access: usize| visit.jobs.iter().any(|&job| of.jobs[job].access == Some(access));
         let accesses =
             (0..of.accesses.len()).filter(|&access| opened(access)).map(|access| of.accesses[access]).sum::<f64>();
-        visit.minutes = of.setup_minutes + accesses + visit.jobs.iter().map(|&job| of.jobs[job].minutes).sum::<f64>();
+        let waits = of.waits.iter().filter(|(pair, _)| pair.iter().all(|job| visit.jobs.contains(job)));
+        visit.minutes = of.setup_minutes
+            + accesses
+            + visit.jobs.iter().map(|&job| of.jobs[job].minutes).sum::<f64>()
+            + waits.map(|(_, minutes)| minutes).sum::<f64>();
     }
     let cost: f64 = (0..problem.machines.len()).map(|machine| cost_by_hand(problem, machine, &visits)).sum();
     let n_keepers = problem.keepers.len();
@@ -264,6 +269,11 @@ fn some_machine(days: usize, jobs: std::ops::Range<usize>) -> impl Strategy<Valu
         })
 }
 
+/// A machine of which what comes after something else waits twelve minutes for it.
+fn waiting(machine: MachineWork) -> MachineWork {
+    MachineWork { waits: machine.after.iter().map(|pair| (*pair, 12.0)).collect(), ..machine }
+}
+
 fn some_problem(machines: std::ops::Range<usize>, jobs: std::ops::Range<usize>) -> impl Strategy<Value = Problem> {
     let days = 3;
     let keepers = prop::collection::vec((amounts(90, days), 0..2_u32), 1..3);
@@ -299,6 +309,7 @@ proptest! {
 
     #[test]
     fn one_machine_is_grouped_at_the_least_cost_of_all(machine in some_machine(3, 2..6)) {
+        let machine = waiting(machine);
         let wide = Keeper { skills: Skills(u32::MAX), ..keeper(&[1e6; 3]) };
         let stocks = vec![Stock { name: "oil".to_owned(), by_day: vec![1e6; 3] }];
         let problem = Problem { days: 3, keepers: vec![wide], machines: vec![machine], stocks, ..Problem::default() };
@@ -318,6 +329,8 @@ proptest! {
 
     #[test]
     fn no_plan_breaks_a_constraint_or_differs_when_made_again(problem in some_problem(1..6, 2..8)) {
+        let machines = problem.machines.into_iter().map(waiting).collect();
+        let problem = Problem { machines, ..problem };
         let first = planned(&problem);
         let again = plan(&problem, &Effort { threads: 1, ..effort() });
         prop_assert_eq!(first, again);
@@ -389,6 +402,28 @@ proptest! {
         let after = planned(&more);
         prop_assert!(after.cost <= before.cost + 1e-6, "{} after {}", after.cost, before.cost);
     }
+}
+
+#[test]
+fn what_has_room_only_where_it_is_dearer_than_leaving_it_is_not_said_to_be_crowded_out() {
+    // Best on the first day, on which nobody is there; on the second it costs 90 and a visit, left 5 and a visit.
+    let mut problem = one(2, machine(2, 1.0, vec![job(&[0.0, 90.0, 5.0])]));
+    problem.keepers[0].minutes[0] = 0.0;
+    assert_eq!(reason(&problem), Reason::Dear);
+    // With another machine's urgent work in the second day's minutes there is no room either.
+    let urgent = Job { minutes: 50.0, is_urgent: true, ..job(&[0.0, 0.0, 9.0]) };
+    problem.machines.push(machine(2, 1.0, vec![urgent]));
+    assert_eq!(reason(&problem), Reason::Crowded);
+}
+
+#[test]
+fn a_visit_of_just_the_minutes_of_a_day_is_made() {
+    // A tenth three times is a little more than three tenths in binary numbers.
+    let work = Job { minutes: 0.1 + 0.2, ..job(&[0.0, 9.0]) };
+    let mut problem = one(1, machine(1, 1.0, vec![work]));
+    problem.machines[0].setup_minutes = 0.0;
+    (problem.keepers[0].minutes[0], problem.machines[0].window[0]) = (0.3, 0.3);
+    assert_eq!(planned(&problem).visits.len(), 1);
 }
 
 // What people have been told.

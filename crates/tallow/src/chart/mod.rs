@@ -149,7 +149,10 @@ mod tests {
     fn on_a_page_a_drawing_has_the_pages_ink_and_its_words_stay_words() {
         let named = Chart { title: "=\"black\" fill=\"white\"".to_owned(), ..chart() };
         let page = named.on_page().into_string();
-        assert!(page.contains("class=\"chart\"") && page.contains("currentColor") && !page.contains("style="), "{page}");
+        assert!(
+            page.contains("class=\"chart\"") && page.contains("currentColor") && !page.contains("style="),
+            "{page}"
+        );
         assert!(page.contains("=&quot;black&quot; fill=&quot;white&quot;"), "{page}");
         assert!(!page.contains("=\"black\"") && !page.contains("=\"white\""), "{page}");
     }

@@ -86,7 +86,8 @@ impl Effect {
     /// Where the shop can't be read.
     pub(crate) async fn of(ledger: &Ledger, read: &Read) -> Result<Effect, Trouble> {
         let machines = machines_of(ledger, &read.build.name).await?;
-        let old = if machines.is_empty() { Arc::new(read.build.clone()) } else { ledger.build(&read.build.name).await? };
+        let old =
+            if machines.is_empty() { Arc::new(read.build.clone()) } else { ledger.build(&read.build.name).await? };
         let tasks = Changes::of(&old.tasks, &read.build.tasks, |task| &task.name);
         let positions = Changes::of(&old.positions, &read.build.positions, |position| &position.name);
         Ok(Effect { machines, tasks, positions })

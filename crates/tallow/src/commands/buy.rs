@@ -118,7 +118,7 @@ impl List {
 
     /// What should have come, and is not counted as on its way.
     fn late(&self, context: &Context) -> Result<(), Trouble> {
-        for item in self.items {
+        for item in &self.items {
             for late in late_words(item, self.today) {
                 let text =
                     format!("{}: {late}, so it is not counted on. Ask for it, or take the order back:", item.name);
@@ -180,7 +180,7 @@ impl List {
                 )
             }
             Why::Lacking { day, missing } => {
-                format!("{} will lack on {}", told(missing, unit), words::weekday(day, self.today))
+                format!("{} too little for {}", told(missing, unit), words::weekday(day, self.today))
             }
         };
         let late = if line.is_late { "; comes too late" } else { "" };

@@ -93,6 +93,11 @@ fn shape(rostered: &Rostered, today: Date) -> Value {
 
 async fn set(context: &Context, ledger: &Ledger, keepers: &[Rostered], args: &cli::KeeperSet) -> Result<(), Trouble> {
     let before = named(keepers, &args.name).ok().map(|rostered| &rostered.keeper);
+    let says_nothing = args.minutes.is_none() && args.skills.is_empty() && !args.no_skills && args.note.is_empty();
+    if let (Some(before), true) = (before, says_nothing) {
+        return Err(Trouble::refused(format!("nothing is said of {} that could be set", before.name))
+            .help("say minutes or skills: --minutes \"mon-fri 60\", --skill qualified, --no-skills"));
+    }
     let minutes = match (&args.minutes, before) {
         (Some(text), _) => week::parse(text).map_err(|error| refused(&error))?,
         (None, Some(before)) => before.minutes,
@@ -138,8 +143,11 @@ async fn away(context: &Context, ledger: &Ledger, keepers: &[Rostered], args: &c
     let keeper = named(keepers, &args.name)?.keeper.name.clone();
     let from = when::coming_day(&args.from, &now)?;
     let to = args.to.as_ref().map_or(Ok(from), |text| when::coming_day(text, &now))?;
-    let away = Away { keeper, from, to, why: args.why.trim().to_owned() };
-    let said = away_words(&away, now.date());
+    let told = ledger.visits(from).await?;
+    let falls_in = |told: &&Told| told.stands() && told.visit.day <= to && is_of(told, &keeper);
+    let theirs: Vec<&Told> = told.iter().filter(falls_in).collect();
+    let away = Away { keeper: keeper.clone(), from, to, why: args.why.trim().to_owned() };
+    let said = format!("{}{}", away_words(&away, now.date()), still_theirs(&theirs));
     say(context, ledger, Event::Away(away), "", &said).await
 }
 

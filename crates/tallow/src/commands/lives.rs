@@ -647,18 +647,18 @@ fn law_words(told: &Told, level: Level) -> Result<Option<String>, Trouble> {
     let number = |bound: Option<f64>| bound.map_or_else(|| "no bound".to_owned(), |shape| format!("{shape:.2}"));
     let ten = law.quantile(0.1).map_err(|error| Trouble::refused(error.to_string()))?;
     Ok(Some(format!(
-            "By {} a tenth fails by {} ({} to {}), half by {}. The shape is {:.2} ({} to {}): {}. The ranges hold {} %.",
-            clock_words(&told.clock),
-            age_words(&told.clock, ten),
-            bound_words(&told.clock, b10.lower),
-            bound_words(&told.clock, b10.upper),
-            age_words(&told.clock, law.median()),
-            law.shape(),
-            number(shape.lower),
-            number(shape.upper),
-            shape_words(law.shape(), shape.lower, shape.upper),
-            (level.get() * 100.0).round()
-        )))
+        "By {} a tenth fails by {} ({} to {}), half by {}. The shape is {:.2} ({} to {}): {}. The ranges hold {} %.",
+        clock_words(&told.clock),
+        age_words(&told.clock, ten),
+        bound_words(&told.clock, b10.lower),
+        bound_words(&told.clock, b10.upper),
+        age_words(&told.clock, law.median()),
+        law.shape(),
+        number(shape.lower),
+        number(shape.upper),
+        shape_words(law.shape(), shape.lower, shape.upper),
+        (level.get() * 100.0).round()
+    )))
 }
 
 /// An end of a range of ages; what rounds to nothing, or has no end, bounds nothing.

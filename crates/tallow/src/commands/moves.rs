@@ -8,7 +8,7 @@ use std::sync::Arc;
 use serde_json::{Value, json};
 use upkeep::Build;
 use upkeep::Unknown;
-use upkeep::moves::{Move, MoveError, program};
+use upkeep::moves::{Move, MoveError, possible, program};
 
 use crate::builds;
 use crate::cli;
@@ -17,21 +17,26 @@ use crate::out::{Align, Dress, Table, remark};
 use crate::trouble::Trouble;
 
 pub(crate) async fn moves(context: &Context, args: &cli::Moves) -> Result<(), Trouble> {
-    match Asked::of(context, args).await? {
-        None => list(context),
-        Some(asked) => {
-            let wanted = named(asked.name)?;
-            let build = asked.build(context).await?;
-            let text = program(&build, wanted).map_err(|error| refused(&error, wanted))?;
+    let Asked { on, name } = Asked::of(args)?;
+    match (on, name) {
+        (None, _) => list(context, &Move::ALL, "MACHINE"),
+        (Some(on), None) => {
+            let build = on.build(context).await?;
+            list(context, &possible(&build), &on.words())
+        }
+        (Some(on), Some(name)) => {
+            let wanted = named(name)?;
+            let build = on.build(context).await?;
+            let text = program(&build, wanted).map_err(|error| refused(&error, wanted, &on))?;
             give(context, &build, wanted, &text, args.out.as_deref())
         }
     }
 }
 
-/// What stands for the machine, and the move.
+/// What stands for the machine, and the move; moves are listed where either was not named.
 struct Asked<'a> {
-    on: On<'a>,
-    name: &'a str,
+    on: Option<On<'a>>,
+    name: Option<&'a str>,
 }
 
 enum On<'a> {
@@ -40,67 +45,67 @@ enum On<'a> {
 }
 
 impl<'a> Asked<'a> {
-    /// What was asked for; `None` where nothing was named, and so all are listed.
-    async fn of(context: &Context, args: &'a cli::Moves) -> Result<Option<Asked<'a>>, Trouble> {
-        let asked = |on, name| Ok(Some(Asked { on, name }));
-        match (&args.build, &args.first, &args.second) {
-            (Some(build), Some(name), None) => asked(On::Build(build), name),
-            (None, Some(machine), Some(name)) => asked(On::Machine(machine), name),
-            (Some(_), Some(machine), Some(name)) => Err(Trouble::refused("a machine and --build are both named")
-                .help(format!("for the machine: tallow moves \"{machine}\" \"{name}\""))),
-            (Some(build), None, _) => Err(unnamed(&format!("--build {build}"))),
-            (None, Some(word), None) => Err(half_said(context, word).await),
-            (None, None, _) if args.out.is_some() => Err(unnamed("MACHINE")),
-            (None, None, _) => Ok(None),
+    fn of(args: &'a cli::Moves) -> Result<Asked<'a>, Trouble> {
+        let (on, name) = match (&args.build, &args.first, &args.second) {
+            (Some(_), Some(machine), Some(name)) => {
+                return Err(Trouble::refused("a machine and --build are both named")
+                    .help(format!("for the machine: tallow moves \"{machine}\" \"{name}\"")));
+            }
+            (None, Some(word), None) if named(word).is_ok() => {
+                return Err(Trouble::refused("it is not said for which machine")
+                    .help(format!("tallow moves MACHINE \"{}\"", word.trim().to_lowercase())));
+            }
+            (Some(build), name, _) => (Some(On::Build(build)), name),
+            (None, machine, name) => (machine.as_deref().map(On::Machine), name),
+        };
+        if name.is_none() && args.out.is_some() {
+            let on = on.map_or_else(|| "MACHINE".to_owned(), |on| on.words());
+            return Err(
+                Trouble::refused("it is not said which move").help(format!("those there are: tallow moves {on}"))
+            );
         }
+        Ok(Asked { on, name: name.as_deref() })
     }
+}
 
+impl On<'_> {
     async fn build(&self, context: &Context) -> Result<Arc<Build>, Trouble> {
-        match self.on {
+        match self {
             On::Build(name) => Ok(Arc::new(builds::named(name)?.build)),
             On::Machine(name) => Ok(context::machine(&context.open().await?, name).await?.build),
         }
     }
-}
 
-/// What is wrong where one word stands alone: it should be a machine, and the move is lacking.
-async fn half_said(context: &Context, word: &str) -> Trouble {
-    if let Ok(wanted) = named(word) {
-        return Trouble::refused("it is not said for which machine")
-            .help(format!("tallow moves MACHINE \"{}\"", wanted.name()));
+    /// As it is typed.
+    fn words(&self) -> String {
+        match self {
+            On::Build(name) => format!("--build \"{name}\""),
+            On::Machine(name) => format!("\"{name}\""),
+        }
     }
-    let machine = match context.open().await {
-        Ok(ledger) => context::machine(&ledger, word).await,
-        Err(trouble) => Err(trouble),
-    };
-    machine.map_or_else(|trouble| trouble, |machine| unnamed(&format!("\"{}\"", machine.info.name)))
-}
-
-fn unnamed(on: &str) -> Trouble {
-    let trouble = Trouble::refused("it is not said which move");
-    Move::ALL.iter().fold(trouble, |trouble, known| trouble.help(format!("tallow moves {on} \"{}\"", known.name())))
 }
 
 fn named(name: &str) -> Result<Move, Trouble> {
     Ok(*Unknown::find("move", name, &Move::ALL, |known| known.name())?)
 }
 
-fn refused(error: &MoveError, wanted: Move) -> Trouble {
-    Trouble::refused(format!("no \"{}\" here: {error}", wanted.name())).help("all moves there are: tallow moves")
+fn refused(error: &MoveError, wanted: Move, on: &On<'_>) -> Trouble {
+    Trouble::refused(format!("no \"{}\" here: {error}", wanted.name()))
+        .help(format!("the moves that it can make: tallow moves {}", on.words()))
 }
 
-fn list(context: &Context) -> Result<(), Trouble> {
+fn list(context: &Context, moves: &[Move], on: &str) -> Result<(), Trouble> {
     if context.json {
-        return context.out.json(&Move::ALL.iter().map(|known| shape(*known)).collect());
+        return context.out.json(&moves.iter().map(|known| shape(*known)).collect());
     }
     let mut table = Table::new([("move", Align::Left), ("what it is for", Align::Left)]);
-    for known in Move::ALL {
+    for known in moves {
         table.row([known.name().to_owned(), known.about().to_owned()], Dress::Plain);
     }
     context.out.table(&table)?;
-    context
-        .out
-        .line("\nTo print one: tallow moves MACHINE NAME. Nothing is sent to a machine: read it, then run it yourself.")
+    context.out.line(format!(
+        "\nTo print one: tallow moves {on} NAME. Nothing is sent to a machine: read it, then run it yourself."
+    ))
 }
 
 /// Prints the program, or writes it into a new file. Its cautions are told before it: they would be overlooked behind.

@@ -1,7 +1,7 @@
 //! `tallow rates`: what things cost in the shop's money.
 
 use serde_json::json;
-use upkeep::{EntryId, Rates};
+use upkeep::{EntryId, Prices, Rates};
 
 use crate::cli;
 use crate::commands::history::{rates_shape, rates_words};
@@ -46,8 +46,9 @@ fn show(context: &Context, rates: &Rates, entry: Option<EntryId>) -> Result<(), 
     }
     let money = if rates.currency.is_empty() { "costs" } else { &rates.currency };
     let mut table = Table::new([("", Align::Left), (money, Align::Right)]);
-    for (what, amount) in rates.amounts() {
-        let amount = amount.map_or_else(|| "not set".to_owned(), |amount| amount.to_string());
+    let (prices, _) = Prices::from_rates(rates);
+    for ((what, amount), assumed) in rates.amounts().into_iter().zip(prices.amounts()) {
+        let amount = amount.map_or_else(|| format!("not set; assumed {assumed}"), |amount| amount.to_string());
         table.row([what.to_owned(), amount], Dress::Plain);
     }
     context.out.table(&table)?;
@@ -62,5 +63,5 @@ fn show(context: &Context, rates: &Rates, entry: Option<EntryId>) -> Result<(), 
 const MEANING: &str = "A nuisance, a failed print and damage are what one of each costs beyond the repair. An injury has no \
                        price, on purpose: no money is weighed against it.";
 
-const NOT_SET: &str =
-    "What is not set is not known, and no cost that needs it is told. To set it: tallow rates --labour 32";
+const NOT_SET: &str = "Where something is not set, plan, rhythm and before count with what is assumed here, and say so; lives \
+                       and due --why tell no cost that needs it. To set it: tallow rates --labour 32";

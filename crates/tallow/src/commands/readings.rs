@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use upkeep::build::{Outside, Reading, Task};
 use upkeep::{Build, EntryId, Event};
 
-use crate::commands::record::measured;
+use crate::commands::record::{measured, not_near};
 use crate::context::OnMachine;
 use crate::trouble::Trouble;
 use crate::words;
@@ -96,18 +96,25 @@ pub(crate) fn good(reading: &Reading) -> String {
 /// and in words: `belt frequency 104 Hz`.
 ///
 /// # Errors
-/// A value that is none, or in another unit than the same was measured in before, or than the build states.
+/// A name near to that of another reading there, unless `is_new`; a value that is none, or in another unit than the same was measured in before, or than the build states.
 pub(crate) async fn event(
     ledger: &Ledger,
     machine: &OnMachine,
     position: &str,
     what: &str,
     value: &str,
+    is_new: bool,
 ) -> Result<(Event, String), Trouble> {
     let (value, unit) = measured(value)?;
     let known = machine.build.reading(position, what).map(|(_, reading)| reading);
     let what = known.map_or(what, |reading| &reading.name).to_owned();
-    match (before(ledger, &machine.info.name, position, &what).await?, known) {
+    let taken = taken(ledger, &machine.info.name, Some(position.to_owned())).await?;
+    let stated = machine.build.tasks.iter().flat_map(|task| &task.readings).filter(|reading| reading.at == position);
+    let names: Vec<String> =
+        stated.map(|reading| &reading.name).chain(taken.iter().map(|taken| &taken.what)).cloned().collect();
+    not_near("reading", &what, &names, is_new)?;
+    let before = taken.into_iter().find(|taken| taken.what.eq_ignore_ascii_case(&what));
+    match (before.map(|taken| (taken.entry, taken.unit)), known) {
         (Some((entry, before)), _) if before != unit => Err(Trouble::refused(format!(
             "{what} of {position} was measured in {} before, as entry {entry}, not in {}",
             unit_words(&before),
@@ -133,17 +140,6 @@ fn unit_words(unit: &str) -> &str {
 
 /// Among how many of a machine's or part's latest readings one is looked for.
 const LATEST: u32 = 200;
-
-/// When the same was measured before, and in which unit.
-async fn before(
-    ledger: &Ledger,
-    machine: &str,
-    position: &str,
-    what: &str,
-) -> Result<Option<(EntryId, String)>, Trouble> {
-    let taken = taken(ledger, machine, Some(position.to_owned())).await?;
-    Ok(taken.into_iter().find(|taken| taken.what.eq_ignore_ascii_case(what)).map(|taken| (taken.entry, taken.unit)))
-}
 
 /// A reading as it was taken last.
 #[derive(Clone, Debug)]

@@ -7,7 +7,7 @@ use ledger::{Ledger, NewEntry};
 use serde_json::{Value, json};
 use upkeep::build::{Position, Task};
 use upkeep::entry::Because;
-use upkeep::{Entry, EntryId, Event, Material, Supplies, Usage, amount, rules};
+use upkeep::{Entry, EntryId, Event, Material, Supplies, Usage, amount, rules, shop, slip_of};
 
 use crate::cli::{self, Occasion, Reason};
 use crate::commands::history::use_words;
@@ -23,7 +23,8 @@ use crate::when;
 pub(crate) async fn done(context: &Context, args: &cli::Done) -> Result<(), Trouble> {
     let scene = Scene::open(context, &args.occasion).await?;
     let task = scene.machine.build.task(&args.task)?;
-    let supplies = args.supplies.iter().map(|text| supply(text)).collect::<Result<BTreeMap<_, _>, _>>()?;
+    let known = known_supplies(&scene.ledger, args.new).await?;
+    let supplies = args.supplies.iter().map(|text| supply(text, &known)).collect::<Result<BTreeMap<_, _>, _>>()?;
     allowed(task, scene.machine.build.position(&task.at)?, &supplies)?;
     let said = format!("{} on {}: done", task.name, scene.name());
     let event = Event::Done { task: task.name.clone(), supplies };
@@ -32,7 +33,7 @@ pub(crate) async fn done(context: &Context, args: &cli::Done) -> Result<(), Trou
 
 pub(crate) async fn replace(context: &Context, args: &cli::Replace) -> Result<(), Trouble> {
     let scene = Scene::open(context, &args.occasion).await?;
-    let position = scene.machine.build.position(&args.position)?.name.clone();
+    let position = scene.machine.position(&args.position)?.name.clone();
     let said = format!("{position} on {}: replaced; its meters start at zero", scene.name());
     let spare = match &args.spare {
         Some(name) => Some(spare(&scene.ledger, name).await?),
@@ -56,7 +57,7 @@ pub(crate) async fn spare(ledger: &Ledger, name: &str) -> Result<String, Trouble
 
 pub(crate) async fn failure(context: &Context, args: &cli::Failure) -> Result<(), Trouble> {
     let scene = Scene::open(context, &args.occasion).await?;
-    let position = scene.machine.build.position(&args.position)?.name.clone();
+    let position = scene.machine.position(&args.position)?.name.clone();
     let mode = worded(&args.mode, "how the failure shows", "feed tube 2: \"filament sticks in the tube\"")?;
     let found = if args.found { ", found by looking" } else { "" };
     let said = format!("{position} on {}: failure recorded{found}", scene.name());
@@ -65,9 +66,9 @@ pub(crate) async fn failure(context: &Context, args: &cli::Failure) -> Result<()
 
 pub(crate) async fn reading(context: &Context, args: &cli::Reading) -> Result<(), Trouble> {
     let scene = Scene::open(context, &args.occasion).await?;
-    let position = &scene.machine.build.position(&args.position)?.name;
+    let position = &scene.machine.position(&args.position)?.name;
     let what = worded(&args.what, "what was measured", "\"belt frequency\"")?;
-    let (event, words) = readings::event(&scene.ledger, &scene.machine, position, &what, &args.value).await?;
+    let (event, words) = readings::event(&scene.ledger, &scene.machine, position, &what, &args.value, args.new).await?;
     let found = Found::in_event(&scene.machine, &event);
     let said = format!("{position} on {}: {words}, {}", scene.name(), when::spoken(&scene.at));
     let at = scene.at.timestamp();
@@ -231,8 +232,25 @@ pub(crate) fn because(reason: Reason) -> Because {
     }
 }
 
-/// A supply as typed: `light oil=2 ml`, or its name alone.
-pub(crate) fn supply(text: &str) -> Result<(String, String), Trouble> {
+/// The supplies that a name may be meant for.
+pub(crate) struct Known {
+    names: Vec<String>,
+    /// Whether a name is meant as it stands, however near it is to one of these.
+    is_new: bool,
+}
+
+/// What the stores have, and the supplies of the list.
+pub(crate) async fn known_supplies(ledger: &Ledger, is_new: bool) -> Result<Known, Trouble> {
+    let kept = shop::kept(&ledger.of_the_shop().await?).into_iter().map(|kept| kept.name);
+    let listed = Supplies::built_in().iter().map(|supply| supply.name.clone());
+    Ok(Known { names: kept.chain(listed).collect(), is_new })
+}
+
+/// A supply as typed: `ISO VG 32 light oil=2 ml`, or its name alone.
+///
+/// # Errors
+/// A name that tells no substance, one that is near to a known one, and an amount that can't be.
+pub(crate) fn supply(text: &str, known: &Known) -> Result<(String, String), Trouble> {
     let (name, amount) = text.split_once('=').unwrap_or((text, ""));
     let amount = amount.trim();
     match name.trim() {
@@ -247,9 +265,23 @@ pub(crate) fn supply(text: &str) -> Result<(String, String), Trouble> {
                     .help("say what it is, for example \"ball bearing grease\"; what is no supply can go into --note")
             });
             let named = named?;
+            not_near("supply", &named, &known.names, known.is_new)?;
             used_amount(&named, amount)?;
             Ok((named, amount.to_owned()))
         }
+    }
+}
+
+/// Refuses a name that is a slip of the pen for a known one, or a shorter form of it, unless it is said to be new.
+///
+/// # Errors
+/// The name that was probably meant.
+pub(crate) fn not_near(what: &str, name: &str, known: &[String], is_new: bool) -> Result<(), Trouble> {
+    match slip_of(name, known.iter().map(String::as_str)).filter(|_| !is_new) {
+        None => Ok(()),
+        Some(meant) => Err(Trouble::refused(format!("\"{name}\" is near to the {what} \"{meant}\""))
+            .help(format!("did you mean {meant}? Write it in full"))
+            .help("nothing was recorded; if it is another thing, say so: --new")),
     }
 }
 

@@ -12,7 +12,7 @@ use upkeep::build::Task;
 use upkeep::shop::{Item, sources};
 use upkeep::stake::forbids_running;
 use upkeep::stores::{Source, Supplied, supplied};
-use upkeep::visit::{self, Start};
+use upkeep::visit::{self, Sinks, Start};
 use upkeep::{Build, EntryId, MachineState, Materials, ahead};
 
 use crate::cli;
@@ -77,7 +77,10 @@ fn wanted<'a>(shop: &'a Assembled, args: &cli::Sheet) -> Result<Vec<&'a Told>, T
     match (&args.visits[..], args.round) {
         ([], true) => Ok(standing),
         ([], false) => Ok(standing.iter().copied().filter(|told| told.visit.day == first.visit.day).collect()),
-        (numbers, _) => numbers.iter().map(named).collect(),
+        (numbers, _) => {
+            let once = numbers.iter().enumerate().filter(|(at, number)| !numbers[..*at].contains(number));
+            once.map(|(_, number)| named(number)).collect()
+        }
     }
 }
 
@@ -138,7 +141,7 @@ fn shape(sheet: &VisitSheet) -> Value {
 }
 
 fn blank_shape(blank: &Blank) -> Value {
-    json!({ "name": blank.name, "unit": blank.unit, "good": blank.good, "last": blank.last })
+    json!({ "position": blank.position, "name": blank.name, "unit": blank.unit, "good": blank.good, "last": blank.last })
 }
 
 fn refused(error: impl std::fmt::Display) -> Trouble {
@@ -214,13 +217,14 @@ async fn of_visit(
         let place = build.tasks.iter().position(|other| other.name == task.name);
         place.map_or(0.0, |place| shares[place])
     };
-    let forbidding: Vec<&str> = build
-        .tasks
-        .iter()
-        .filter(|task| forbids_running(task, share(task)))
-        .map(|task| task.name.as_str())
-        .filter(|task| !is_done_before(shop, told, task))
-        .collect();
+    let today = self::shares(shop, state, shop.now.date());
+    let forbidding = |is_so: &dyn Fn(usize) -> bool| -> Vec<&str> {
+        let tasks = build.tasks.iter().enumerate().filter(|(place, _)| is_so(*place));
+        tasks.map(|(_, task)| task.name.as_str()).filter(|task| !is_done_before(shop, told, task)).collect()
+    };
+    let forbids = |place: usize, shares: &[f64]| forbids_running(&build.tasks[place], shares[place]);
+    let past = forbidding(&|place| forbids(place, &today) && forbids(place, &shares));
+    let to_be_past = forbidding(&|place| !forbids(place, &today) && forbids(place, &shares));
     let verb = if told.visit.day <= shop.now.date() { "is" } else { "will be" };
     let taken = readings::taken(ledger, &told.machine, None).await?;
     let blanks = Blanks { build, zone: &ledger.shop().zone, taken: &taken };
@@ -234,6 +238,10 @@ async fn of_visit(
             what: What::HotWork { gear: hot_gear(&order.stages[at..], &tasks) },
             minutes: stage.minutes,
         }),
+        visit::What::SwitchOff => Stage::Change(Change {
+            what: What::SwitchOff { sinks: Sinks::of(build), before: before_off(&order.stages[at..], &tasks) },
+            minutes: stage.minutes,
+        }),
         ref other => Stage::Change(Change { what: change(other, build), minutes: stage.minutes }),
     });
     Ok(VisitSheet {
@@ -244,7 +252,7 @@ async fn of_visit(
         keeper: told.visit.keeper.clone(),
         number: Some(told.id.0),
         code: Some(code(told, site)),
-        not_to_be_run: (!forbidding.is_empty()).then(|| format!("past its limit: {}", forbidding.join("; "))),
+        not_to_be_run: why_not_run(&past, &to_be_past),
         starts_hot: false,
         stages: stages.collect(),
         spares: Vec::new(),
@@ -260,6 +268,17 @@ fn code(told: &Told, site: Option<&str>) -> String {
         Some(site) => format!("{}/visits/{}", site.trim_end_matches('/'), told.id),
         None => format!("tallow visit walked {}", told.id),
     }
+}
+
+/// Why the machine is not to be run: what is past its limit, and what will be on the visit's day if it runs as it does.
+fn why_not_run(past: &[&str], to_be_past: &[&str]) -> Option<String> {
+    let words = |lead: &str, tasks: &[&str]| (!tasks.is_empty()).then(|| format!("{lead}: {}", tasks.join("; ")));
+    let all = [
+        words("past its limit", past),
+        words("not past its limit today, but will be past its limit by then", to_be_past),
+    ];
+    let all: Vec<String> = all.into_iter().flatten().collect();
+    (!all.is_empty()).then(|| all.join(". "))
 }
 
 /// The share of each task's allowance that will be used on a day, in the build's order; the one of today for days past.
@@ -291,6 +310,22 @@ fn hot_gear(stages: &[visit::Stage], tasks: &[&Task]) -> Vec<String> {
     gear.flatten().cloned().collect::<BTreeSet<String>>().into_iter().collect()
 }
 
+/// What the tasks ask to be done before the machine is switched off for them, each once, in their order.
+fn before_off(stages: &[visit::Stage], tasks: &[&Task]) -> Vec<String> {
+    let until_on = stages.iter().take_while(|stage| stage.what != visit::What::PowerOn);
+    let asked = until_on.filter_map(|stage| match stage.what {
+        visit::What::Task(index) => Some(&tasks[index].before_off),
+        _ => None,
+    });
+    let mut orders: Vec<String> = Vec::new();
+    for order in asked.flatten() {
+        if !orders.contains(order) {
+            orders.push(order.clone());
+        }
+    }
+    orders
+}
+
 /// Whether no task in these stages is at the position.
 fn is_last_at(stages: &[visit::Stage], tasks: &[&Task], at: &str) -> bool {
     !stages.iter().any(|stage| matches!(stage.what, visit::What::Task(index) if tasks[index].at == at))
@@ -299,14 +334,13 @@ fn is_last_at(stages: &[visit::Stage], tasks: &[&Task], at: &str) -> bool {
 fn change(what: &visit::What, build: &Build) -> What {
     let access = |index: usize| build.accesses.get(index).map(|access| access.name.clone()).unwrap_or_default();
     match *what {
-        visit::What::SwitchOff => What::SwitchOff { sinks: visit::Sinks::of(build) },
-        visit::What::PowerOn => What::PowerOn,
+        visit::What::PowerOn => What::PowerOn { sinks: Sinks::of(build) },
         visit::What::HeatersOff => What::HeatersOff,
         visit::What::CoolDown { to_c } => What::CoolDown { to_c },
         visit::What::Open(index) => What::Open(access(index)),
         visit::What::Close(index) => What::Close(access(index)),
-        // A task is no change, and hot work has the gear of its tasks; the caller has told them apart.
-        visit::What::Task(_) | visit::What::HotWork | visit::What::TestMove => What::TestMove,
+        // A task is no change, and hot work and switching off have what their tasks ask for; the caller has told them apart.
+        visit::What::Task(_) | visit::What::HotWork | visit::What::SwitchOff | visit::What::TestMove => What::TestMove,
     }
 }
 
@@ -322,11 +356,8 @@ impl Blanks<'_> {
     /// was measured there that no task of the build names.
     fn of(&self, task: &Task, is_last: bool) -> Vec<Blank> {
         let stated = task.readings.iter().map(|reading| Blank {
-            name: if reading.at == task.at {
-                reading.name.clone()
-            } else {
-                format!("{}, {}", reading.name, reading.at)
-            },
+            position: reading.at.clone(),
+            name: reading.name.clone(),
             unit: reading.unit.clone(),
             good: readings::good(reading),
             last: self.taken.iter().find(|taken| taken.is(reading)).map(|taken| self.last(taken)).unwrap_or_default(),
@@ -335,6 +366,7 @@ impl Blanks<'_> {
             is_last && taken.position == task.at && self.build.reading(&taken.position, &taken.what).is_none()
         };
         let own = self.taken.iter().filter(is_own).map(|taken| Blank {
+            position: taken.position.clone(),
             name: taken.what.clone(),
             unit: taken.unit.clone(),
             good: String::new(),

@@ -2,10 +2,12 @@
 
 use serde_json::json;
 use upkeep::build::{State, Supply, Task};
+use upkeep::visit::Sinks;
 
 use crate::cli;
 use crate::context::{self, Context};
 use crate::out::{Dress, Out};
+use crate::sheet;
 use crate::trouble::Trouble;
 
 const ABOVE: &str = "The maker's manual stands above this sheet.";
@@ -14,20 +16,22 @@ pub(crate) async fn steps(context: &Context, args: &cli::Steps) -> Result<(), Tr
     let ledger = context.open().await?;
     let machine = context::machine(&ledger, &args.on).await?;
     let task = machine.build.task(&args.task)?;
+    let sinks = Sinks::of(&machine.build).filter(|_| task.state == State::Isolated);
     if context.json {
-        return context.out.json(&shape(&machine.info.name, task));
+        return context.out.json(&shape(&machine.info.name, task, sinks));
     }
-    sheet(&context.out, &machine.info.name, task)?;
+    print(&context.out, &machine.info.name, task, sinks)?;
     let (name, on) = (&task.name, &machine.info.name);
     context.out.line(format!("\nWhen done: tallow done \"{name}\" --on \"{on}\""))
 }
 
-fn sheet(out: &Out, machine: &str, task: &Task) -> Result<(), Trouble> {
+fn print(out: &Out, machine: &str, task: &Task, sinks: Option<Sinks>) -> Result<(), Trouble> {
     let head = format!("{}, on {machine}, about {} min", capital(&task.name), task.minutes);
     out.dressed_line(&head, Dress::Bold)?;
+    sheet::before_off(sinks, &task.before_off).iter().try_for_each(|order| out.prose("", order))?;
     out.line(format!("Machine: {}", state_words(task.state)))?;
     list(out, "Wear", &task.gear)?;
-    list(out, "Tools", &task.tools)?;
+    list(out, "Tools", &tools(task, sinks))?;
     list(out, "Supplies", &task.uses.iter().map(supply_words).collect::<Vec<_>>())?;
     list(out, "If needed", &task.may_use.iter().map(supply_words).collect::<Vec<_>>())?;
     out.line(format!("If neglected: {}", task.neglect))?;
@@ -42,7 +46,16 @@ fn sheet(out: &Out, machine: &str, task: &Task) -> Result<(), Trouble> {
             .try_for_each(|caution| out.caution(caution.word, &caution.text))?;
         out.prose(&format!("{}. ", index + 1), step)?;
     }
+    if let Some(support) = sheet::support_out(sinks) {
+        out.line("")?;
+        out.prose("Before switching on: ", support)?;
+    }
     out.line(format!("\n{ABOVE}"))
+}
+
+/// The tools of a task, and what holds up what would sink.
+fn tools(task: &Task, sinks: Option<Sinks>) -> Vec<String> {
+    task.tools.iter().cloned().chain(sheet::support(sinks).map(str::to_owned)).collect()
 }
 
 fn list(out: &Out, what: &str, things: &[String]) -> Result<(), Trouble> {
@@ -70,7 +83,7 @@ fn capital(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
-fn shape(machine: &str, task: &Task) -> serde_json::Value {
+fn shape(machine: &str, task: &Task, sinks: Option<Sinks>) -> serde_json::Value {
     let supply = |supply: &Supply| json!({ "supply": supply.name, "amount": supply.amount, "unit": supply.unit });
     let cautions = task
         .cautions
@@ -78,7 +91,8 @@ fn shape(machine: &str, task: &Task) -> serde_json::Value {
         .map(|caution| json!({ "word": caution.word.name(), "text": caution.text, "before": caution.before + 1 }));
     json!({
         "machine": machine, "task": task.name, "position": task.at, "state": task.state.name(), "minutes": task.minutes,
-        "neglect": task.neglect.name(), "qualified": task.qualified, "gear": task.gear, "tools": task.tools,
+        "neglect": task.neglect.name(), "qualified": task.qualified, "gear": task.gear, "tools": tools(task, sinks),
+        "before_off": sheet::before_off(sinks, &task.before_off), "before_on": sheet::support_out(sinks),
         "supplies": task.uses.iter().map(supply).collect::<Vec<_>>(),
         "if_needed": task.may_use.iter().map(supply).collect::<Vec<_>>(), "cautions": cautions.collect::<Vec<_>>(), "steps": task.steps,
         "note": ABOVE,

@@ -4,6 +4,7 @@ pub(crate) mod moved;
 
 use std::collections::BTreeMap;
 
+use jiff::ZonedDateTime;
 use jiff::civil::Date;
 use ledger::{Ledger, NewEntry, Told};
 use serde_json::{Value, json};
@@ -13,7 +14,7 @@ use upkeep::{Build, EntryId, Event};
 use crate::cli;
 use crate::commands::keeper::refused;
 use crate::commands::readings::{self, Found};
-use crate::commands::record::{allowed, supply, worded};
+use crate::commands::record::{self, Known, allowed, supply, worded};
 use crate::context::{self, Context, OnMachine};
 use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
@@ -140,13 +141,16 @@ fn say(context: &Context, entry: Option<EntryId>, said: &str) -> Result<(), Trou
 async fn book(context: &Context, ledger: &Ledger, args: &cli::Walked) -> Result<(), Trouble> {
     let told = standing(ledger, args.visit).await?;
     let machine = context::machine(ledger, &told.machine).await?;
-    let at = when::past(&args.when, &context.now_in(ledger))?;
+    let now = context.now_in(ledger);
+    let at = when::past(&args.when, &now)?;
+    not_before_it_was_told(ledger, &told, &at).await?;
     machine.joined_by(&at)?;
     let skipped = all_skipped(&machine.build, &told, &args.skip)?;
     let also = besides(&machine.build, &told, &args.also)?;
     let mut events = Vec::new();
     let tasks: Vec<String> = told.visit.tasks.iter().chain(&also).cloned().collect();
-    let mut used = uses(&machine.build, &tasks, &skipped, &args.used)?;
+    let known = record::known_supplies(ledger, args.new).await?;
+    let mut used = uses(&machine.build, &tasks, &skipped, &args.used, &known)?;
     for task in &tasks {
         match skipped.get(task) {
             Some(reason) => events.push(Event::Skipped { task: task.clone(), reason: reason.clone() }),
@@ -157,7 +161,7 @@ async fn book(context: &Context, ledger: &Ledger, args: &cli::Walked) -> Result<
         }
     }
     for text in &args.reading {
-        events.push(reading(ledger, &machine, text).await?);
+        events.push(reading(ledger, &machine, text, args.new).await?);
     }
     let outside = events.iter().filter_map(|event| Found::in_event(&machine, event)).collect::<Vec<_>>();
     let took = args.took.unwrap_or(told.visit.minutes);
@@ -174,8 +178,9 @@ async fn book(context: &Context, ledger: &Ledger, args: &cli::Walked) -> Result<
     // What was done first: it is worth more than that the visit is over.
     ledger.import(&told.machine, events.into_iter().map(entry).collect()).await?;
     let over = ledger.correct(told.id, NewEntry { at: context.now, ..entry(Event::Visit(visit)) }).await?;
+    let day = if at.date() == now.date() { String::new() } else { format!(" on {}", when::spoken_day(&at)) };
     let said = format!(
-        "visit {} to {}: walked in {took} min; {} done, {} skipped, {} taken",
+        "visit {} to {}: walked{day} in {took} min; {} done, {} skipped, {} taken",
         args.visit,
         told.machine,
         words::count(n_done as u64, "tasks"),
@@ -195,10 +200,30 @@ async fn book(context: &Context, ledger: &Ledger, args: &cli::Walked) -> Result<
 ///
 /// # Errors
 /// As booking: a skip without a reason, a reading that is none, a supply that must not touch the part.
-pub(crate) fn check(build: &Build, told: &Told, args: &cli::Walked) -> Result<(), Trouble> {
-    let skipped = all_skipped(build, told, &args.skip)?;
-    uses(build, &told.visit.tasks, &skipped, &args.used)?;
-    args.reading.iter().try_for_each(|text| reading(build, text).map(drop))
+pub(crate) async fn check(ledger: &Ledger, told: &Told, args: &cli::Walked) -> Result<(), Trouble> {
+    let machine = context::machine(ledger, &told.machine).await?;
+    let skipped = all_skipped(&machine.build, told, &args.skip)?;
+    let known = record::known_supplies(ledger, args.new).await?;
+    uses(&machine.build, &told.visit.tasks, &skipped, &args.used, &known)?;
+    for text in &args.reading {
+        reading(ledger, &machine, text, args.new).await?;
+    }
+    Ok(())
+}
+
+/// Refuses an instant at which nobody had been told of the visit yet; before its day it may well have been walked.
+async fn not_before_it_was_told(ledger: &Ledger, told: &Told, at: &ZonedDateTime) -> Result<(), Trouble> {
+    let first = ledger.entry(told.id).await?.recorded.to_zoned_datetime(at.time_zone().clone());
+    if first <= *at {
+        return Ok(());
+    }
+    Err(Trouble::refused(format!(
+        "visit {} was told of on {}, so it can't have been walked on {}",
+        told.id,
+        when::spoken(&first),
+        when::spoken(at)
+    ))
+    .help("give the day, with its year, and the time when it ended; a day without a year is the last of that name"))
 }
 
 /// What was skipped and why, by task.
@@ -252,6 +277,7 @@ fn uses(
     tasks: &[String],
     skipped: &BTreeMap<String, String>,
     texts: &[String],
+    known: &Known,
 ) -> Result<BTreeMap<String, BTreeMap<String, String>>, Trouble> {
     let mut used: BTreeMap<String, BTreeMap<String, String>> = BTreeMap::new();
     for text in texts {
@@ -268,7 +294,7 @@ fn uses(
             return Err(Trouble::refused(format!("\"{}\" was skipped, so nothing was used for it", task.name))
                 .help("leave out its --used or its --skip"));
         }
-        let (supply, amount) = supply(said)?;
+        let (supply, amount) = supply(said, known)?;
         let of_task = used.entry(task.name.clone()).or_default();
         of_task.insert(supply, amount);
         allowed(task, build.position(&task.at)?, of_task)?;
@@ -277,13 +303,14 @@ fn uses(
 }
 
 /// A reading as typed: `belts: belt frequency = 104 Hz`.
-async fn reading(ledger: &Ledger, machine: &OnMachine, text: &str) -> Result<Event, Trouble> {
+async fn reading(ledger: &Ledger, machine: &OnMachine, text: &str, is_new: bool) -> Result<Event, Trouble> {
     let parts = text.split_once(':').and_then(|(position, rest)| Some((position, rest.split_once('=')?)));
     let Some((position, (what, value))) = parts else {
         return Err(Trouble::refused(format!("\"{text}\" is not a reading"))
-            .help("write position, what was measured and the value: --reading \"belts: belt frequency = 104 Hz\""));
+            .help("write position, what was measured and the value: --reading \"belts: belt frequency = 104 Hz\"")
+            .help(format!("the positions are told by: tallow machine show \"{}\"", machine.info.name)));
     };
-    let position = &machine.build.position(position)?.name;
+    let position = &machine.position(position)?.name;
     let what = worded(what, "what was measured", "\"belt frequency\"")?;
-    Ok(readings::event(ledger, machine, position, &what, value).await?.0)
+    Ok(readings::event(ledger, machine, position, &what, value, is_new).await?.0)
 }

@@ -38,7 +38,12 @@ impl Carry {
         let tasks: Vec<&Task> = sheets.iter().flat_map(|sheet| sheet.tasks()).map(|stage| &stage.task).collect();
         Carry {
             gear: once(tasks.iter().flat_map(|task| &task.gear)),
-            tools: once(tasks.iter().flat_map(|task| &task.tools)),
+            tools: once(
+                tasks
+                    .iter()
+                    .flat_map(|task| &task.tools)
+                    .chain(&sheets.iter().flat_map(|sheet| sheet.supports()).collect::<Vec<_>>()),
+            ),
             supplies: summed(tasks.iter().flat_map(|task| &task.uses).map(amount)),
             if_needed: summed(tasks.iter().flat_map(|task| &task.may_use).map(amount)),
             spares: summed(

@@ -8,8 +8,8 @@ use upkeep::build::Caution;
 use super::carry::Carry;
 use super::laid_out::{Block, LaidOut, head_words, laid_out};
 use super::page::{FOOT_MM, HEAD_MM, MARGIN_MM, Paper};
+use super::time_words;
 use super::{ABOVE, Blank, Change, MOST_CODE_OCTETS, SheetError, TaskStage, VisitSheet, capital, check_all, day_words};
-use super::{minutes_words, time_words};
 
 const STYLE: &str = include_str!("sheet.css");
 
@@ -118,7 +118,8 @@ fn change(change: &Change) -> Markup {
         p.change {
             (tick())
             span.text { (change.what.words()) }
-            @if 0.0 < change.minutes { span.minutes { (minutes_words(change.minutes)) } }
+            @let minutes = change.minutes_words();
+            @if !minutes.is_empty() { span.minutes { (minutes) } }
         }
     }
 }
@@ -149,7 +150,7 @@ fn readings(readings: &[Blank]) -> Markup {
         ul.readings {
             @for blank in readings {
                 li {
-                    (capital(&blank.name)) ": " span.blank {} " " (blank.unit) " " (blank.hint())
+                    (capital(&blank.what())) ": " span.blank {} " " (blank.unit) " " (blank.hint())
                 }
             }
         }

@@ -217,7 +217,8 @@ impl Block<'_> {
                 carry.lists().map(|(_, items)| area.text(&items.join("; "), 7.0)).sum::<f64>() + 0.9
             }
             Block::Change(change) => {
-                let room = area.width - TICK - if 0.0 < change.minutes { 6.0 } else { 1.0 };
+                let minutes = change.minutes_words();
+                let room = area.width - TICK - if minutes.is_empty() { 1.0 } else { width(&minutes) + 3.0 };
                 LINE * lines(&change.what.words(), room / BOLD) as f64 + 0.9
             }
             Block::Head { stage, goes_on, .. } => head_height(stage, *goes_on, area),
@@ -226,7 +227,7 @@ impl Block<'_> {
                 area.text(text, STEP_INDENT) + 0.15 + frames.sum::<f64>()
             }
             Block::Readings(readings) => {
-                let words = |blank: &Blank| format!("{}: {} {}", blank.name, blank.unit, blank.hint());
+                let words = |blank: &Blank| format!("{}: {} {}", blank.what(), blank.unit, blank.hint());
                 readings.iter().map(|blank| area.text(&words(blank), STEP_INDENT + BLANK) + 0.8).sum::<f64>() + 0.1
             }
             Block::SignOff => 4.0 * 2.2 + 0.5,

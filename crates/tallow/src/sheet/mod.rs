@@ -86,9 +86,14 @@ pub(crate) enum What {
     SwitchOff {
         /// What comes down by itself without current, and is lowered before.
         sinks: Option<Sinks>,
+        /// What the tasks that follow ask to be done before, each once.
+        before: Vec<String>,
     },
-    /// Plug in and switch on.
-    PowerOn,
+    /// Plug in and switch on, after taking out what held up what sinks.
+    PowerOn {
+        /// What came down by itself, and was supported.
+        sinks: Option<Sinks>,
+    },
     /// Hot work follows; each of its tasks says when to heat.
     HotWork {
         /// What its tasks ask to wear.
@@ -109,19 +114,36 @@ pub(crate) enum What {
     TestMove,
 }
 
+impl Change {
+    /// How long it takes, in words; empty for nought. Hot work has the time of heating, which its tasks begin themselves.
+    fn minutes_words(&self) -> String {
+        match self.what {
+            _ if self.minutes <= 0.0 => String::new(),
+            What::HotWork { .. } => format!("heating takes {}", minutes_words(self.minutes)),
+            _ => minutes_words(self.minutes),
+        }
+    }
+}
+
 impl What {
     /// What to do, as an order.
     pub(crate) fn words(&self) -> String {
         match self {
-            What::SwitchOff { sinks } => {
-                format!("{}MACHINE: ISOLATED. Switch off, pull the plug, keep it in sight", lowered(*sinks))
+            What::SwitchOff { sinks, before } => {
+                let before =
+                    before_off(*sinks, before).into_iter().map(|order| format!("{order} Then ")).collect::<String>();
+                format!("{before}MACHINE: ISOLATED. Switch off, pull the plug, keep it in sight")
             }
-            What::PowerOn => "MACHINE: POWERED. Hands and tools out, plug in, switch on".to_owned(),
+            What::PowerOn { sinks } => {
+                let out = support_out(*sinks).map(|out| format!("{out}, ")).unwrap_or_default();
+                format!(
+                    "Only if nothing found above keeps the machine off; else stop here, leave it unplugged, mark it, and note \
+                     it below. MACHINE: POWERED. Hands and tools out, {out}plug in, switch on"
+                )
+            }
             What::HotWork { gear } => {
                 let wear = if gear.is_empty() { String::new() } else { format!("wear {}; ", gear.join(", ")) };
-                format!(
-                    "MACHINE: POWERED, HEATERS STILL OFF. WARNING: hot work follows; {wear}heat only where a step says so"
-                )
+                format!("MACHINE: HEATERS STILL OFF. WARNING: hot work follows; {wear}heat only where a step says so")
             }
             What::HeatersOff => "HEATERS OFF, any that is still on. The machine is hot".to_owned(),
             What::CoolDown { to_c } => {
@@ -131,25 +153,52 @@ impl What {
             }
             What::Open(access) => format!("Open: {access}"),
             What::Close(access) => format!("Close again: {access}"),
-            What::TestMove => "TEST. Hands and tools out, plug in and switch on if it is off, home the axes, try the \
-                               machine; heaters off"
-                .to_owned(),
+            What::TestMove => {
+                "TEST, only if nothing found above keeps the machine off; else leave it off and unplugged, mark \
+                               it, and note it below. Hands and tools out, home the axes, try the machine; heaters off"
+                    .to_owned()
+            }
         }
     }
 }
 
+/// What is done with the power on before switching off, in order: what tasks ask for, while nothing hot can meet the foam
+/// yet, then lowering what sinks.
+pub(crate) fn before_off(sinks: Option<Sinks>, orders: &[String]) -> Vec<String> {
+    let asked = (!orders.is_empty()).then(|| {
+        let orders = orders.join("; ");
+        format!("Before switching off: {orders}. Heaters off, and wait until nozzle and bed are cool to the touch.")
+    });
+    asked.into_iter().chain(lowered(sinks).map(str::to_owned)).collect()
+}
+
+/// What is taken out again before power comes on.
+pub(crate) fn support_out(sinks: Option<Sinks>) -> Option<&'static str> {
+    match sinks? {
+        Sinks::Head => Some("lift the head, take the foam out, let the head down gently onto the bed"),
+        Sinks::Z => Some("take the blocks out"),
+    }
+}
+
+/// What is laid out for lowering what sinks.
+pub(crate) fn support(sinks: Option<Sinks>) -> Option<&'static str> {
+    match sinks? {
+        Sinks::Head => Some("block of foam"),
+        Sinks::Z => Some("firm blocks"),
+    }
+}
+
 /// What is done before switching off, its caution first. Common practice, no source.
-fn lowered(sinks: Option<Sinks>) -> &'static str {
-    match sinks {
-        Some(Sinks::Head) => {
-            "CAUTION: the head falls when the motors lose their current. With the power on, lower it onto a block of foam or a \
-             folded cloth on the bed, fingers clear. Then "
-        }
-        Some(Sinks::Z) => {
+fn lowered(sinks: Option<Sinks>) -> Option<&'static str> {
+    match sinks? {
+        Sinks::Head => Some(
+            "CAUTION: the head falls when the motors lose their current. With the power on, lower it onto a block of foam on \
+             the bed, fingers clear.",
+        ),
+        Sinks::Z => Some(
             "CAUTION: what Z carries sinks when the motors lose their current. With the power on, lower it to its end or onto \
-             firm blocks, fingers clear. Then "
-        }
-        None => "",
+             firm blocks, fingers clear.",
+        ),
     }
 }
 
@@ -168,7 +217,7 @@ pub(crate) struct TaskStage {
 #[derive(Clone, Debug)]
 pub(crate) struct Blank {
     /// The position at which it is measured.
-    pub(crate) at: String,
+    pub(crate) position: String,
     /// What is measured: `tone of the x belt`.
     pub(crate) name: String,
     /// In what: `Hz`; empty for a bare number.
@@ -180,6 +229,11 @@ pub(crate) struct Blank {
 }
 
 impl Blank {
+    /// Where and what, as it is typed when it is booked: `x belt: tone`.
+    fn what(&self) -> String {
+        format!("{}: {}", self.position, self.name)
+    }
+
     /// What stands behind the place for the value: `(good: 80 to 95 Hz; was 84 on 3 Nov)`.
     fn hint(&self) -> String {
         let good = (!self.good.is_empty()).then(|| format!("good: {}", self.good));
@@ -269,7 +323,7 @@ impl Condition {
     fn after(self, what: &What) -> Condition {
         match what {
             What::SwitchOff { .. } => Condition::Isolated,
-            What::PowerOn | What::CoolDown { .. } => Condition::Cold,
+            What::PowerOn { .. } | What::CoolDown { .. } => Condition::Cold,
             What::HotWork { .. } => Condition::Hot,
             What::HeatersOff => Condition::Cooling,
             What::Open(_) | What::Close(_) | What::TestMove => self,
@@ -292,6 +346,14 @@ impl VisitSheet {
         self.stages.iter().filter_map(|stage| match stage {
             Stage::Task(task) => Some(&**task),
             Stage::Change(_) => None,
+        })
+    }
+
+    /// What is laid out because the machine is switched off: what holds up what would sink.
+    fn supports(&self) -> impl Iterator<Item = String> {
+        self.stages.iter().filter_map(|stage| match stage {
+            Stage::Change(Change { what: What::SwitchOff { sinks, .. }, .. }) => support(*sinks).map(str::to_owned),
+            _ => None,
         })
     }
 

@@ -4,8 +4,8 @@ use upkeep::build::Caution;
 
 use super::carry::Carry;
 use super::laid_out::head_words;
+use super::time_words;
 use super::{ABOVE, Blank, Change, SheetError, Stage, TaskStage, VisitSheet, capital, cautions_before, day_words};
-use super::{minutes_words, time_words};
 
 /// The sheet of a visit in lines of at most `width` letters (at least 40).
 ///
@@ -95,8 +95,8 @@ impl Plain {
 
     fn change(&mut self, change: &Change) {
         self.blank();
-        let minutes =
-            if 0.0 < change.minutes { format!(" ({})", minutes_words(change.minutes)) } else { String::new() };
+        let minutes = change.minutes_words();
+        let minutes = if minutes.is_empty() { minutes } else { format!(" ({minutes})") };
         self.says(TICK, &format!("{}{minutes}", change.what.words()));
     }
 
@@ -117,7 +117,7 @@ impl Plain {
     }
 
     fn reading(&mut self, blank: &Blank) {
-        self.says("   ", &format!("{}: ________ {} {}", capital(&blank.name), blank.unit, blank.hint()));
+        self.says("   ", &format!("{}: ________ {} {}", capital(&blank.what()), blank.unit, blank.hint()));
     }
 
     fn sign_off(&mut self, sheet: &VisitSheet) {

@@ -45,7 +45,17 @@ impl App {
     /// A server's state. With `fixed_now` its clock stands still, for rehearsals.
     pub(crate) fn new(ledger: Ledger, door: Door, fixed_now: Option<Timestamp>) -> App {
         let (waits, passwords) = (Mutex::default(), Semaphore::new(PASSWORDS_AT_ONCE));
-        App { ledger, door, waits, passwords, bell: Bell::default(), desk: Desk::default(), later: Beside::default(), fixed_now, glance: RwLock::default() }
+        App {
+            ledger,
+            door,
+            waits,
+            passwords,
+            bell: Bell::default(),
+            desk: Desk::default(),
+            later: Beside::default(),
+            fixed_now,
+            glance: RwLock::default(),
+        }
     }
 
     /// The present, by the shop's clock.

@@ -62,7 +62,8 @@ pub(crate) fn router<S: Clone + Send + Sync + 'static>() -> Router<S> {
     let all: [&'static Asset; 5] = [&STYLE, &SCRIPT, &ICON, &VISIT, &ROUNDS];
     all.into_iter().fold(Router::new(), |router, asset| {
         let answer = || async {
-            let headers = [(header::CONTENT_TYPE, asset.kind), (header::CACHE_CONTROL, "public, max-age=31536000, immutable")];
+            let headers =
+                [(header::CONTENT_TYPE, asset.kind), (header::CACHE_CONTROL, "public, max-age=31536000, immutable")];
             (headers, asset.text)
         };
         router.route(&asset.address(), get(answer))

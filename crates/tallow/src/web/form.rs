@@ -154,7 +154,8 @@ impl Field<'_> {
     pub(crate) fn show(&self, refusal: &Refusal) -> Markup {
         let id = format!("{}-{}", self.form, self.name);
         let hint_id = format!("{id}-hint");
-        let value = if self.kind == "password" { String::new() } else { refusal.value(self.form, self.name, self.value) };
+        let value =
+            if self.kind == "password" { String::new() } else { refusal.value(self.form, self.name, self.value) };
         // Figures are typed as text with a number pad: a browser's own field of numbers drops what it does not like.
         let (kind, pad) = if self.kind == "number" { ("text", Some("decimal")) } else { (self.kind, None) };
         html! {
@@ -169,7 +170,14 @@ impl Field<'_> {
 }
 
 /// A field in which one of some things is chosen: pairs of value and words.
-pub(crate) fn choice(refusal: &Refusal, form: &str, name: &str, label: &str, chosen: &str, of: &[(String, String)]) -> Markup {
+pub(crate) fn choice(
+    refusal: &Refusal,
+    form: &str,
+    name: &str,
+    label: &str,
+    chosen: &str,
+    of: &[(String, String)],
+) -> Markup {
     let id = format!("{form}-{name}");
     let chosen = refusal.value(form, name, chosen);
     html! {

@@ -52,15 +52,10 @@ impl Place {
     fn within(self) -> &'static [(&'static str, &'static str)] {
         match self {
             Place::Machines => &[("/machines", "All"), ("/before", "Before a print"), ("/labels", "Labels")],
-            Place::Records => &[
-                ("/records", "History"),
-                ("/lives", "Lives"),
-                ("/shop", "Shop"),
-                ("/shop/people", "People"),
-            ],
-            Place::Rounds => {
-                &[("/rounds", "Round"), ("/rounds/plan", "Plan again"), ("/rounds/keepers", "Keepers")]
+            Place::Records => {
+                &[("/records", "History"), ("/lives", "Lives"), ("/shop", "Shop"), ("/shop/people", "People")]
             }
+            Place::Rounds => &[("/rounds", "Round"), ("/rounds/plan", "Plan again"), ("/rounds/keepers", "Keepers")],
             Place::Stores => &[("/stores", "Items"), ("/stores/buy", "To buy")],
             Place::Today => &[],
         }
@@ -93,13 +88,35 @@ pub(crate) struct Around {
 
 impl Page {
     /// A page at `address` in `place`.
-    pub(crate) fn new(around: &Around, place: Place, address: &'static str, title: impl Into<String>, body: Markup) -> Page {
-        Page { title: title.into(), place: Some(place), address, body, about: around.clone(), script: None, looks_again: false }
+    pub(crate) fn new(
+        around: &Around,
+        place: Place,
+        address: &'static str,
+        title: impl Into<String>,
+        body: Markup,
+    ) -> Page {
+        Page {
+            title: title.into(),
+            place: Some(place),
+            address,
+            body,
+            about: around.clone(),
+            script: None,
+            looks_again: false,
+        }
     }
 
     /// A page outside the five places.
     pub(crate) fn apart(around: &Around, title: impl Into<String>, body: Markup) -> Page {
-        Page { title: title.into(), place: None, address: "", body, about: around.clone(), script: None, looks_again: false }
+        Page {
+            title: title.into(),
+            place: None,
+            address: "",
+            body,
+            about: around.clone(),
+            script: None,
+            looks_again: false,
+        }
     }
 
     /// With a script of its own beside the one of all pages.
@@ -172,7 +189,8 @@ impl Page {
 impl IntoResponse for Page {
     fn into_response(self) -> Response {
         let used_up = self.about.said.is_some();
-        let mut response = ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], self.render().into_string()).into_response();
+        let mut response =
+            ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], self.render().into_string()).into_response();
         if used_up {
             let cookie = header::HeaderValue::from_static("said=; Path=/; HttpOnly; SameSite=Strict; Max-Age=0");
             response.headers_mut().append(header::SET_COOKIE, cookie);

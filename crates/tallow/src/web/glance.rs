@@ -10,9 +10,9 @@ use ledger::{Ledger, News, Told};
 use motion::Quantity;
 use upkeep::agenda::busy_minutes;
 use upkeep::build::Task;
-use upkeep::shop::{Batch, Item, Rostered};
+use upkeep::shop::{Item, Rostered, sources};
 use upkeep::stake::forbids_running;
-use upkeep::stores::{self, Lack, Lot, Need, Shelf, Source, StoresError};
+use upkeep::stores::{Supplied, supplied};
 use upkeep::{Build, Due, MachineState, Materials, Rates, When, due};
 
 use crate::context;
@@ -157,28 +157,16 @@ impl Glance {
     ///
     /// # Errors
     /// An amount that can't be.
-    pub(crate) fn lacks(&self) -> Result<Vec<(&Told, Lack)>, Trouble> {
-        let mut sources: BTreeMap<String, Source> = BTreeMap::new();
-        for item in self.items.iter().filter(|item| item.stock.is_some()) {
-            let lot = |batch: &Batch| Lot { amount: batch.amount, from: None, expires: batch.expires };
-            let shelf = Shelf::new(item.batches.iter().map(lot).collect()).map_err(refused)?;
-            let lead_days = item.terms.as_ref().map(|terms| terms.lead_days);
-            sources.insert(item.name.clone(), Source { shelf, lead_days });
-        }
-        let told: Vec<&Told> = self.told.iter().filter(|told| told.stands()).collect();
-        let needs = |told: &&Told| {
+    pub(crate) fn lacks(&self) -> Result<Vec<(&Told, Supplied)>, Trouble> {
+        let today = self.now.date();
+        let mut sources = sources(&self.items, today).map_err(|error| Trouble::from_text(&error.to_string()))?;
+        let mut first: BTreeMap<String, (&Told, Supplied)> = BTreeMap::new();
+        for told in self.told.iter().filter(|told| told.stands()) {
             let tasks = self.machine(&told.machine).into_iter().flat_map(|machine| &machine.build.tasks);
             let uses = tasks.filter(|task| told.visit.tasks.contains(&task.name)).flat_map(|task| &task.uses);
-            let counted = uses.filter(|supply| sources.contains_key(&supply.name));
-            let needs = counted.map(|supply| Need { item: supply.name.clone(), amount: supply.amount });
-            (told.visit.day, needs.collect::<Vec<Need>>())
-        };
-        let visits: Vec<(Date, Vec<Need>)> = told.iter().map(needs).collect();
-        let lacks = stores::lacks(&visits, &sources, self.now.date()).map_err(refused)?;
-        let mut first: BTreeMap<String, (&Told, Lack)> = BTreeMap::new();
-        for (told, lacks) in told.into_iter().zip(lacks) {
-            for lack in lacks {
-                first.entry(lack.item.clone()).or_insert((told, lack));
+            let supplied = supplied(uses, told.visit.day.max(today), &mut sources, today);
+            for one in supplied.into_iter().filter(|one| 0.0 < one.lacking()) {
+                first.entry(one.item.clone()).or_insert((told, one));
             }
         }
         Ok(first.into_values().collect())
@@ -189,8 +177,4 @@ impl Glance {
         let place = self.machines.binary_search_by(|machine| machine.name.as_str().cmp(name)).ok()?;
         Some(&self.machines[place])
     }
-}
-
-fn refused(error: StoresError) -> Trouble {
-    Trouble::from_text(&error.to_string())
 }

@@ -17,8 +17,8 @@ mod guard;
 mod later;
 mod listen;
 mod pages;
-mod print;
 mod picture;
+mod print;
 mod problem;
 mod reply;
 mod upload;
@@ -76,10 +76,13 @@ pub(crate) async fn serve(
             .help("or listen at 127.0.0.1, without --name"));
     }
     if !address.ip().is_loopback() && tls.is_none() {
-        out::remark("Passwords will cross the network readably. Give --certificate and --key, or let a server before this one encrypt.");
+        out::remark(
+            "Passwords will cross the network readably. Give --certificate and --key, or let a server before this one encrypt.",
+        );
     }
     let unheard = |error: std::io::Error| {
-        Trouble::refused(format!("{address} can't be listened at: {error}")).help("name another: --listen 127.0.0.1:8080")
+        Trouble::refused(format!("{address} can't be listened at: {error}"))
+            .help("name another: --listen 127.0.0.1:8080")
     };
     let listener = TcpListener::bind(address).await.map_err(unheard)?;
     let bound = listener.local_addr().unwrap_or(address);
@@ -110,7 +113,8 @@ pub(crate) async fn serve(
 
 /// Pages are packed; an answer whose tag stands for its very bytes is not (RFC 9110, 8.8.3.3).
 fn packs() -> impl Predicate {
-    let is_untagged = |_: StatusCode, _: Version, headers: &HeaderMap, _: &Extensions| !headers.contains_key(header::ETAG);
+    let is_untagged =
+        |_: StatusCode, _: Version, headers: &HeaderMap, _: &Extensions| !headers.contains_key(header::ETAG);
     DefaultPredicate::new().and(is_untagged)
 }
 

@@ -167,8 +167,17 @@ mod tests {
             assert_eq!(local(to), to);
         }
         let elsewhere = [
-            "//example.org", "/\\example.org", "\\\\example.org", "https://example.org", "javascript:alert(1)", "", "example.org",
-            "/\t/example.org", "/a\r\nSet-Cookie: x=y", " /machines", "/ø",
+            "//example.org",
+            "/\\example.org",
+            "\\\\example.org",
+            "https://example.org",
+            "javascript:alert(1)",
+            "",
+            "example.org",
+            "/\t/example.org",
+            "/a\r\nSet-Cookie: x=y",
+            " /machines",
+            "/ø",
         ];
         for to in elsewhere {
             assert_eq!(local(to), "/", "{to:?}");

@@ -14,6 +14,17 @@ fn moves_are_listed_without_a_shop() {
 }
 
 #[test]
+fn a_machine_is_offered_only_the_moves_that_it_can_make() {
+    let shop = Shop::with_bowline();
+    assert!(shop.told("moves bowline").contains("spread grease"), "screws move its Z");
+    // No screw moves a delta.
+    let list = shop.json("moves --build delta");
+    let names: Vec<&str> = list.as_array().unwrap().iter().map(|one| one["move"].as_str().unwrap()).collect();
+    assert_eq!(names, ["sweep x", "sweep y", "sweep z", "run belts", "warm up"]);
+    shop.refused("moves --build delta \"spread grease\"", &["no screw moves Z", "tallow moves --build \"delta\""]);
+}
+
+#[test]
 fn cautions_come_on_standard_error_and_only_the_program_on_standard_output() {
     let shop = Shop::with_bowline();
     let answer = shop.ask("moves Bowline \"sweep x\"");
@@ -52,7 +63,7 @@ fn no_file_is_written_over() {
 #[test]
 fn moves_that_can_not_be_made_are_refused() {
     let shop = Shop::with_bowline();
-    shop.refused("moves bowline", &["not said which move", "tallow moves \"bowline\" \"sweep x\""]);
+    shop.refused("moves bowline --out x.gcode", &["not said which move", "tallow moves \"bowline\""]);
     shop.refused("moves bowlin", &["no machine is called \"bowlin\"", "did you mean bowline?"]);
     shop.refused("moves \"sweep x\"", &["for which machine", "tallow moves MACHINE \"sweep x\""]);
     shop.refused("moves bowline \"sweep w\"", &["no move is called \"sweep w\"", "did you mean sweep"]);

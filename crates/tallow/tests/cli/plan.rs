@@ -117,6 +117,39 @@ fn visits_are_called_off_with_a_reason_and_locked_and_freed() {
     shop.json(&format!("visit off {number} --why \"the machine is away\""));
     assert!(shop.json("visit").as_array().unwrap().iter().all(|visit| visit["visit"] != number));
     shop.refused(&format!("visit off {number} --why x"), &["was called off"]);
+    let said = shop.told("plan --keep").split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("was called off before, and is told anew"), "{said}");
+}
+
+#[test]
+fn days_off_name_the_visits_that_fall_in_them_and_a_keeper_is_not_set_to_nothing() {
+    let shop = shop();
+    shop.told("plan --keep");
+    let day = shop.json("visit")[0]["day"].as_str().unwrap().to_owned();
+    let n_told = shop.json("visit").as_array().unwrap().iter().filter(|visit| visit["day"] == day.as_str()).count();
+    let said = shop.told(&format!("keeper away mate --from {day}"));
+    assert!(said.contains(&format!("{n_told} visit")) && said.contains("told to them"), "{said}");
+    shop.refused("keeper set mate", &["nothing is said of mate", "--minutes"]);
+}
+
+#[test]
+fn what_a_visit_moved_far_off_by_hand_leaves_past_its_limit_is_named_and_costs_no_less() {
+    // Of ten days five are used on 6 November.
+    let mut shop = shop_with_one_task("10 days", "injury");
+    shop.now = "2026-11-06T00:00[Europe/Oslo]".to_owned();
+    shop.told("plan --keep");
+    let before = shop.json("plan");
+    let number = shop.json("visit")[0]["visit"].as_i64().unwrap();
+    shop.told(&format!("visit move {number} --to \"20 Dec 2026\""));
+    let after = shop.json("plan");
+    assert_eq!(after["unplaced"][0]["task"], "wipe the x rods", "{after:#}");
+    // Past its limit from 11 November to 20 December.
+    assert_eq!((&before["plan"]["days_late"], &after["plan"]["days_late"]), (&0.into(), &40.into()));
+    let text = shop.told("plan").split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        text.contains("Left past its limit") && text.contains("wipe the x rods, past its limit from Wed 11 Nov on"),
+        "{text}"
+    );
 }
 
 #[test]

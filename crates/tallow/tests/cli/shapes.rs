@@ -51,10 +51,11 @@ fn table_of(line: &str) -> (String, &'static [Row]) {
     let mut words = line.split(' ');
     let first = words.next().unwrap();
     let second = words.next().unwrap_or_default();
-    // What follows `lives` and `moves` is a name.
+    // What follows `lives` is a name, and so is a move, which is quoted; a machine alone lists its moves.
     let second = match first {
         "lives" if !second.is_empty() => "kind",
-        "moves" if !second.is_empty() => "name",
+        "moves" if second == "name" || line.contains('"') => "name",
+        "moves" => "",
         _ => second,
     };
     let two = format!("{first} {second}");

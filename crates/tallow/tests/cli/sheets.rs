@@ -121,7 +121,7 @@ fn a_reading_outside_of_its_limits_is_kept_and_said_to_be_outside_wherever_it_is
     let visits = shop.json("visit");
     let does = |visit: &&serde_json::Value| visit["tasks"].as_array().unwrap().contains(&"wipe the x rods".into());
     let number = visits.as_array().unwrap().iter().find(does).expect("it is due within the round")["visit"].clone();
-    let blank = "Play: ________ mm (good: at most 0.1 mm; was 0.25 on 25 Nov, outside)";
+    let blank = "X rods: play: ________ mm (good: at most 0.1 mm; was 0.25 on 25 Nov, outside)";
     let sheet = shop.told(&format!("sheet {number}"));
     assert!(sheet.contains(blank), "{sheet}");
     shop.told(&format!("sheet {number} --html sheet.html"));
@@ -170,4 +170,62 @@ fn a_deltas_head_is_lowered_before_the_machine_is_switched_off() {
     assert!(caution < lowered && lowered < off, "{delta}");
     let bed = sheet("moving-bed");
     assert!(bed.contains("MACHINE: ISOLATED. Switch off") && !bed.contains("lose their current"), "{bed}");
+    // What holds the head up is laid out, and comes out again before power comes on.
+    let laid_out = delta[..caution].rfind("Tools: ").expect("tools are laid out");
+    assert!(delta[laid_out..caution].contains("block of foam") && !bed.contains("block of foam"), "{delta}");
+    let [out, on] = ["take the foam out, let the head down gently onto the bed, plug in", "plug in, switch on"].map(at);
+    assert!(off < out && out < on, "{delta}");
+    // Findings may keep the machine off; power and test never come without asking.
+    for sheet in [&delta, &bed] {
+        let asked = "leave it unplugged, mark it, and note it below. MACHINE: POWERED.";
+        assert_eq!(sheet.matches(asked).count(), sheet.matches("POWERED.").count(), "{sheet}");
+        let asked = "TEST, only if nothing found above keeps the machine off; else leave it off and unplugged";
+        assert_eq!(sheet.matches(asked).count(), sheet.matches("TEST").count(), "{sheet}");
+        assert!(sheet.contains("POWERED.") && sheet.contains("TEST"), "{sheet}");
+    }
+}
+
+#[test]
+fn what_a_task_needs_before_the_machine_is_off_is_told_once_before_that_and_a_sheet_is_printed_once() {
+    let shop = told();
+    // Each month the gears are brushed and the guide tube is due at the latest after six; both need the filament out.
+    let tasks = ["brush out the extruder gears", "check the extruder's tension arm", "oil the z rods"];
+    let visit = upkeep::shop::Visit {
+        day: jiff::civil::date(2026, 11, 27),
+        keeper: "mate".to_owned(),
+        tasks: tasks.map(str::to_owned).to_vec(),
+        minutes: 40.0,
+        is_locked: false,
+        took: None,
+    };
+    let number = crate::visits::tell(&shop, visit);
+    let sheet = shop.told(&format!("sheet {number} {number}"));
+    let flat = sheet.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(flat.matches("The maker's manual stands above").count(), 1, "{sheet}");
+    assert_eq!(flat.matches("unload the filament").count(), 1, "{sheet}");
+    let at = |words: &str| flat.find(words).unwrap_or_else(|| panic!("{words} is missing: {sheet}"));
+    let [unload, lift] = ["unload the filament", "drive the gantry to half height"].map(at);
+    let [cool, off] = ["cool to the touch. Then", "MACHINE: ISOLATED"].map(at);
+    assert!(at("Before switching off: ") < unload && unload.max(lift) < cool && cool < off, "{sheet}");
+    let alone = shop.json("steps \"oil the z rods\" --on bowline");
+    assert!(alone["before_off"][0].as_str().unwrap().contains("half height") && alone["before_on"].is_null());
+}
+
+#[test]
+fn a_machine_that_will_be_past_its_limit_by_the_visits_day_is_said_not_to_be_so_today() {
+    let shop = Shop::with_machine("moving-bed");
+    shop.told("keeper set mate --minutes \"mon-sat 180\" --skill qualified");
+    // The bowline joined on 1 Nov: what is due each month is past its limit from 1 Dec on, not on 25 Nov.
+    let visit = upkeep::shop::Visit {
+        day: jiff::civil::date(2026, 12, 3),
+        keeper: "mate".to_owned(),
+        tasks: vec!["oil the x rods".to_owned()],
+        minutes: 20.0,
+        is_locked: false,
+        took: None,
+    };
+    let number = crate::visits::tell(&shop, visit);
+    let why = shop.json(&format!("sheet {number}"))[0]["not_to_be_run"].as_str().unwrap().to_owned();
+    assert!(why.starts_with("not past its limit today, but will be past its limit by then: "), "{why}");
+    assert!(why.contains("oil the x rods"), "{why}");
 }

@@ -99,6 +99,45 @@ fn locking_what_is_locked_says_so_and_writes_nothing() {
 }
 
 #[test]
+fn a_visit_is_booked_no_earlier_than_it_was_told_of_and_its_day_is_said() {
+    // It is told of on 25 Nov 2026 at 8:00 UTC, for 27 Nov; now is later on 25 Nov.
+    let mut shop = shop();
+    let id = tell(&shop, wiping("mate", FRIDAY, false));
+    let before = shop.entries();
+    // A day to come without its year is read as that of last year.
+    for when in ["27 Nov", "3 days ago", "2026-11-25 0:30"] {
+        let parts = [format!("visit {id} was told of on Wed 25 Nov 2026"), "can't have been walked on".to_owned()];
+        let parts: Vec<&str> = parts.iter().map(String::as_str).collect();
+        shop.refused(&format!("visit walked {id} --when \"{when}\""), &parts);
+    }
+    shop.refused(&format!("visit walked {id} --when \"27 Nov\""), &["Thu 27 Nov 2025", "with its year"]);
+    assert_eq!(shop.entries(), before, "nothing is booked");
+    "2026-11-26T10:00[Europe/Oslo]".clone_into(&mut shop.now);
+    let said = shop.told(&format!("visit walked {id} --when yesterday"));
+    assert!(said.contains("walked on Wed 25 Nov 2026 in"), "a day before today's is said: {said}");
+}
+
+#[test]
+fn near_names_of_supplies_and_readings_are_refused_unless_they_are_said_to_be_new() {
+    let shop = shop();
+    let id = tell(&shop, wiping("mate", FRIDAY, false));
+    let used = "--used \"wipe the x rods: isopropyl\"";
+    let full = "isopropyl alcohol, 90 % or more";
+    shop.refused(&format!("visit walked {id} {used}"), &["near to the supply", full, "--new"]);
+    shop.refused("done \"wipe the x rods\" --on bowline --used isopropyl=3", &["near to the supply", full, "--new"]);
+    // The build names the play of the x rods; nobody has measured yet.
+    shop.refused("reading \"x rods\" pla \"0.1 mm\" --on bowline", &["near to the reading \"play\"", "--new"]);
+    shop.told("reading nozzle \"bore at the tip\" \"0.4 mm\" --on bowline");
+    let walked = format!("visit walked {id} --reading \"nozzle: bore = 0.4 mm\"");
+    shop.refused(&walked, &["\"bore\" is near to the reading \"bore at the tip\"", "nothing was recorded"]);
+    shop.told("reading nozzle bore \"0.4 mm\" --on bowline --new");
+    shop.told("reading nozzle length \"4 mm\" --on bowline");
+    // What has been said to be new is known from then on.
+    shop.told(&walked);
+    shop.refused("reading nozle bore \"0.4 mm\" --on Bowline", &["tallow machine show \"bowline\""]);
+}
+
+#[test]
 fn a_visit_is_booked_with_each_task_once() {
     let shop = shop();
     let id = tell(&shop, wiping("mate", FRIDAY, false));

@@ -18,6 +18,7 @@ fn change(what: What, minutes: f64) -> Stage {
 fn task(task: &Task) -> Stage {
     let looks = task.name.contains("belt");
     let blank = || Blank {
+        position: "belt".into(),
         name: "tone of the belt".into(),
         unit: "Hz".into(),
         good: "80 to 95 Hz".into(),
@@ -31,9 +32,9 @@ fn task(task: &Task) -> Stage {
 fn visit(build: &Build, tasks: &[&Task]) -> VisitSheet {
     let of = |state: State| tasks.iter().filter(move |task| task.state == state).map(|one| task(one));
     let heat = || change(What::HotWork { gear: vec!["heat-proof gloves".into()] }, 9.0);
-    let mut stages = vec![change(What::SwitchOff { sinks: Sinks::of(build) }, 0.0)];
+    let mut stages = vec![change(What::SwitchOff { sinks: Sinks::of(build), before: Vec::new() }, 0.0)];
     stages.extend(of(State::Isolated));
-    stages.push(change(What::PowerOn, 0.0));
+    stages.push(change(What::PowerOn { sinks: Sinks::of(build) }, 0.0));
     stages.extend(of(State::Cold));
     if tasks.iter().any(|task| task.state == State::Hot) {
         stages.push(heat());

@@ -89,7 +89,12 @@ impl Shop {
         let mut lines = BufReader::new(child.stdout.take().expect("a pipe")).lines();
         let line = lines.next().expect("a line").expect("UTF-8");
         let address = line.split_whitespace().find(|word| word.starts_with("http")).expect("an address");
-        Server { address: address.trim_end_matches('/').to_owned(), child, _rest: Box::new(lines), _folder: self.folder.clone() }
+        Server {
+            address: address.trim_end_matches('/').to_owned(),
+            child,
+            _rest: Box::new(lines),
+            _folder: self.folder.clone(),
+        }
     }
 }
 
@@ -247,8 +252,16 @@ impl Browser {
     /// Types into the field with that label, in place of what stood there.
     pub(crate) async fn fill(&self, label: &str, text: &str) {
         let path = format!("//label[starts-with(normalize-space(.), \"{label}\")]");
-        let label_element = self.client.find(Locator::XPath(&path)).await.unwrap_or_else(|error| panic!("no label \"{label}\": {error}"));
-        let id = label_element.attr("for").await.expect("an answer").unwrap_or_else(|| panic!("\"{label}\" is for no field"));
+        let label_element = self
+            .client
+            .find(Locator::XPath(&path))
+            .await
+            .unwrap_or_else(|error| panic!("no label \"{label}\": {error}"));
+        let id = label_element
+            .attr("for")
+            .await
+            .expect("an answer")
+            .unwrap_or_else(|| panic!("\"{label}\" is for no field"));
         let field = self.client.find(Locator::Css(&format!("[id=\"{id}\"]"))).await.expect("the label's field");
         if field.tag_name().await.expect("an answer") == "select" {
             field.select_by_label(text).await.unwrap_or_else(|error| panic!("\"{label}\" has no \"{text}\": {error}"));
@@ -265,7 +278,8 @@ impl Browser {
 
     /// Photographs the whole page.
     pub(crate) async fn photograph(&self, name: &str) {
-        let size = self.ask("const page = document.documentElement; return [page.clientWidth, page.scrollHeight]").await;
+        let size =
+            self.ask("const page = document.documentElement; return [page.clientWidth, page.scrollHeight]").await;
         let (width, height) = (size[0].as_u64().expect("a width"), size[1].as_u64().expect("a height").min(8000));
         let clip = json!({ "x": 0, "y": 0, "width": width, "height": height, "scale": 1 });
         let wanted = json!({ "format": "png", "captureBeyondViewport": true, "clip": clip });

@@ -3,8 +3,35 @@
 use crate::harness::{Browser, DESK, PHONE, Shop};
 
 /// The pages by address and name.
-const PAGES: [(&str, &str); 27] =
-    [("/", "today"), ("/shop/people", "people"), ("/sign-in", "sign-in-home"), ("/machines", "machines"), ("/machines/bowline", "machine"), ("/machines/bowline?why", "machine-why"), ("/machines/bowline/x%20rods", "part"), ("/before", "before"), ("/labels", "labels"), ("/rounds", "rounds"), ("/rounds/plan", "plan"), ("/rounds/keepers", "keepers"), ("/stores", "stores"), ("/stores/buy", "buy"), ("/stores/item/carbon%20filter", "store-item"), ("/records", "records"), ("/records/1", "entry"), ("/lives", "lives"), ("/lives/feed%20tube", "lives-kind"), ("/shop", "shop"), ("/shop/verify", "verify"), ("/shop/builds", "builds"), ("/shop/builds/edit?build=moving-bed", "build"), ("/shop/new-machine", "new-machine"), ("/shop/new-machine/about?build=moving-bed", "new-machine-about"), ("/shop/new-machine/keeper?build=moving-bed&name=cleat", "new-machine-keeper"), ("/shop/new-machine/first/bowline", "new-machine-first")];
+const PAGES: [(&str, &str); 27] = [
+    ("/", "today"),
+    ("/shop/people", "people"),
+    ("/sign-in", "sign-in-home"),
+    ("/machines", "machines"),
+    ("/machines/bowline", "machine"),
+    ("/machines/bowline?why", "machine-why"),
+    ("/machines/bowline/x%20rods", "part"),
+    ("/before", "before"),
+    ("/labels", "labels"),
+    ("/rounds", "rounds"),
+    ("/rounds/plan", "plan"),
+    ("/rounds/keepers", "keepers"),
+    ("/stores", "stores"),
+    ("/stores/buy", "buy"),
+    ("/stores/item/carbon%20filter", "store-item"),
+    ("/records", "records"),
+    ("/records/1", "entry"),
+    ("/lives", "lives"),
+    ("/lives/feed%20tube", "lives-kind"),
+    ("/shop", "shop"),
+    ("/shop/verify", "verify"),
+    ("/shop/builds", "builds"),
+    ("/shop/builds/edit?build=moving-bed", "build"),
+    ("/shop/new-machine", "new-machine"),
+    ("/shop/new-machine/about?build=moving-bed", "new-machine-about"),
+    ("/shop/new-machine/keeper?build=moving-bed&name=cleat", "new-machine-keeper"),
+    ("/shop/new-machine/first/bowline", "new-machine-first"),
+];
 
 #[tokio::test]
 async fn every_page_fits_a_phone_and_a_desk_and_breaks_none_of_its_own_rules() {

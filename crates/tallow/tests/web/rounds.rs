@@ -11,7 +11,8 @@ use crate::harness::{Browser, DESK, PHONE, Shop};
 /// A visit as the command line tells it.
 fn visit(shop: &Shop, number: &str) -> Value {
     let all: Value = serde_json::from_str(&shop.run(&["visit", "--json"])).expect("JSON");
-    let of_number = |visit: &&Value| visit["visit"].to_string() == number;
+    let number: i64 = number.parse().expect("a number");
+    let of_number = |visit: &&Value| visit["visit"] == number;
     all.as_array()
         .expect("a list")
         .iter()

@@ -10,10 +10,13 @@ use crate::harness::{Browser, DESK, PHONE, Shop};
 /// An item of the demo that comes in pieces.
 const ITEM: &str = "carbon filter";
 
-fn stock(shop: &Shop) -> f64 {
+/// How many pieces of it there are.
+fn stock(shop: &Shop) -> u64 {
     let items: Value = serde_json::from_str(&shop.run(&["stores", "--json"])).expect("JSON");
     let item = items.as_array().expect("a list").iter().find(|item| item["item"] == ITEM).expect("the item");
-    item["stock"].as_f64().expect("a stock")
+    let stock = item["stock"].as_f64().expect("a stock");
+    assert!(stock.fract().abs() < 1e-9, "whole pieces: {stock}");
+    stock.round() as u64
 }
 
 async fn type_into(browser: &Browser, id: &str, text: &str) {
@@ -35,13 +38,13 @@ async fn what_comes_and_what_is_counted_changes_what_is_there() {
     type_into(&browser, "receive-price", "46").await;
     browser.press("Record that it came").await;
     browser.shows_soon(&["Received: 4 of carbon filter"]).await;
-    assert_eq!(stock(&shop), before + 4.0);
+    assert_eq!(stock(&shop), before + 4);
 
     browser.press("A count").await;
     type_into(&browser, "count-amount", "5").await;
     browser.press("Record the count").await;
     browser.shows_soon(&["Counted: 5 of carbon filter"]).await;
-    assert_eq!(stock(&shop), 5.0);
+    assert_eq!(stock(&shop), 5);
     browser.photograph("item").await;
 
     // More than is there can't be thrown away, and what was typed stays.
@@ -53,7 +56,7 @@ async fn what_comes_and_what_is_counted_changes_what_is_there() {
     let typed =
         browser.ask("return ['discard-amount', 'discard-why'].map(id => document.getElementById(id).value)").await;
     assert_eq!(typed, serde_json::json!(["99", "wet"]));
-    assert_eq!(stock(&shop), 5.0);
+    assert_eq!(stock(&shop), 5);
     browser.close().await;
 }
 

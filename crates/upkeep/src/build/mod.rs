@@ -30,6 +30,7 @@ pub use own_limit::LimitError;
 pub use reading::{Outside, Reading};
 pub use shipped::shipped;
 pub use work::Work;
+pub(crate) use work::uses_lubricant;
 
 use crate::Unknown;
 
@@ -203,6 +204,8 @@ pub struct Task {
     pub uses: Vec<Supply>,
     /// Supplies and amounts that it uses only where a step finds them needed.
     pub may_use: Vec<Supply>,
+    /// What must be done on the powered machine before it is switched off for it, each an order: `unload the filament`.
+    pub before_off: Vec<String>,
     /// What to do, in order.
     pub steps: Vec<String>,
     /// Cautions; each stands before the step it belongs to.

@@ -13,6 +13,7 @@ pub(super) fn check(section: &Section<'_>, task: &Task, position: Option<&Positi
     heat_needs_a_hot_machine(section, task);
     nothing_burns_on_a_hot_machine(section, task);
     nothing_hot_is_near(section, task);
+    only_an_isolated_machine_is_switched_off(section, task);
     dangers_carry_a_caution(section, task);
     gear_is_laid_out(section, task);
     if let Some(position) = position {
@@ -63,6 +64,14 @@ fn nothing_hot_is_near(section: &Section<'_>, task: &Task) {
         let found = "\"while_cooling\" is true, but this task cannot be done on a powered machine with hot parts";
         let help = "take the line out: only a task whose state is \"cold\", with no supply that burns, may say so";
         section.report.add(&section.span_of("while_cooling"), found, help);
+    }
+}
+
+/// A powered task is not begun by switching off, so nobody would do what stands before that.
+fn only_an_isolated_machine_is_switched_off(section: &Section<'_>, task: &Task) {
+    if task.state != State::Isolated && !task.before_off.is_empty() {
+        let found = format!("nothing is switched off for this task, whose state is \"{}\"", task.state);
+        section.report.add(&section.span_of("before_off"), found, "write it as the task's first step");
     }
 }
 

@@ -31,6 +31,7 @@ pub(super) const KEYS: &[&str] = &[
     "apart",
     "with",
     "may_use",
+    "before_off",
     "reading",
 ];
 
@@ -71,7 +72,7 @@ pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
         None => Some(Vec::new()),
     };
     let limits = section.need("limit").and_then(|value| limits(&value, known));
-    let (gear, tools) = (section.names("gear"), section.names("tools"));
+    let [gear, tools, before_off] = ["gear", "tools", "before_off"].map(|key| section.names(key));
     let (name, at, state, uses, renews) = (name?, at?, state?, uses?, renews?);
     let position = known.positions.iter().find(|position| position.name == at);
     let derived = position.is_some_and(|position| work::while_cooling(state, &uses, position));
@@ -93,6 +94,7 @@ pub(super) fn read(section: &Section<'_>, known: &Known) -> Option<Task> {
         tools: tools?,
         uses,
         may_use: may_use?,
+        before_off: before_off?,
         steps: steps?,
         cautions: cautions?,
         readings: readings?,

@@ -29,4 +29,4 @@ words!(Axis, 3, X => "x", Y => "y", Z => "z");
 words!(State, 3, Isolated => "isolated", Cold => "cold", Hot => "hot");
 words!(Neglect, 4, Nuisance => "nuisance", FailedPrint => "failed print", Damage => "damage", Injury => "injury");
 words!(SignalWord, 4, Danger => "danger", Warning => "warning", Caution => "caution", Notice => "notice");
-words!(Work, 6, Clean => "clean", Look => "look", Replace => "replace", Adjust => "adjust", Lubricate => "lubricate", Test => "test");
+words!(Work, 7, Clean => "clean", Look => "look", Replace => "replace", Adjust => "adjust", Lubricate => "lubricate", Calibrate => "calibrate", Test => "test");

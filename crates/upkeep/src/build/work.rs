@@ -18,6 +18,8 @@ pub enum Work {
     Adjust,
     /// Oil or grease goes on.
     Lubricate,
+    /// The whole machine is measured and set by what is measured: its level, its first layer.
+    Calibrate,
     /// The machine shows that it works.
     Test,
 }
@@ -56,7 +58,7 @@ const FIRST_WORDS: [(&str, Work); 34] = [
     ("adjust", Work::Adjust),
     ("tighten", Work::Adjust),
     ("align", Work::Adjust),
-    ("calibrate", Work::Adjust),
+    ("calibrate", Work::Calibrate),
     ("tram", Work::Adjust),
     ("level", Work::Adjust),
     ("trim", Work::Adjust),
@@ -77,7 +79,7 @@ impl Work {
         if renews {
             return Work::Replace;
         }
-        if uses_any(uses, &LUBRICANTS) {
+        if uses_lubricant(uses) {
             return Work::Lubricate;
         }
         if uses_any(uses, &CLEANERS) {
@@ -93,9 +95,14 @@ impl Work {
     }
 }
 
-fn uses_any(uses: &[Supply], substances: &[&str]) -> bool {
-    let in_supply = |supply: &Supply| Supplies::built_in().substances_in(&supply.name);
-    uses.iter().flat_map(in_supply).any(|substance| substances.contains(&substance.name.as_str()))
+/// Whether any of the supplies is oil, grease or a dry lubricant.
+pub(crate) fn uses_lubricant<'a>(uses: impl IntoIterator<Item = &'a Supply>) -> bool {
+    uses_any(uses, &LUBRICANTS)
+}
+
+fn uses_any<'a>(uses: impl IntoIterator<Item = &'a Supply>, substances: &[&str]) -> bool {
+    let in_supply = |supply: &'a Supply| Supplies::built_in().substances_in(&supply.name);
+    uses.into_iter().flat_map(in_supply).any(|substance| substances.contains(&substance.name.as_str()))
 }
 
 fn has_word(name: &str, words: &[&str]) -> bool {

@@ -168,7 +168,7 @@ impl Rows {
     fn asked(&self, work: &Work<'_>, asked: &[(usize, Vec<usize>)]) -> Vec<(usize, f64)> {
         let mut rows = Vec::new();
         for (day, jobs) in asked {
-            rows.push((*day, work.extra_minutes(jobs, *day)));
+            rows.push((*day, work.extra_work_minutes(jobs, *day)));
             for (place, &skill) in self.skills.iter().enumerate() {
                 let needing = jobs.iter().map(|&job| &work.machine.jobs[job]).filter(|job| job.skills.hold(skill));
                 rows.push(((place + 1) * self.days + day, needing.map(|job| job.minutes).sum()));

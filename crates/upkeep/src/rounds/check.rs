@@ -112,6 +112,7 @@ fn each_visit(problem: &Problem, plan: &Plan, broken: &mut Vec<Broken>) {
         let mut minutes = of.setup_minutes;
         minutes += accesses.iter().map(|&access| of.accesses[access]).sum::<f64>();
         minutes += visit.jobs.iter().map(|&job| of.jobs[job].minutes).sum::<f64>();
+        minutes += waited(of, visit);
         if TOLERANCE * minutes.max(1.0) < (minutes - visit.minutes).abs() {
             broken.push(Broken::Minutes(place));
         }
@@ -132,6 +133,17 @@ fn each_visit(problem: &Problem, plan: &Plan, broken: &mut Vec<Broken>) {
             broken.push(Broken::Skills(place));
         }
     }
+}
+
+/// How long a visit waits, min: as long as two of its jobs do at most.
+fn waited(of: &MachineWork, visit: &Placed) -> f64 {
+    let is_there = |job: &usize| visit.jobs.contains(job);
+    of.waits.iter().fold(
+        0.0,
+        |most, ([one, other], minutes)| {
+            if is_there(one) && is_there(other) && most < *minutes { *minutes } else { most }
+        },
+    )
 }
 
 fn each_machine(problem: &Problem, plan: &Plan, machine: usize, of: &MachineWork, broken: &mut Vec<Broken>) {
@@ -224,7 +236,8 @@ fn cost_of(problem: &Problem, plan: &Plan, machine: usize, of: &MachineWork) -> 
     let mut cost = 0.0;
     let mut day_of = vec![None; of.jobs.len()];
     for visit in plan.visits.iter().filter(|visit| visit.machine == machine) {
-        cost += of.setup_cost[visit.day] + (visit.minutes - of.setup_minutes) * of.minute_cost[visit.day];
+        cost += of.setup_cost[visit.day]
+            + (visit.minutes - of.setup_minutes - waited(of, visit)) * of.minute_cost[visit.day];
         cost += visit.jobs.iter().map(|&job| of.jobs[job].costs[visit.day]).sum::<f64>();
         visit.jobs.iter().for_each(|&job| day_of[job] = Some(visit.day));
     }

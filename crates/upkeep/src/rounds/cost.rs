@@ -2,8 +2,20 @@
 
 use super::problem::{MachineWork, Placed, Plan, Problem, Skills};
 
-/// Minutes of a visit with some jobs: the set-up, each access once, and the jobs.
+/// Minutes of a visit with some jobs: the set-up, each access once, the jobs, and the longest wait among them.
 pub(crate) fn visit_minutes(machine: &MachineWork, jobs: &[usize]) -> f64 {
+    work_minutes(machine, jobs) + wait_minutes(machine, jobs)
+}
+
+/// The longest wait among some jobs, min.
+fn wait_minutes(machine: &MachineWork, jobs: &[usize]) -> f64 {
+    let is_there = |pair: &[usize; 2]| pair.iter().all(|job| jobs.contains(job));
+    let waits = machine.waits.iter().filter(|(pair, _)| is_there(pair)).map(|(_, minutes)| *minutes);
+    waits.fold(0.0, f64::max)
+}
+
+/// Minutes of a visit with some jobs, waits apart: what minutes are priced by, for it is a sum.
+pub(crate) fn work_minutes(machine: &MachineWork, jobs: &[usize]) -> f64 {
     machine.setup_minutes
         + access_minutes(machine, jobs)
         + jobs.iter().map(|&job| machine.jobs[job].minutes).sum::<f64>()

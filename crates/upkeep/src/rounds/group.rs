@@ -6,7 +6,7 @@
 //! branch and bound. Jobs are first taken off a crowded day where that costs the least for each minute, so that the first
 //! branches already end in a good plan.
 
-use super::cost::{job_cost, machine_cost, skills_of, visit_minutes};
+use super::cost::{job_cost, machine_cost, skills_of, visit_minutes, work_minutes};
 use super::opening::{Choice, Costs, EPSILON, ones};
 use super::problem::{Job, MachineWork, Placed, Skills};
 use super::room::{Room, TOLERANCE};
@@ -373,13 +373,22 @@ impl<'a> Work<'a> {
     }
 
     /// Minutes that some jobs add to a day.
-    pub(crate) fn extra_minutes(&self, added: &[usize], day: usize) -> f64 {
+    fn extra_minutes(&self, added: &[usize], day: usize) -> f64 {
+        self.extra(added, day, visit_minutes)
+    }
+
+    /// Minutes that some jobs add to a day and that are priced: waits apart.
+    pub(crate) fn extra_work_minutes(&self, added: &[usize], day: usize) -> f64 {
+        self.extra(added, day, work_minutes)
+    }
+
+    fn extra(&self, added: &[usize], day: usize, minutes: fn(&MachineWork, &[usize]) -> f64) -> f64 {
         match self.joined(day) {
             Some(visit) => {
                 let all: Vec<usize> = visit.jobs.iter().chain(added).copied().collect();
-                visit_minutes(self.machine, &all) - visit_minutes(self.machine, &visit.jobs)
+                minutes(self.machine, &all) - minutes(self.machine, &visit.jobs)
             }
-            None => visit_minutes(self.machine, added),
+            None => minutes(self.machine, added),
         }
     }
 

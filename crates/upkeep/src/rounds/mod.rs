@@ -23,6 +23,6 @@ pub(crate) use cost::of_visits;
 pub use group::{Grouping, group};
 pub use plan::{Effort, plan};
 pub use problem::{Job, Keeper, MachineWork, Placed, Plan, Problem, Reason, Skills, Stock, ToldVisit, Unplaced};
-pub(crate) use stage::placed;
 pub use simple::{monthly, on_due_days};
+pub(crate) use stage::placed;
 pub use wrong::Wrong;

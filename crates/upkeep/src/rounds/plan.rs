@@ -1,11 +1,12 @@
 //! The plan of a round.
 
 use super::bound::bound;
-use super::cost::{machine_cost, visit_minutes};
+use super::cost::{machine_cost, skills_of, visit_minutes};
 use super::group::{Prices, Work};
+use super::opening::ones;
 use super::problem::{MachineWork, Placed, Plan, Problem, Reason, Unplaced};
 use super::reasons::{possible_days, waiting};
-use super::room::Room;
+use super::room::{Room, TOLERANCE};
 use super::search::{Visits, search};
 use super::stage::{Stage, placed};
 use super::urgent::{urgent_alone, urgent_and_before};
@@ -121,6 +122,9 @@ fn unplaced(
     visits: &Visits,
 ) -> Vec<Unplaced> {
     let boundless = Room::boundless(problem.days, problem.stocks.len(), problem.keepers.len().max(1));
+    let mut room = Room::whole(problem);
+    visits.iter().flatten().for_each(|visit| room.take(&problem.machines[visit.machine], visit));
+    let room = &room;
     let of_machine = |machine: usize| {
         let of = &problem.machines[machine];
         let is_left = |job: usize| !visits[machine].iter().any(|visit| visit.jobs.contains(&job));
@@ -133,8 +137,35 @@ fn unplaced(
             let must = of.jobs[*job].is_urgent || wanted.contains(job) || reasons[machine][*job] == Err(Reason::Cycle);
             must && is_left(*job)
         };
-        let why = move |job: usize| reasons[machine][job].clone().err().unwrap_or(Reason::Crowded);
+        let why = move |job: usize| match &reasons[machine][job] {
+            Err(reason) => reason.clone(),
+            Ok(days) => match of.after.iter().find(|[first, second]| *second == job && is_left(*first)) {
+                Some(&[first, _]) => Reason::Waits { job: first },
+                None if !of.jobs[job].is_urgent && has_place(of, job, *days, &visits[machine], room) => Reason::Dear,
+                None => Reason::Crowded,
+            },
+        };
         (0..of.jobs.len()).filter(should).map(move |job| Unplaced { machine, job, why: why(job) }).collect::<Vec<_>>()
     };
     (0..problem.machines.len()).flat_map(of_machine).collect()
+}
+
+/// Whether visits leave room for a job on one of some days, in its machine's visit of that day where there is one.
+fn has_place(of: &MachineWork, job: usize, days: u64, visits: &[Placed], room: &Room) -> bool {
+    let is_on = |day: usize| {
+        let there = visits.iter().find(|visit| visit.day == day);
+        let others = there.map_or(&[][..], |visit| &visit.jobs);
+        let jobs: Vec<usize> = others.iter().copied().chain([job]).collect();
+        let (minutes, skills) = (visit_minutes(of, &jobs), skills_of(of, &[job]));
+        let has_minutes = match there {
+            Some(visit) => room.keeper_fits(visit.keeper, day, minutes - visit.minutes, skills),
+            None => room.fits(day, minutes, skills),
+        };
+        let is_apart = |pair: &[usize; 2]| !(pair.contains(&job) && pair.iter().any(|other| others.contains(other)));
+        has_minutes
+            && minutes <= of.window[day] + TOLERANCE
+            && of.apart.iter().all(is_apart)
+            && of.jobs[job].uses.iter().all(|&(stock, amount)| room.overdrawn(stock, &[(day, amount)]).is_none())
+    };
+    ones(days).any(is_on)
 }

@@ -62,6 +62,10 @@ pub struct MachineWork {
     pub after: Vec<[usize; 2]>,
     /// Pairs of jobs that are never done in one visit.
     pub apart: Vec<[usize; 2]>,
+    /// Pairs of jobs that in one visit must wait for each other, until the machine has cooled or is switched once more, and for
+    /// how many minutes. A visit waits as long as the pair of its jobs that waits the longest; the keeper's minutes go by, and
+    /// no cost is counted for it.
+    pub waits: Vec<([usize; 2], f64)>,
 }
 
 /// A task that may be done, or several that must be done together.
@@ -143,7 +147,7 @@ pub struct Placed {
     pub keeper: usize,
     /// Indices of its jobs, ascending.
     pub jobs: Vec<usize>,
-    /// Minutes, set-up and accesses included.
+    /// Minutes, set-up, accesses and waits included.
     pub minutes: f64,
 }
 
@@ -195,6 +199,8 @@ pub enum Reason {
         /// The index of the job that goes before.
         job: usize,
     },
+    /// On the days on which there is room for it, it costs more than leaving it.
+    Dear,
     /// Each of these would do, but others need the same minutes or supplies more.
     Crowded,
 }

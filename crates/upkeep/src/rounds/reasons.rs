@@ -2,6 +2,7 @@
 
 use super::cost::visit_minutes;
 use super::problem::{Job, MachineWork, Problem, Reason, Skills};
+use super::room::TOLERANCE;
 
 /// The days on which a job can be done as far as it alone is concerned, as a set of bits; or why there is none.
 pub(crate) fn possible_days(problem: &Problem, machine: &MachineWork, job: usize) -> Result<u64, Reason> {
@@ -14,12 +15,12 @@ pub(crate) fn possible_days(problem: &Problem, machine: &MachineWork, job: usize
         return Err(Reason::NoSkill);
     }
     let longest = |day: usize| longest_day(problem, job.skills, day);
-    let long: Vec<usize> = (0..problem.days).filter(|&day| needed <= longest(day)).collect();
+    let long: Vec<usize> = (0..problem.days).filter(|&day| needed <= longest(day) + TOLERANCE).collect();
     if long.is_empty() {
         let longest = (0..problem.days).map(longest).fold(0.0, f64::max);
         return Err(Reason::NoDayLongEnough { needed, longest });
     }
-    let open: Vec<usize> = long.iter().copied().filter(|&day| needed <= machine.window[day]).collect();
+    let open: Vec<usize> = long.iter().copied().filter(|&day| needed <= machine.window[day] + TOLERANCE).collect();
     if open.is_empty() {
         let longest = long.iter().map(|&day| machine.window[day]).fold(0.0, f64::max);
         return Err(Reason::NoWindow { needed, longest });

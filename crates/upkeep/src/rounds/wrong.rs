@@ -127,7 +127,9 @@ fn check_machine(machine: &MachineWork, days: usize, n_stocks: usize) -> Result<
             amount(used, || of("use"))?;
         }
     }
-    let pairs = machine.after.iter().chain(&machine.apart).flatten();
+    machine.waits.iter().try_for_each(|(_, minutes)| amount(*minutes, || of("waits")))?;
+    let waits = machine.waits.iter().map(|(pair, _)| pair);
+    let pairs = machine.after.iter().chain(&machine.apart).chain(waits).flatten();
     pairs.copied().try_for_each(|job| index(job, n_jobs, || of("a pair of jobs")))
 }
 

@@ -6,6 +6,7 @@ use jiff::civil::Date;
 use super::error::{named, one_line, price, said};
 use super::measured::sensible;
 use super::{Kept, ShopError};
+use crate::nearest::is_slip;
 use crate::{Supplies, Unknown};
 
 /// The share of waits for an order in which nothing may run out, where the shop names none. Judgement, no source.
@@ -166,12 +167,6 @@ pub fn item_named(name: &str, kept: &[Kept], is_new: bool) -> Result<(String, Op
         }
         _ => Ok((name.trim().to_owned(), None)),
     }
-}
-
-/// Whether one name is the other but for a slip of the pen: `brass nozle 0.4`, but not `brass nozzle 0.6`.
-fn is_slip(one: &str, other: &str) -> bool {
-    let letters = |name: &str| name.chars().filter(|letter| letter.is_alphabetic()).collect::<String>();
-    letters(one) != letters(other) && strsim::damerau_levenshtein(one, other) <= 2
 }
 
 /// Reads the last day on which something is good: a day, or a month, which is meant to its end.

@@ -1,7 +1,7 @@
 //! Which task of a visit comes before which.
 
 use crate::Build;
-use crate::build::{State, Task, Work};
+use crate::build::{State, Task, Work, uses_lubricant};
 
 /// A partial order of tasks, always without cycles.
 #[derive(Clone, Debug, PartialEq)]
@@ -18,7 +18,7 @@ impl Before {
         let mut before = Before { pairs: vec![vec![false; tasks.len()]; tasks.len()] };
         before.add_all(tasks, |one, other| other.after.contains(&one.name));
         before.add_all(tasks, |one, other| one.at == other.at && comes_first(one.work, other.work));
-        before.add_all(tasks, |one, other| one.work == Work::Lubricate && cleans_plate(build, other));
+        before.add_all(tasks, |one, other| brings_oil(one) && cleans_plate(build, other));
         before.add_all(tasks, |one, other| one.state != State::Hot && sheds_dirt_on(one, other));
         before
     }
@@ -26,6 +26,14 @@ impl Before {
     /// The same order with hot cleaning before oil as well, as far as that contradicts nothing.
     pub(super) fn with_hot_cleaning(mut self, tasks: &[&Task]) -> Before {
         self.add_all(tasks, sheds_dirt_on);
+        self
+    }
+
+    /// The same order with what calibrates the whole machine behind all that may change it, as far as that contradicts
+    /// nothing.
+    pub(super) fn with_calibration_last(mut self, tasks: &[&Task]) -> Before {
+        let may_change = |task: &Task| !matches!(task.work, Work::Calibrate | Work::Test) && !task.while_cooling;
+        self.add_all(tasks, |one, other| may_change(one) && other.work == Work::Calibrate);
         self
     }
 
@@ -76,6 +84,7 @@ impl Before {
 fn comes_first(one: Work, other: Work) -> bool {
     match other {
         Work::Test => one != Work::Test,
+        Work::Calibrate => !matches!(one, Work::Calibrate | Work::Test),
         Work::Lubricate => matches!(one, Work::Clean | Work::Replace),
         _ => false,
     }
@@ -85,6 +94,11 @@ fn comes_first(one: Work, other: Work) -> bool {
 /// is away from it.
 fn sheds_dirt_on(one: &Task, other: &Task) -> bool {
     one.work == Work::Clean && !one.while_cooling && other.work == Work::Lubricate
+}
+
+/// Whether a task brings oil or grease to the machine, whatever else it is.
+fn brings_oil(task: &Task) -> bool {
+    task.work == Work::Lubricate || uses_lubricant(task.uses.iter().chain(&task.may_use))
 }
 
 /// Kinds of part on which prints must stick, which oil from a glove or a rod would keep them from.
@@ -106,7 +120,31 @@ fn cleans_plate(build: &Build, task: &Task) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::Kind;
+    use crate::build::shipped;
+    use crate::{Kind, Supplies};
+
+    #[test]
+    fn every_shipped_task_that_uses_oil_or_grease_goes_before_the_plate_is_cleaned() {
+        let mut n_oiling = 0;
+        for (name, text) in shipped() {
+            let build = Build::parse(name, text).expect("a shipped build");
+            let tasks: Vec<&Task> = build.tasks.iter().collect();
+            let before = Before::of(&build, &tasks);
+            let plates: Vec<usize> = (0..tasks.len()).filter(|at| cleans_plate(&build, tasks[*at])).collect();
+            assert!(!plates.is_empty(), "{name}");
+            let is_oily = |supply: &str| {
+                let classes = Supplies::built_in().get(supply).map(|supply| supply.classes.clone()).unwrap_or_default();
+                classes.iter().any(|class| class == "oil" || class == "grease")
+            };
+            for (at, task) in tasks.iter().enumerate() {
+                if task.uses.iter().chain(&task.may_use).any(|supply| is_oily(&supply.name)) {
+                    n_oiling += 1;
+                    assert!(plates.iter().all(|plate| before.is(at, *plate)), "{name}: {}", task.name);
+                }
+            }
+        }
+        assert!(10 < n_oiling);
+    }
 
     #[test]
     fn every_kind_of_plate_is_cleaned_after_oil() {

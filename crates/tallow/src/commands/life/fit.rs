@@ -243,7 +243,12 @@ impl Told<'_> {
 ///
 /// # Errors
 /// Where the law has no bounds.
-pub(in crate::commands) fn paper(fit: &Fit, lives: &[Life], level: Level, few: Option<Posterior>) -> Result<Chart, Trouble> {
+pub(in crate::commands) fn paper(
+    fit: &Fit,
+    lives: &[Life],
+    level: Level,
+    few: Option<Posterior>,
+) -> Result<Chart, Trouble> {
     Told { fit, lives, level, few }.chart()
 }
 

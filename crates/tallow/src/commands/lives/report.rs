@@ -6,8 +6,9 @@ use life::Level;
 use upkeep::lives::{Ending, Stay, Verdict};
 
 use super::{
-    AHEAD, COMPARED, Ends, Money, Said, Shop, age_words, clock_words, ended, half_words, large_unit, law_words, limit_args,
-    limit_command, one_row, paper, pooled_words, sure_words, unknown_ages, verdict_word, verdict_words, weights,
+    AHEAD, COMPARED, Ends, Money, Said, Shop, age_words, clock_words, ended, half_words, large_unit, law_words,
+    limit_args, limit_command, one_row, paper, pooled_words, sure_words, unknown_ages, verdict_word, verdict_words,
+    weights,
 };
 use crate::chart::Chart;
 use crate::cli;
@@ -81,7 +82,15 @@ pub(crate) async fn reports(ledger: &Ledger, kind: &str, now: Timestamp) -> Resu
     let kinds = shop.named(kind)?;
     shop.read_ends(ledger, &kinds, now).await?;
     let rates = ledger.rates().await?;
-    let args = cli::Lives { kind: None, build: None, planned_cost: None, failure_cost: None, level: 0.9, csv: false, svg: None };
+    let args = cli::Lives {
+        kind: None,
+        build: None,
+        planned_cost: None,
+        failure_cost: None,
+        level: 0.9,
+        csv: false,
+        svg: None,
+    };
     let level = Level::new(args.level).map_err(|error| Trouble::refused(error.to_string()))?;
     let of = |(build, kind): &(String, String)| {
         let lives = shop.lives(build, kind, now);
@@ -120,7 +129,10 @@ impl Said<'_> {
         report.word = verdict_word(&advice.verdict);
         if let Verdict::Replace { best, .. } = &advice.verdict {
             for wanted in &advice.limits {
-                let limits = self.machines_for(&wanted.task).into_iter().map(|machine| limit_args(wanted, machine, advice.failures));
+                let limits = self
+                    .machines_for(&wanted.task)
+                    .into_iter()
+                    .map(|machine| limit_args(wanted, machine, advice.failures));
                 report.offers.extend(limits.map(|limit| Offer { command: limit_command(&limit), limit }));
             }
             report.remark = match (advice.limits.is_empty(), advice.limits.iter().any(|wanted| wanted.is_carried)) {
@@ -141,7 +153,10 @@ impl Said<'_> {
             && let Ok(fit) = &told.fit
         {
             let (size, symbol) = large_unit(&told.clock);
-            let unit = told.clock.quantity().map_or_else(|| symbol.to_owned(), |of| format!("{of}, {symbol}{}", weights(&told.clock)));
+            let unit = told
+                .clock
+                .quantity()
+                .map_or_else(|| symbol.to_owned(), |of| format!("{of}, {symbol}{}", weights(&told.clock)));
             report.charts.push(paper(fit, &told.lives, self.level, told.few())?.x_in(size, unit));
         }
         report.charts.extend(self.charts(&advice)?);

@@ -70,7 +70,7 @@ impl Assembled {
     pub(crate) fn agenda(&self, risks: &Risks, days: usize) -> Agenda {
         let machines: Vec<(&MachineState, &[Risk])> =
             self.states.iter().map(|state| (state, risks.of(state))).collect();
-        let told = self.told.iter().filter(|told| told.stands());
+        let told = self.told.iter().filter(|told| !told.is_cancelled);
         let told: Vec<(String, Visit)> = told.map(|told| (told.machine.clone(), told.visit.clone())).collect();
         let shop = Shop {
             machines: &machines,

@@ -41,6 +41,8 @@ pub(crate) struct Changes {
     pub(crate) same: u64,
     /// Locked visits of keepers who are gone: somebody must decide what becomes of them.
     pub(crate) undecided: Vec<Undecided>,
+    /// New visits to a machine on a day for which one was called off: machine and day.
+    pub(crate) anew: Vec<(String, Date)>,
 }
 
 /// A locked visit that nobody will walk, since its keeper is gone.
@@ -100,6 +102,12 @@ impl Changes {
 impl fmt::Display for Changes {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.counts())?;
+        self.anew.iter().try_for_each(|(machine, day)| {
+            write!(
+                f,
+                "\nA visit to {machine} on {day} was called off before, and is told anew: the work is still open."
+            )
+        })?;
         self.undecided.iter().try_for_each(|undecided| write!(f, "\n{undecided}"))
     }
 }
@@ -164,7 +172,15 @@ pub(crate) async fn keep(
             Change::Same(_) | Change::Undecided(_) => {}
         }
     }
-    Ok(Changes::count(&changes))
+    let is_called_off = |machine: &str, day: Date| {
+        shop.told.iter().any(|told| told.is_cancelled && told.machine == machine && told.visit.day == day)
+    };
+    let new = changes.iter().filter_map(|change| match change {
+        Change::New(placed) => Some((round.machine(placed).to_owned(), round.date(placed.day))),
+        _ => None,
+    });
+    let anew = new.filter(|(machine, day)| is_called_off(machine, *day)).collect();
+    Ok(Changes { anew, ..Changes::count(&changes) })
 }
 
 /// Refuses a plan that was made of what is so no more: people were told otherwise, keepers have other days, or care was given

@@ -5,20 +5,24 @@ mod keep;
 mod outlook;
 mod shape;
 
-use std::collections::BTreeMap;
+use std::cmp::Reverse;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::{Duration, Instant};
 
 use jiff::civil::Date;
-use upkeep::agenda::{Agenda, Spent};
+use upkeep::MachineState;
+use upkeep::agenda::{Agenda, Held, Spent};
 use upkeep::build::Task;
-use upkeep::rounds::{self, Effort, Placed, Plan, Reason};
+use upkeep::rounds::{self, Effort, Placed, Plan, Reason, Unplaced};
 use upkeep::shop::Visit;
+use upkeep::stores::supplied;
 
 pub(crate) use assembled::{Assembled, Risks};
 pub(crate) use keep::{Change, Changes, changes, keep};
 pub(crate) use outlook::{Outlook, Price, ROUND_DAYS};
 
 use crate::cli;
+use crate::commands::stores::told;
 use crate::context::{self, Context};
 use crate::out::Dress;
 use crate::trouble::Trouble;
@@ -62,13 +66,28 @@ impl Round {
     /// # Errors
     /// A shop that the planner can't hold.
     pub(crate) fn of(shop: &Assembled, risks: &Risks, days: usize, time: Duration) -> Result<Round, Trouble> {
-        let agenda = shop.agenda(risks, days);
+        let mut agenda = shop.agenda(risks, days);
         agenda.problem.check().map_err(|wrong| Trouble::refused(wrong.to_string()))?;
         let start = Instant::now();
         let effort = Effort { stop: &|| time <= start.elapsed(), ..Effort::default() };
-        let plan = rounds::plan(&agenda.problem, &effort);
+        let mut plan = rounds::plan(&agenda.problem, &effort);
+        // What waits for a visit runs after it, and then keeps other visits off.
+        let states: Vec<&MachineState> = shop.states.iter().collect();
+        for _ in 0..RELEASES {
+            if !agenda.release(&states, &plan) {
+                break;
+            }
+            plan = rounds::plan(&agenda.problem, &effort);
+        }
         let (on_due_days, at_once) = (rounds::on_due_days(&agenda.problem), rounds::monthly(&agenda.problem));
         Ok(Round { agenda, plan, on_due_days, at_once })
+    }
+
+    /// What no plan can cost less than, in money, and the share of this one's cost that may be saved at most; `None` where work
+    /// that may injure is late.
+    pub(super) fn bound(&self) -> Option<(f64, f64)> {
+        let (bound, money) = (self.agenda.bound(&self.plan)?, self.agenda.spent(&self.plan).money);
+        Some((bound, if 0.0 < money { (money - bound).max(0.0) / money } else { 0.0 }))
     }
 
     /// The day of that number, from 0 for today.
@@ -123,7 +142,7 @@ impl Round {
     /// What could not be placed though it should be, by reason and machine, so that one reason for all is told once.
     pub(crate) fn unplaced(&self, shop: &Assembled) -> Vec<(String, BTreeMap<usize, Vec<&str>>)> {
         let mut by_reason: Vec<(String, BTreeMap<usize, Vec<&str>>)> = Vec::new();
-        for unplaced in &self.plan.unplaced {
+        for unplaced in self.worst_first(shop) {
             let reason = reason_words(&unplaced.why, shop, &self.agenda, unplaced.machine);
             let place = by_reason.iter().position(|(other, _)| *other == reason).unwrap_or_else(|| {
                 by_reason.push((reason, BTreeMap::new()));
@@ -133,6 +152,18 @@ impl Round {
             by_reason[place].1.entry(unplaced.machine).or_default().push(job);
         }
         by_reason
+    }
+
+    /// What could not be placed: what may injure first, then what may damage, and so on.
+    fn worst_first(&self, shop: &Assembled) -> Vec<&Unplaced> {
+        let worst = |unplaced: &&Unplaced| {
+            let tasks = &shop.states[unplaced.machine].build.tasks;
+            let group = &self.agenda.tasks[unplaced.machine][unplaced.job];
+            Reverse(group.iter().map(|&task| tasks[task].neglect).max())
+        };
+        let mut all: Vec<&Unplaced> = self.plan.unplaced.iter().collect();
+        all.sort_by_key(worst);
+        all
     }
 }
 
@@ -163,6 +194,9 @@ pub(crate) fn spent_words(spent: Spent, currency: &str) -> String {
     }
 }
 
+/// How often it is planned anew at most because machines are released on other days than before.
+const RELEASES: usize = 3;
+
 struct Screen<'a> {
     context: &'a Context,
     shop: &'a Assembled,
@@ -182,19 +216,29 @@ impl Screen<'_> {
             self.visit(visit, why)?;
         }
         self.unplaced()?;
+        self.held()?;
+        self.supplies()?;
         self.costs()
     }
 
     /// Machines that must not run before something is done.
     fn forbidden(&self) -> Result<(), Trouble> {
         let out = &self.context.out;
-        for (state, forbidden) in self.shop.states.iter().zip(&self.round.agenda.forbidden) {
+        for (machine, (state, forbidden)) in self.shop.states.iter().zip(&self.round.agenda.forbidden).enumerate() {
             if forbidden.is_empty() {
                 continue;
             }
             let tasks: Vec<&str> = forbidden.iter().map(|&task| state.build.tasks[task].name.as_str()).collect();
             let text = format!("{} is not to be run until this is done: {}.", state.name, tasks.join("; "));
             out.caution(upkeep::build::SignalWord::Warning, &text)?;
+            let held_up = |unplaced: &&Unplaced| {
+                let group = &self.round.agenda.tasks[unplaced.machine][unplaced.job];
+                unplaced.machine == machine && group.iter().any(|task| forbidden.contains(task))
+            };
+            if let Some(unplaced) = self.round.plan.unplaced.iter().find(held_up) {
+                let why = reason_words(&unplaced.why, self.shop, &self.round.agenda, machine);
+                out.prose("  ", &format!("No day is planned for it: {why}."))?;
+            }
         }
         if self.round.agenda.forbidden.iter().any(|forbidden| !forbidden.is_empty()) { out.line("") } else { Ok(()) }
     }
@@ -237,20 +281,101 @@ impl Screen<'_> {
         Ok(())
     }
 
+    /// What locked visits leave past its limit, though neglect of it may injure or damage.
+    fn held(&self) -> Result<(), Trouble> {
+        let out = &self.context.out;
+        if self.round.agenda.held.is_empty() {
+            return Ok(());
+        }
+        out.line("\nLeft past its limit, for its visit is locked on a later day:")?;
+        for held in &self.round.agenda.held {
+            let state = &self.shop.states[held.machine];
+            let text = held_words(held, self.round.agenda.today);
+            out.prose("  ", &format!("{}: {}, {text}", state.name, state.build.tasks[held.task].name))?;
+        }
+        out.prose("  → ", "neglect of it may injure or damage; have it done before: tallow visit move NUMBER --to DAY")
+    }
+
+    /// What the planned visits need of which the stores have too little, or which they do not count.
+    fn supplies(&self) -> Result<(), Trouble> {
+        let (out, today) = (&self.context.out, self.round.agenda.today);
+        let mut sources = self.shop.sources.clone();
+        let mut short: BTreeMap<(String, Date), String> = BTreeMap::new();
+        let mut uncounted: BTreeSet<String> = BTreeSet::new();
+        for visit in &self.round.plan.visits {
+            let tasks = &self.shop.states[visit.machine].build.tasks;
+            let jobs = visit.jobs.iter().flat_map(|&job| &self.round.agenda.tasks[visit.machine][job]);
+            let needs = jobs.flat_map(|&task| &tasks[task].uses);
+            let day = self.round.date(visit.day);
+            for one in supplied(needs, day, &mut sources, today) {
+                if one.there.is_none() {
+                    uncounted.insert(one.item.clone());
+                } else if 0.0 < one.lacking() {
+                    let lacking = told(one.lacking(), &one.unit);
+                    let name = &self.shop.states[visit.machine].name;
+                    let text = format!("{name}, {}: {lacking} of {} too little", words::weekday(day, today), one.item);
+                    short.insert((one.item, day), text);
+                }
+            }
+        }
+        if !short.is_empty() {
+            out.line("\nOf what these visits use there is too little:")?;
+            short.values().try_for_each(|text| out.prose("  ", text))?;
+            out.line("  → what to order: tallow stores buy")?;
+        }
+        if uncounted.is_empty() {
+            return Ok(());
+        }
+        let names: Vec<String> = uncounted.into_iter().collect();
+        let text = format!(
+            "These visits use what the stores do not count, so nobody knows whether it is there: {}. To count it: tallow stores \
+             count ITEM AMOUNT",
+            names.join("; ")
+        );
+        out.line("")?;
+        out.prose("", &text)
+    }
+
+    /// Work that may injure and that a plan leaves late: which, where, and by how many days.
+    fn late(&self) -> Vec<String> {
+        let (agenda, plan) = (&self.round.agenda, &self.round.plan);
+        let mut all = Vec::new();
+        for (machine, jobs) in agenda.late.iter().enumerate() {
+            for (job, late) in jobs.iter().enumerate() {
+                let is_in = |visit: &&Placed| visit.machine == machine && visit.jobs.contains(&job);
+                let day = plan.visits.iter().find(is_in).map(|visit| visit.day);
+                let work = &agenda.problem.machines[machine];
+                let when = match day {
+                    Some(day) => format!("done on {}", words::weekday(self.round.date(day), agenda.today)),
+                    None => "left".to_owned(),
+                };
+                let days = late[day.unwrap_or(agenda.problem.days)];
+                if 0 < days {
+                    let days = words::count(days as u64, "days");
+                    all.push(format!("{}: {} ({when}, {days} late)", work.name, work.jobs[job].name));
+                }
+            }
+        }
+        all
+    }
+
     fn costs(&self) -> Result<(), Trouble> {
         let (out, plan) = (&self.context.out, &self.round.plan);
         if plan.visits.is_empty() {
             return Ok(());
         }
         out.line("")?;
-        let bound = match self.round.agenda.spent(plan).days_late {
-            0 => format!(
+        let bound = match self.round.bound() {
+            Some((bound, gap)) => format!(
                 "No plan can cost less than {} (a gap of {:.1} %).",
-                words::money(plan.bound, &self.shop.currency),
-                100.0 * plan.gap()
+                words::money(bound, &self.shop.currency),
+                100.0 * gap
             ),
-            // Danger is weighed so far above money that a bound on both tells nothing of money.
-            _ => "It goes before money, but had no place in time.".to_owned(),
+            None => {
+                let late = self.late();
+                let named = if late.is_empty() { String::new() } else { format!(" Late is {}.", late.join("; ")) };
+                format!("Such work goes before money, but there was no earlier day for it.{named}")
+            }
         };
         out.prose(
             "",
@@ -268,8 +393,29 @@ impl Screen<'_> {
                 self.round.spent(&self.round.at_once, &self.shop.currency)
             ),
         )?;
+        let left = plan.unplaced.len() as u64;
+        if 0 < left {
+            let left = words::count(left, "tasks");
+            out.prose(
+                "",
+                &format!(
+                    "In all three, work that is left counts as done after these days; here {left} could not be placed."
+                ),
+            )?;
+        }
         if self.shop.assumed.is_empty() { Ok(()) } else { out.prose("", &words::assumed(&self.shop.assumed)) }
     }
+}
+
+/// From when on a task is past its limit, and when it will be done.
+pub(super) fn held_words(held: &Held, today: Date) -> String {
+    let day = |day: Date| words::weekday(day, today);
+    let past = if held.past_from == today {
+        "past its limit".to_owned()
+    } else {
+        format!("past its limit from {} on", day(held.past_from))
+    };
+    format!("{past}; its locked visit is on {}, {}", day(held.day), held.keeper)
 }
 
 /// Why a job could not be placed, and the cheapest way out.
@@ -285,21 +431,32 @@ pub(super) fn reason_words(why: &Reason, shop: &Assembled, agenda: &Agenda, mach
             "whoever may do it is away in these days, or has no minutes for care".to_owned()
         }
         Reason::NoDayLongEnough { needed, longest } => format!(
-            "it takes {needed:.0} min with its visit, and no keeper who may do it has more than {longest:.0} min on a day; one long \
-             day would do"
+            "it takes {:.0} min with its visit, and no keeper who may do it has more than {:.0} min on a day; one long day would do",
+            needed.ceil(),
+            longest.floor()
         ),
         Reason::NoWindow { needed, longest } => format!(
-            "it takes {needed:.0} min with its visit, and the queue leaves the machine free for {longest:.0} min at most; queue \
-             less on one day"
+            "it takes {:.0} min with its visit, and the queue leaves the machine free for {:.0} min at most; queue less on one day",
+            needed.ceil(),
+            longest.floor()
         ),
         Reason::NoSupply { stock, needed, most } => {
             let name = &problem.stocks[*stock].name;
             let unit = shop.items.iter().find(|item| item.name == *name).map_or("", |item| item.unit.as_str());
             let amount = |amount: &f64| format!("{amount} {unit}").trim_end().to_owned();
-            format!("it uses {} of {name}, and there is {}; tallow stores buy", amount(needed), amount(most))
+            // Enough comes after the last day, or on one that is too late for whoever would go.
+            let enough = shop.sources.iter().find(|(item, _)| item.eq_ignore_ascii_case(name));
+            let comes = enough.and_then(|(_, source)| source.shelf.first_day_with(*needed, agenda.today));
+            let comes = comes.filter(|day| agenda.today < *day);
+            let what_to_do = match comes {
+                Some(day) => format!("what is on its way comes on {}, too late for these days", words::weekday(day, agenda.today)),
+                None => "tallow stores buy".to_owned(),
+            };
+            format!("it uses {} of {name}, and there is {}; {what_to_do}", amount(needed), amount(most))
         }
         Reason::Cycle => "it waits for itself through other tasks; mend \"after\" in the build".to_owned(),
-        Reason::Waits { job } => format!("it waits for \"{}\", which can't be done", problem.machines[machine].jobs[*job].name),
+        Reason::Waits { job } => format!("it waits for \"{}\", which is not in the plan either", problem.machines[machine].jobs[*job].name),
+        Reason::Dear => "on the days on which there is room, it would cost more than leaving it until after these days".to_owned(),
         Reason::Crowded => "other work needs the same minutes or supplies more; more of them on one day would do".to_owned(),
     }
 }

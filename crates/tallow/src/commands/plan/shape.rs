@@ -5,7 +5,7 @@ use upkeep::agenda::Spent;
 use upkeep::rounds::{Placed, Plan};
 
 use super::keep::Changes;
-use super::{Assembled, Round, reason_words};
+use super::{Assembled, Round, held_words, reason_words};
 
 pub(super) fn shape(shop: &Assembled, round: &Round, changes: Option<&Changes>) -> Value {
     let plan = &round.plan;
@@ -34,15 +34,21 @@ pub(super) fn shape(shop: &Assembled, round: &Round, changes: Option<&Changes>) 
         let Spent { money, days_late } = round.agenda.spent(plan);
         json!({ "cost": money, "days_late": days_late })
     };
-    // Danger is weighed so far above money that a bound on both tells nothing of money.
-    let in_money = round.agenda.spent(plan).days_late == 0;
+    // What a locked visit after the days leaves past its limit is in no visit of the plan.
+    let held = round.agenda.held.iter().filter(|held| round.date(round.agenda.problem.days) <= held.day).map(|held| {
+        let state = &shop.states[held.machine];
+        json!({
+            "machine": state.name, "task": state.build.tasks[held.task].name, "why": held_words(held, round.agenda.today),
+        })
+    });
+    let bound = round.bound();
     json!({
         "from": round.agenda.today.to_string(), "days": round.agenda.problem.days, "currency": shop.currency,
-        "assumed": shop.assumed, "plan": spent(plan), "bound": in_money.then_some(plan.bound),
-        "gap": in_money.then(|| plan.gap()), "on_due_days": spent(&round.on_due_days), "at_once": spent(&round.at_once),
+        "assumed": shop.assumed, "plan": spent(plan), "bound": bound.map(|bound| bound.0),
+        "gap": bound.map(|bound| bound.1), "on_due_days": spent(&round.on_due_days), "at_once": spent(&round.at_once),
         "not_to_be_run": forbidden.collect::<Vec<_>>(),
         "visits": plan.visits.iter().map(|visit| visit_shape(shop, round, visit)).collect::<Vec<_>>(),
-        "unplaced": unplaced.collect::<Vec<_>>(), "told": told,
+        "unplaced": unplaced.chain(held).collect::<Vec<_>>(), "told": told,
     })
 }
 

@@ -25,7 +25,9 @@ pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extensi
     let body = match &kinds {
         Ok(None) => return Ok(reckoning(&around)),
         Err(why) => trouble(why),
-        Ok(Some(kinds)) if kinds.is_empty() => html! { p { "No part was replaced or failed yet, so there are no lives to tell of." } },
+        Ok(Some(kinds)) if kinds.is_empty() => {
+            html! { p { "No part was replaced or failed yet, so there are no lives to tell of." } }
+        }
         Ok(Some(kinds)) => html! {
             p { "How parts of each kind ended: the more failed, the more their lives tell." }
             table.stacks {
@@ -54,7 +56,8 @@ fn address(kind: &str) -> String {
 }
 
 fn reckoning(around: &Around) -> Reply {
-    let body = html! { p role="status" { "The lives are being reckoned from the records; this page looks again by itself." } };
+    let body =
+        html! { p role="status" { "The lives are being reckoned from the records; this page looks again by itself." } };
     new_machine::waiting(Page::new(around, Place::Records, "/lives", "Lives", body))
 }
 
@@ -183,7 +186,8 @@ pub(crate) async fn accept(
     let command = typed.text("command");
     let offer = reports.iter().flat_map(|report| &report.offers).find(|offer| offer.command == command);
     let Some(Offer { limit, .. }) = offer else {
-        let why = Trouble::refused("that is not advised any more: something was recorded since").help("look at the advice anew");
+        let why = Trouble::refused("that is not advised any more: something was recorded since")
+            .help("look at the advice anew");
         return page(&app, &around, &kind, &Refusal::new("accept", why, typed)).await;
     };
     let Limit { task, every, of, on, reason } = limit;

@@ -8,9 +8,9 @@ mod lives;
 mod machine;
 mod machines;
 mod new_machine;
+mod people;
 mod records;
 mod rounds;
-mod people;
 mod shop;
 mod sign_in;
 mod stores;
@@ -32,8 +32,8 @@ use super::frame::{Around, Page};
 use super::guard;
 use super::problem;
 use super::reply::{Answer, Reply};
-use crate::trouble::Trouble;
 use super::upload::MOST_BYTES;
+use crate::trouble::Trouble;
 
 pub(super) use self::new_machine::FIRST as FIRST_MACHINE;
 
@@ -148,7 +148,8 @@ fn owning() -> Router<Arc<App>> {
 /// An address at which there is nothing.
 pub(super) async fn nowhere(Extension(around): Extension<Around>, uri: Uri) -> Answer {
     if guard::is_for_programs(uri.path()) {
-        let trouble = Trouble::refused("there is nothing at that address").help("/api/openapi.json tells what there is");
+        let trouble =
+            Trouble::refused("there is nothing at that address").help("/api/openapi.json tells what there is");
         return Ok(Reply::Other(Box::new(problem::response(StatusCode::NOT_FOUND, &trouble))));
     }
     missing(&around, "no page has that address")

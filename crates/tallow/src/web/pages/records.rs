@@ -156,6 +156,7 @@ fn words(kind: Kind) -> &'static str {
         Kind::Keeper => "keeper",
         Kind::Away => "days off",
         Kind::Received => "received",
+        Kind::Ordered => "ordered",
         Kind::Counted => "counted",
         Kind::ThrownAway => "thrown away",
         Kind::Terms => "terms",

@@ -66,23 +66,22 @@ fn lacking(glance: &Glance) -> Result<Markup, Failed> {
                     thead {
                         tr {
                             th scope="col" { "Item" } th.figure scope="col" { "Needed" } th.figure scope="col" { "There" }
-                            th scope="col" { "First visit that lacks it" } th scope="col" { "Here by, if ordered today" }
+                            th scope="col" { "First visit that lacks it" } th scope="col" { "Enough by" }
                         }
                     }
                     tbody {
                         @for (told, lack) in &lacks {
-                            @let unit = glance.items.iter().find(|item| item.name == lack.item).map_or("", |item| item.unit.as_str());
                             tr {
                                 th scope="row" { (item_link(&lack.item)) }
-                                td.figure data-name="Needed" { (self::told(lack.needed, unit)) }
-                                td.figure data-name="There" { (self::told(lack.there, unit)) }
+                                td.figure data-name="Needed" { (self::told(lack.needed, &lack.unit)) }
+                                td.figure data-name="There" { (self::told(lack.there.unwrap_or(0.0), &lack.unit)) }
                                 td data-name="First visit that lacks it" {
                                     a href={ "/visits/" (told.id) } { (told.machine) ", " (words::weekday(told.visit.day, glance.now.date())) }
                                 }
-                                td data-name="Here by, if ordered today" {
+                                td data-name="Enough by" {
                                     @match lack.earliest {
                                         Some(day) => (words::weekday(day, glance.now.date())),
-                                        None => "nobody said how it is bought",
+                                        None => "not on its way, and nobody said how it is bought",
                                     }
                                 }
                             }

@@ -14,8 +14,9 @@ use upkeep::When;
 use super::super::app::App;
 use super::super::frame::{self, Around, Page, Place};
 use super::super::glance::Glance;
-use super::super::reply::{Answer, Reply};
+use super::super::reply::{Answer, Failed, Reply};
 use super::machines;
+use crate::commands::stores::told as amount;
 use crate::words;
 
 /// Machines of which the page tells what is due beyond the visits; more stand under *Machines*.
@@ -28,7 +29,7 @@ pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extensi
         (frame::hatches())
         (forbidden(&glance, today))
         (visits(&glance, today))
-        (lacking(&glance))
+        (lacking(&glance, today)?)
         (soon(&glance, today))
     };
     Ok(Reply::Page(Page::new(&around, Place::Today, "/", "Today", body)))
@@ -114,39 +115,30 @@ pub(super) fn visit_address(told: &Told) -> String {
 }
 
 /// Items of which the visits that people have been told of need more than there is.
-fn lacking(glance: &Glance) -> Markup {
-    let mut needed: BTreeMap<&str, (f64, &str)> = BTreeMap::new();
-    for told in glance.told.iter().filter(|told| told.stands()) {
-        let Some(machine) = glance.machine(&told.machine) else { continue };
-        let tasks = machine.build.tasks.iter().filter(|task| told.visit.tasks.contains(&task.name));
-        for supply in tasks.flat_map(|task| &task.uses) {
-            needed.entry(&supply.name).or_insert((0.0, &supply.unit)).0 += supply.amount;
-        }
-    }
-    let stock = |name: &str| glance.items.iter().find(|item| item.name == name).and_then(|item| item.stock);
-    let short = needed.iter().filter_map(|(name, (amount, unit))| {
-        let lack = amount - stock(name)?.max(0.0);
-        (0.0 < lack).then_some((name, lack, unit))
-    });
-    let short: Vec<_> = short.collect();
-    html! {
-        @if !short.is_empty() {
+fn lacking(glance: &Glance, today: Date) -> Result<Markup, Failed> {
+    let lacks = glance.lacks()?;
+    Ok(html! {
+        @if !lacks.is_empty() {
             section aria-labelledby="lacking" {
                 h2 #lacking { "Lacking for the visits to come" }
                 ul {
-                    @for (name, lack, unit) in short {
-                        li { (name) ": " (lack) " " (if unit.is_empty() { "pieces" } else { unit }) " more are needed" }
+                    @for (told, lack) in &lacks {
+                        li {
+                            (lack.item) ": " (amount(lack.lacking(), &lack.unit)) " too little for "
+                            (told.machine) " on " (words::weekday(told.visit.day, today))
+                        }
                     }
                 }
                 p { a href="/stores" { "The stores, and what to buy" } }
             }
         }
-    }
+    })
 }
 
 /// The machines that are most used, drawn small.
 fn soon(glance: &Glance, today: Date) -> Markup {
-    let mut machines: Vec<_> = glance.machines.iter().filter_map(|machine| Some((machine, machine.most_used()?))).collect();
+    let mut machines: Vec<_> =
+        glance.machines.iter().filter_map(|machine| Some((machine, machine.most_used()?))).collect();
     machines.sort_by(|(_, one), (_, other)| other.share().total_cmp(&one.share()));
     let more = machines.len().saturating_sub(MOST_SOON);
     html! {

@@ -28,8 +28,8 @@ use self::mark::{Mark, Paper};
 use super::frame::hatch;
 use crate::words;
 
-pub(crate) use self::outline::outline;
 pub(crate) use self::graph::{Readings, Wear, readings, taken, wear};
+pub(crate) use self::outline::outline;
 
 /// A machine to be drawn.
 pub(crate) struct Subject<'a> {

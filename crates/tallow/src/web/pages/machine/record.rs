@@ -67,6 +67,7 @@ fn command(form: &str, machine: &str, typed: &Typed) -> Result<Command, Trouble>
     Ok(match form {
         "done" => Command::Done(Done {
             task: chosen(typed, "task", "a task")?,
+            new: false,
             occasion: occasion(),
             supplies: typed
                 .text("used")
@@ -89,6 +90,7 @@ fn command(form: &str, machine: &str, typed: &Typed) -> Result<Command, Trouble>
             occasion: occasion(),
         }),
         "reading" => Command::Reading(Reading {
+            new: false,
             position: chosen(typed, "position", "a part")?,
             what: typed.text("what"),
             value: typed.text("value"),

@@ -152,7 +152,7 @@ pub(super) async fn tick(
     let task = typed.text("task");
     let marks = match scene.closed() {
         Some(trouble) => Err(trouble),
-        None => ticks::marks(&scene.machine.build, &scene.told, &typed),
+        None => checked(&app, &scene, &task, ticks::marks(&scene.machine.build, &scene.told, &typed)).await,
     };
     let marks = match marks {
         Ok(marks) => marks,
@@ -234,7 +234,14 @@ fn new_key() -> String {
     format!("{:016x}{:016x}", half(), half())
 }
 
-/// Refuses a press that the visit's commands would refuse in the end.
-fn check(build: &upkeep::Build, told: &Told, walked: &cli::Walked) -> Result<(), Trouble> {
-    visit::check(build, told, walked)
+/// Refuses marks that the booking of the visit would refuse in the end.
+async fn checked(
+    app: &App,
+    scene: &Scene,
+    task: &str,
+    marks: Result<Vec<Mark>, Trouble>,
+) -> Result<Vec<Mark>, Trouble> {
+    let marks = marks?;
+    visit::check(&app.ledger, &scene.told, &ticks::of_marks(&scene.told, task, &marks)).await?;
+    Ok(marks)
 }

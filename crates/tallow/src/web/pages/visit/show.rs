@@ -280,7 +280,7 @@ impl Draw<'_> {
                 // What a key pressed in a field does: nothing is ticked by it.
                 button name="do" value="keep" hidden tabindex="-1" { "Keep" }
                 @for blank in &stage.readings {
-                    (field(&format!("reading:{}|{}: {}", blank.unit, blank.at, blank.name), &label(blank), &good(blank), "number"))
+                    (field(&format!("reading:{}|{}: {}", blank.unit, blank.position, blank.name), &label(blank), &good(blank), "number"))
                 }
                 (self.refusal.shown(&name))
                 p.press { button.big name="do" value="done" { "Done" } }
@@ -379,12 +379,15 @@ fn without_command(line: &str) -> &str {
 }
 
 fn label(blank: &Blank) -> String {
-    let name = sheet::capital(&blank.name);
+    let name = format!("{}: {}", sheet::capital(&blank.position), blank.name);
     if blank.unit.is_empty() { name } else { format!("{name}, {}", blank.unit) }
 }
 
+/// What is good, and what it was last.
 fn good(blank: &Blank) -> String {
-    if blank.good.is_empty() { String::new() } else { format!("good: {}", blank.good) }
+    let good = (!blank.good.is_empty()).then(|| format!("good: {}", blank.good));
+    let last = Some(blank.last.clone()).filter(|last| !last.is_empty());
+    good.into_iter().chain(last).collect::<Vec<_>>().join("; ")
 }
 
 fn caution(caution: &Caution) -> Markup {

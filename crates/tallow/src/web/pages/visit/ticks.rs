@@ -11,7 +11,7 @@ use crate::trouble::Trouble;
 /// The marks that a task's form asks for: what was pressed, and what was typed beside it.
 ///
 /// # Errors
-/// What the booking of the visit would refuse; a skip without a reason.
+/// A task that the visit has not.
 pub(super) fn marks(build: &Build, told: &Told, typed: &Typed) -> Result<Vec<Mark>, Trouble> {
     let task = typed.text("task");
     if !told.visit.tasks.contains(&task) {
@@ -41,7 +41,6 @@ pub(super) fn marks(build: &Build, told: &Told, typed: &Typed) -> Result<Vec<Mar
         "open" => marks.push(Mark::Open),
         _ => {}
     }
-    super::check(build, told, &of_marks(told, &task, &marks))?;
     Ok(marks)
 }
 
@@ -52,7 +51,7 @@ fn with_unit(value: &str, unit: &str) -> String {
 }
 
 /// The booking of one task's marks alone, so that what is wrong with them is said at once.
-fn of_marks(told: &Told, task: &str, marks: &[Mark]) -> cli::Walked {
+pub(super) fn of_marks(told: &Told, task: &str, marks: &[Mark]) -> cli::Walked {
     let mut walked = nothing(told);
     for mark in marks {
         match mark {
@@ -75,6 +74,7 @@ fn nothing(told: &Told) -> cli::Walked {
         also: Vec::new(),
         used: Vec::new(),
         reading: Vec::new(),
+        new: false,
         took: None,
         when: "now".to_owned(),
         note: String::new(),
