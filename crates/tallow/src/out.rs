@@ -123,7 +123,7 @@ impl Out {
 
     /// Prints a table.
     pub(crate) fn table(&self, table: &Table) -> Result<(), Trouble> {
-        self.write(&table.render(&self))
+        self.write(&table.render(self))
     }
 
     /// Dresses harmless text if the output shows colour.

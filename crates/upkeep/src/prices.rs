@@ -74,7 +74,7 @@ mod tests {
         assert!((prices.labour(10.0) - 10.0).abs() < 1e-12);
         assert_eq!(prices.of(Neglect::Damage), Some(0.0));
         assert_eq!(prices.of(Neglect::Injury), None);
-        assert_eq!(prices.amounts(), [60.0, 3.0, 5.0, 25.0, 0.0]);
+        assert_eq!(prices.amounts().map(|amount| amount.to_string()), ["60", "3", "5", "25", "0"]);
         assert_eq!(assumed, ["an hour standing still", "a nuisance", "a failed print"]);
     }
 }

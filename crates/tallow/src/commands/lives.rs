@@ -481,11 +481,11 @@ impl Said<'_> {
             if COMPARED <= failed {
                 clocks(context, lives)?;
             }
-            if let Some(told) = lives.best_clock() {
-                if let Some(words) = law_words(told, self.level)? {
-                    out.line("")?;
-                    out.prose("", &words)?;
-                }
+            if let Some(told) = lives.best_clock()
+                && let Some(words) = law_words(told, self.level)?
+            {
+                out.line("")?;
+                out.prose("", &words)?;
             }
             if let Some(words) = pooled_words(lives, materials) {
                 out.prose("", &words)?;

@@ -43,7 +43,7 @@ pub(super) type Given = Vec<(String, String)>;
 
 /// How many elements of a list are answered unless `limit` says otherwise, and at most.
 const USUAL: usize = 100;
-const MOST: usize = 1000;
+const MOST: i64 = 1000;
 
 pub(super) fn router() -> Router<Arc<App>> {
     let behind = |role: Role| from_fn_with_state(role, guard::needs);
@@ -243,7 +243,7 @@ impl Paging {
                     .help(format!("give a whole number from 1 to {most}"))
             })
         };
-        let limit = number("limit", MOST as i64)?.and_then(|limit| usize::try_from(limit).ok()).unwrap_or(USUAL);
+        let limit = number("limit", MOST)?.and_then(|limit| usize::try_from(limit).ok()).unwrap_or(USUAL);
         Ok(Paging { limit, after: number("after", i64::MAX)? })
     }
 

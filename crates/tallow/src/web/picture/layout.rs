@@ -79,7 +79,7 @@ fn with_roles(roles: &[Role], of: &[Role]) -> Vec<usize> {
 fn shared(sharing: &[usize], members: &[Member], to_last: bool) -> Vec<Part> {
     let of = |turn: usize| members.iter().skip(turn).step_by(sharing.len());
     let part = |(turn, position): (usize, &usize)| {
-        let pointed = if to_last { of(turn).last() } else { of(turn).next() };
+        let pointed = if to_last { of(turn).next_back() } else { of(turn).next() };
         let at = pointed.map(|member| member.at)?;
         let marks = of(turn).flat_map(|member| member.marks.clone()).collect();
         Some(Part { position: *position, member: Member { marks, at } })
