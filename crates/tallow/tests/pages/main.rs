@@ -7,5 +7,10 @@ mod calendar;
 mod printer;
 mod python;
 #[path = "../../src/sheet/mod.rs"]
+#[allow(
+    unused_imports,
+    dead_code,
+    reason = "some of it is for the pages of the server, which are tried as they are served"
+)]
 mod sheet;
 mod sheets;
