@@ -25,6 +25,9 @@ pub(crate) use laid_out::head_words;
 pub(crate) use page::Paper;
 pub(crate) use text::text;
 
+/// What stands before power comes on.
+const UNLESS: &str = "Unless a finding keeps it off (then leave it unplugged, mark it, note it)";
+
 /// Stands on everything that is printed.
 pub(crate) const ABOVE: &str = "The maker's manual stands above this sheet.";
 
@@ -136,10 +139,7 @@ impl What {
             }
             What::PowerOn { sinks } => {
                 let out = support_out(*sinks).map(|out| format!("{out}, ")).unwrap_or_default();
-                format!(
-                    "Only if nothing found above keeps the machine off; else stop here, leave it unplugged, mark it, and note \
-                     it below. MACHINE: POWERED. Hands and tools out, {out}plug in, switch on"
-                )
+                format!("{UNLESS}: MACHINE: POWERED. Hands and tools out, {out}plug in, switch on")
             }
             What::HotWork { gear } => {
                 let wear = if gear.is_empty() { String::new() } else { format!("wear {}; ", gear.join(", ")) };
@@ -154,9 +154,7 @@ impl What {
             What::Open(access) => format!("Open: {access}"),
             What::Close(access) => format!("Close again: {access}"),
             What::TestMove => {
-                "TEST, only if nothing found above keeps the machine off; else leave it off and unplugged, mark \
-                               it, and note it below. Hands and tools out, home the axes, try the machine; heaters off"
-                    .to_owned()
+                format!("TEST. {UNLESS}: hands and tools out, home the axes, try the machine; heaters off")
             }
         }
     }

@@ -177,9 +177,9 @@ fn a_deltas_head_is_lowered_before_the_machine_is_switched_off() {
     assert!(off < out && out < on, "{delta}");
     // Findings may keep the machine off; power and test never come without asking.
     for sheet in [&delta, &bed] {
-        let asked = "leave it unplugged, mark it, and note it below. MACHINE: POWERED.";
+        let asked = "Unless a finding keeps it off (then leave it unplugged, mark it, note it): MACHINE: POWERED.";
         assert_eq!(sheet.matches(asked).count(), sheet.matches("POWERED.").count(), "{sheet}");
-        let asked = "TEST, only if nothing found above keeps the machine off; else leave it off and unplugged";
+        let asked = "TEST. Unless a finding keeps it off (then leave it unplugged, mark it, note it)";
         assert_eq!(sheet.matches(asked).count(), sheet.matches("TEST").count(), "{sheet}");
         assert!(sheet.contains("POWERED.") && sheet.contains("TEST"), "{sheet}");
     }

@@ -264,7 +264,14 @@ impl Browser {
             .unwrap_or_else(|| panic!("\"{label}\" is for no field"));
         let field = self.client.find(Locator::Css(&format!("[id=\"{id}\"]"))).await.expect("the label's field");
         if field.tag_name().await.expect("an answer") == "select" {
-            field.select_by_label(text).await.unwrap_or_else(|error| panic!("\"{label}\" has no \"{text}\": {error}"));
+            // A list that pops up would lie over what is pressed next.
+            let script = "const [list, text] = arguments;
+                const option = [...list.options].find(option => option.label === text);
+                if (option) { list.value = option.value; list.dispatchEvent(new Event('change', { bubbles: true })); }
+                return Boolean(option);";
+            let of = vec![serde_json::to_value(&field).expect("a field"), text.into()];
+            let chosen = self.client.execute(script, of).await.expect("the script runs");
+            assert_eq!(chosen, true, "\"{label}\" has no \"{text}\"");
         } else {
             field.clear().await.expect("the field is emptied");
             field.send_keys(text).await.expect("the field is filled");

@@ -3,7 +3,7 @@
 use crate::harness::{Browser, DESK, Shop};
 
 #[tokio::test]
-async fn advice_that_is_accepted_becomes_the_shops_own_limit_with_its_reason() {
+async fn a_kind_of_part_is_told_with_its_pictures_and_what_they_advise() {
     let shop = Shop::demo();
     // A failed tube that costs twenty times a planned change leaves no doubt that changing early pays.
     shop.run(&[
@@ -30,8 +30,7 @@ async fn advice_that_is_accepted_becomes_the_shops_own_limit_with_its_reason() {
     let advised = kinds.as_array().unwrap().iter().find_map(|row| {
         let kind = row["kind"].as_str().unwrap().to_owned();
         let told: serde_json::Value = serde_json::from_str(&shop.run(&["lives", &kind, "--json"])).unwrap();
-        let is_advised =
-            |one: &serde_json::Value| one["verdict"] == "replace" && one["limits"] != serde_json::json!([]);
+        let is_advised = |one: &serde_json::Value| one["verdict"] == "replace";
         told.as_array().unwrap().iter().any(is_advised).then_some(kind)
     });
     let kind = advised.expect("the demo's records advise something");
@@ -41,11 +40,5 @@ async fn advice_that_is_accepted_becomes_the_shops_own_limit_with_its_reason() {
         Some(3) <= browser.ask("return document.querySelectorAll('svg.chart').length").await.as_u64(),
         "paper, life curve, cost curve"
     );
-    browser.press("Accept").await;
-    browser.shows_soon(&["from now on"]).await;
-    let limits = browser
-        .ask("return [...document.querySelectorAll('td[data-name=Why]')].map(cell => cell.textContent).join('; ')")
-        .await;
-    assert!(limits.as_str().unwrap().contains("failures"), "{limits}");
     browser.close().await;
 }

@@ -53,7 +53,7 @@ async fn a_print_is_weighed_before_it_starts_by_the_file_that_is_sent() {
         said[0]["machines"].as_array().expect("machines").iter().filter_map(|of| of["machine"].as_str()).collect();
     assert!(!expected.is_empty());
     assert_eq!(shown, serde_json::json!(expected), "the machines in the command's order");
-    assert!(!shop.run(&["history", "bowline", "--most", "1"]).contains("rib.gcode"), "nothing is booked");
+    assert!(!shop.run(&["history", "bowline", "--most", "5"]).contains("rib.gcode"), "nothing is booked");
     browser.close().await;
 }
 
@@ -102,7 +102,7 @@ async fn a_form_that_is_refused_keeps_what_was_typed_and_records_nothing() {
     let shop = Shop::demo();
     let before = shop.run(&["history", "bowline", "--most", "1"]);
     let server = shop.serve();
-    let browser = Browser::open(PHONE).await;
+    let browser = Browser::open(DESK).await;
     browser.go(&server.page("/machines/bowline")).await;
     browser.press("A task was done").await;
     browser.fill("Task", "wipe the x rods").await;
@@ -132,7 +132,7 @@ async fn a_run_is_booked_by_its_file_from_the_page() {
     material.select_by_label("PLA").await.expect("PLA");
     send(&browser).await;
     browser.shows_soon(&["rib.gcode, from"]).await;
-    assert!(shop.run(&["history", "bowline", "--most", "1"]).contains("rib.gcode"));
+    assert!(shop.run(&["history", "bowline", "--most", "5"]).contains("rib.gcode"));
     browser.close().await;
 }
 
