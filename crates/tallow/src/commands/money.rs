@@ -196,7 +196,7 @@ impl Report {
         format!(
             "On {} tasks took {} of labour and supplies. With each task on its calendar day (its calendar limit, or as many days as \
              its allowance lasts at the mean use), those of one day in one visit, it would have been {}. Failures are left out on \
-             both sides, since nobody knows which a calendar would have prevented; a task left undone costs nothing here.{apart}",
+             both sides, since nobody knows which a calendar would have prevented; where tasks were left undone or not recorded, the calendar looks the dearer for it.{apart}",
             words::count(*machines as u64, "machines"),
             self.money(*really),
             self.money(*by_calendar),
