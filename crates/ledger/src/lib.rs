@@ -21,6 +21,7 @@ mod ledger;
 mod lives;
 mod names;
 mod news;
+mod outlay;
 mod people;
 mod place;
 mod proof;

@@ -496,6 +496,34 @@ pub(crate) async fn days(
     Ok(days)
 }
 
+/// How much of one quantity each machine did on each day from one to another, days without use left out.
+pub(crate) async fn amounts_by_day(
+    connection: &mut AnyConnection,
+    [from, to]: [Date; 2],
+    quantity: Quantity,
+    names: &Names,
+) -> Result<BTreeMap<(String, Date), f64>, Error> {
+    let rows = sqlx::query(
+        "select m.name, d.month, d.days from daily d join machine m on m.id = d.machine \
+         where d.month >= $1 and d.month <= $2",
+    )
+    .bind(time::month(from))
+    .bind(time::month(to))
+    .fetch_all(connection)
+    .await?;
+    let mut amounts = BTreeMap::new();
+    for row in &rows {
+        let (name, month): (String, i64) = (row.try_get(0)?, row.try_get(1)?);
+        let read = codec::for_each_day(row.try_get(2)?, names, |day, usage| {
+            if let Some(date) = time::date(month, day).filter(|date| (from..=to).contains(date)) {
+                amounts.insert((name.clone(), date), usage.amount(quantity));
+            }
+        });
+        readable(read, || format!("month {month} of machine {name}"))?;
+    }
+    Ok(amounts)
+}
+
 /// The instant, in µs, at which something was last cared for on a machine.
 pub(crate) async fn newest_mark(connection: &mut AnyConnection, machine: i64) -> Result<Option<i64>, Error> {
     let newest = sqlx::query_scalar("select newest from standing where machine = $1")

@@ -2,6 +2,7 @@
 
 mod before;
 mod life;
+mod money;
 mod people;
 mod rhythm;
 mod stores;
@@ -15,6 +16,7 @@ pub(crate) use self::life::{
     Edition, Life, LifeBearing, LifeBelieve, LifeDrift, LifeFit, LifeHidden, LifeLaw, LifeLook, LifeMtbf, LifeRemain,
     LifeReplace, LifeTable, LinearPer, Model, StoppedAt,
 };
+pub(crate) use self::money::Money;
 pub(crate) use self::people::{
     Person, PersonRemove, PersonSet, PersonWord, RoleWord, Token, TokenNew, TokenRevoke, TokenWord,
 };
@@ -220,6 +222,13 @@ Examples:
     /// One fixed habit for a machine: a visit every so many days, and what is done in each
     #[command(after_help = "Examples:\n  tallow rhythm\n  tallow rhythm bowline")]
     Rhythm(Rhythm),
+    /// What keeping the machines running has cost, by month, by machine and by cause
+    #[command(after_help = "\
+Examples:
+  tallow money
+  tallow money --days 365
+  tallow money --from \"1 Sep\" --to \"30 Sep\" --machine bowline")]
+    Money(Money),
     /// Visits that people have been told of: list, move, lock, call off, and book what was done
     #[command(after_help = "\
 Examples:

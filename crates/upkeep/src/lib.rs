@@ -28,6 +28,7 @@ pub mod rounds;
 pub mod rules;
 pub mod shop;
 pub mod shopping;
+pub mod spent;
 pub mod stake;
 pub mod state;
 pub mod stores;

@@ -15,6 +15,7 @@ use upkeep::build::Position;
 use upkeep::lives::{
     Advice, Clock, Costs, Ending, KindLives, Place, Records, Stay, TRUSTED, Told, Uses, Verdict, Wanted,
 };
+use upkeep::spent::REPLACING_MINUTES;
 use upkeep::{Build, Entry, EntryId, Event, Materials, Prices, Rates, Risk, amount, nearest};
 
 use crate::chart::{Axis, Chart, Layer, Scale};
@@ -120,15 +121,12 @@ struct Money {
     grounds: String,
 }
 
-/// How long replacing a part takes where no task tells, min. Judgement, no source.
-const REPLACING: f64 = 20.0;
-
 impl Money {
     /// As given; else by the shop's rates: labour for a planned replacement, and for a failure what neglect leads to beside
     /// it. The part's own price is not known here.
     fn new(args: &cli::Lives, rates: &Rates, lives: &KindLives) -> Money {
         let (prices, assumed) = Prices::from_rates(rates);
-        let minutes = lives.renewals.first().map_or(REPLACING, |task| task.minutes);
+        let minutes = lives.renewals.first().map_or(REPLACING_MINUTES, |task| task.minutes);
         let planned = args.planned_cost.unwrap_or_else(|| prices.labour(minutes));
         let consequence = lives.neglect.and_then(|neglect| prices.of(neglect)).unwrap_or(0.0);
         let failure = args.failure_cost.unwrap_or(planned + consequence);

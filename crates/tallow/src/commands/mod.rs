@@ -17,6 +17,7 @@ pub(crate) mod lives;
 pub(crate) mod machine;
 mod material;
 mod meter;
+pub(crate) mod money;
 mod moves;
 pub(crate) mod person;
 pub(crate) mod plan;
@@ -70,6 +71,7 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Life(args) => life::life(context, args),
         Command::Plan(args) => plan::plan(context, args).await,
         Command::Rhythm(args) => rhythm::rhythm(context, args).await,
+        Command::Money(args) => money::money(context, args).await,
         Command::Visit(args) => visit::visit(context, args).await,
         Command::Sheet(args) => sheet::sheet(context, args).await,
         Command::Calendar(args) => calendar::calendar(context, args).await,

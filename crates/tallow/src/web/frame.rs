@@ -53,7 +53,13 @@ impl Place {
         match self {
             Place::Machines => &[("/machines", "All"), ("/before", "Before a print"), ("/labels", "Labels")],
             Place::Records => {
-                &[("/records", "History"), ("/lives", "Lives"), ("/shop", "Shop"), ("/shop/people", "People")]
+                &[
+                    ("/records", "History"),
+                    ("/money", "Money"),
+                    ("/lives", "Lives"),
+                    ("/shop", "Shop"),
+                    ("/shop/people", "People"),
+                ]
             }
             Place::Rounds => &[("/rounds", "Round"), ("/rounds/plan", "Plan again"), ("/rounds/keepers", "Keepers")],
             Place::Stores => &[("/stores", "Items"), ("/stores/buy", "To buy")],

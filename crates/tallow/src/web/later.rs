@@ -7,6 +7,7 @@ use std::time::Duration;
 use ledger::News;
 
 use crate::commands::lives::{KindEnds, Report};
+use crate::commands::money;
 use crate::trouble::Trouble;
 
 /// What the server reckons beside its requests.
@@ -18,12 +19,17 @@ pub(crate) struct Beside {
     pub(crate) kinds: Arc<Later<Vec<KindEnds>>>,
     /// How long parts of a kind live, by its name.
     pub(crate) lives: Arc<Later<Vec<Report>>>,
+    /// What care has cost, by its range of days.
+    pub(crate) money: Arc<Later<money::Report>>,
     /// The proof that the records are whole.
     pub(crate) proof: Arc<Later<ledger::Verdict>>,
 }
 
 /// How often it is looked whether something is there while a request waits for it, and how many times.
 const LOOK: (Duration, u32) = (Duration::from_millis(25), 16);
+
+/// Things kept under different names; one more, and those that are there are forgotten.
+const MOST_KEPT: usize = 64;
 
 /// What came of reckoning something.
 pub(crate) type Found<T> = Result<Arc<T>, Trouble>;
@@ -75,6 +81,9 @@ impl<T: Send + Sync + 'static> Later<T> {
         let mut things = self.things();
         if things.get(name).is_some_and(|thing| thing.news == news) {
             return false;
+        }
+        if MOST_KEPT <= things.len() {
+            things.retain(|_, thing| thing.found.is_none());
         }
         things.insert(name.to_owned(), Thing { news, found: None });
         let (held, name) = (self.clone(), name.to_owned());

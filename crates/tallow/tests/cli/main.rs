@@ -13,6 +13,7 @@ mod hours;
 mod laws;
 mod lives;
 mod metering;
+mod money;
 mod moves;
 mod output;
 mod people;

@@ -215,6 +215,7 @@ mod tests {
             "shop verify",
             "replay",
             "rhythm",
+            "money",
         ];
         lines.iter().map(|line| line.replace("BUILD", build)).collect()
     }

@@ -10,6 +10,7 @@ mod harness;
 mod hostile;
 mod lives;
 mod machine;
+mod money;
 mod pages;
 mod plain;
 mod records;

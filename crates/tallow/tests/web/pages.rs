@@ -3,7 +3,7 @@
 use crate::harness::{Browser, DESK, PHONE, Shop};
 
 /// The pages by address and name.
-const PAGES: [(&str, &str); 27] = [
+const PAGES: [(&str, &str); 28] = [
     ("/", "today"),
     ("/shop/people", "people"),
     ("/sign-in", "sign-in-home"),
@@ -21,6 +21,7 @@ const PAGES: [(&str, &str); 27] = [
     ("/stores/item/carbon%20filter", "store-item"),
     ("/records", "records"),
     ("/records/1", "entry"),
+    ("/money", "money"),
     ("/lives", "lives"),
     ("/lives/feed%20tube", "lives-kind"),
     ("/shop", "shop"),

@@ -76,6 +76,16 @@ impl Item {
         sum(self.batches.iter().filter_map(|batch| Some(batch.price_each? * batch.amount)))
     }
 
+    /// What a unit of it costs: by what was paid for the last of what is there, else by the terms of buying it.
+    pub fn unit_price(&self) -> Option<f64> {
+        let paid = self.batches.iter().rev().find_map(|batch| batch.price_each);
+        paid.or_else(|| {
+            let terms = self.terms.as_ref()?;
+            let pack = self.measured(&terms.pack)?;
+            (0.0 < pack).then_some(terms.price? / pack)
+        })
+    }
+
     /// How much is there of which no price was told.
     pub fn unpriced(&self) -> f64 {
         sum(self.batches.iter().filter(|batch| batch.price_each.is_none()).map(|batch| batch.amount))

@@ -87,17 +87,8 @@ impl Assembled {
 
     /// What a unit of each item costs: by what was paid for what is there, else by the terms of buying it.
     pub(crate) fn unit_prices(&self) -> BTreeMap<String, f64> {
-        self.items.iter().filter_map(|item| Some((item.name.clone(), unit_price(item)?))).collect()
+        self.items.iter().filter_map(|item| Some((item.name.clone(), item.unit_price()?))).collect()
     }
-}
-
-fn unit_price(item: &Item) -> Option<f64> {
-    let paid = item.batches.iter().rev().find_map(|batch| batch.price_each);
-    paid.or_else(|| {
-        let terms = item.terms.as_ref()?;
-        let pack = upkeep::shop::Measured::parse(&terms.pack).ok()?.of(&item.name, &item.unit).ok()?;
-        (0.0 < pack).then_some(terms.price? / pack)
-    })
 }
 
 /// The risk of each task of every build that a machine has. Reading it takes whole histories, which not every screen needs.

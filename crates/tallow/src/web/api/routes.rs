@@ -42,7 +42,7 @@ const fn plans(words: &'static [&'static str]) -> Route {
 const SETS_RATES: &[&str] = &["currency", "labour", "standing", "nuisance", "failed_print", "damage", "note"];
 
 /// Every route.
-pub(super) static ROUTES: [Route; 40] = [
+pub(super) static ROUTES: [Route; 41] = [
     reads(&["due"], &[]),
     reads(&["steps"], &[]),
     reads(&["history"], &["most", "before"]),
@@ -51,6 +51,7 @@ pub(super) static ROUTES: [Route; 40] = [
     reads(&["build", "list"], &[]),
     reads(&["material", "list"], &[]),
     reads(&["lives"], &["csv"]),
+    reads(&["money"], &[]),
     reads(&["rates"], SETS_RATES),
     reads(&["keeper"], &[]),
     reads(&["stores"], &[]),

@@ -7,6 +7,7 @@ mod labels;
 mod lives;
 mod machine;
 mod machines;
+mod money;
 mod new_machine;
 mod people;
 mod records;
@@ -78,6 +79,7 @@ fn looking() -> Router<Arc<App>> {
         .route("/records.csv", get(records::csv))
         .route("/records.json", get(records::json))
         .route("/records/{entry}", get(entry::show))
+        .route("/money", get(money::show))
         .route("/lives", get(lives::show))
         .route("/lives/{kind}", get(lives::kind))
         .route("/shop", get(shop::show))
