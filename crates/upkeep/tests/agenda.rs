@@ -211,7 +211,7 @@ fn a_visit_is_planned_for_no_less_than_its_order_takes_and_a_lone_task_for_just_
             let mut jobs: Vec<usize> = (0..work.jobs.len()).collect();
             jobs.retain(|_| {
                 random = random.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                (random >> 33) % (2 + round % 6) == 0
+                (random >> 33).is_multiple_of(2 + round % 6)
             });
             if jobs.is_empty() {
                 continue;

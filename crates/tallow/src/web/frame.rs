@@ -52,15 +52,13 @@ impl Place {
     fn within(self) -> &'static [(&'static str, &'static str)] {
         match self {
             Place::Machines => &[("/machines", "All"), ("/before", "Before a print"), ("/labels", "Labels")],
-            Place::Records => {
-                &[
-                    ("/records", "History"),
-                    ("/money", "Money"),
-                    ("/lives", "Lives"),
-                    ("/shop", "Shop"),
-                    ("/shop/people", "People"),
-                ]
-            }
+            Place::Records => &[
+                ("/records", "History"),
+                ("/money", "Money"),
+                ("/lives", "Lives"),
+                ("/shop", "Shop"),
+                ("/shop/people", "People"),
+            ],
             Place::Rounds => &[("/rounds", "Round"), ("/rounds/plan", "Plan again"), ("/rounds/keepers", "Keepers")],
             Place::Stores => &[("/stores", "Items"), ("/stores/buy", "To buy")],
             Place::Today => &[],
