@@ -69,6 +69,27 @@ fn moving_a_visit_tells_what_speaks_against_the_day_and_moves_it_all_the_same() 
 }
 
 #[test]
+fn moving_a_visit_far_ahead_names_what_may_harm_until_then_and_nothing_else() {
+    let shop = shop();
+    let all = shop.json("due bowline --all");
+    let named = |neglect: &str| {
+        let is_by_calendar = |limit: &serde_json::Value| limit["of"].is_null();
+        let mut tasks = all.as_array().unwrap().iter().filter(|row| row["neglect"] == neglect);
+        let task = tasks.find(|row| row["limits"].as_array().unwrap().iter().any(is_by_calendar)).unwrap();
+        task["task"].as_str().unwrap().to_owned()
+    };
+    let (harms, annoys) = (named("damage"), named("failed print"));
+    let visit = Visit { tasks: vec![annoys.clone(), harms.clone()], ..wiping("mate", FRIDAY, false) };
+    let id = tell(&shop, visit);
+    // No limit by the calendar is longer than a year.
+    let text = shop.told(&format!("visit move {id} --to 2028-01-03"));
+    assert!(text.contains(&format!("\"{harms}\" is past its limit from")), "{text}");
+    assert!(!text.contains(&annoys), "{text}");
+    let text = shop.told(&format!("visit move {id} --to \"27 Nov\""));
+    assert!(!text.contains("past its limit"), "nothing is left waiting by an earlier day: {text}");
+}
+
+#[test]
 fn nobody_is_sent_to_a_task_for_the_qualified_without_being_so() {
     let shop = Shop::new();
     let text = std::fs::read_to_string(testdata("builds/reference.toml")).unwrap();

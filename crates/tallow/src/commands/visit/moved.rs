@@ -1,14 +1,17 @@
 //! Moving a visit by hand: a person decides, but is told what speaks against it.
 
-use jiff::ZonedDateTime;
 use jiff::civil::Date;
+use jiff::{ToSpan, ZonedDateTime};
 use ledger::{Ledger, Told};
+use upkeep::agenda::past_before;
+use upkeep::build::Neglect;
 use upkeep::shop::{Keeper, Rostered, Visit};
 
 use super::{change, standing};
 use crate::commands::keeper;
 use crate::context::{self, Context};
 use crate::trouble::Trouble;
+use crate::words::HISTORY_DAYS;
 use crate::{when, words};
 
 /// A visit as somebody wants it to be.
@@ -44,7 +47,9 @@ pub(crate) async fn wanted(
     let others = ledger.visits(day).await?;
     let others = others.iter().filter(|other| is_beside(other, &told, &goes.keeper.name, day));
     let taken: f64 = others.map(|other| other.visit.took.unwrap_or(other.visit.minutes)).sum();
-    let doubt = doubt(goes, day, told.visit.minutes, taken);
+    let doubts = [doubt(goes, day, told.visit.minutes, taken), harm(ledger, now, &told, day).await?];
+    let doubts: Vec<String> = doubts.into_iter().flatten().collect();
+    let doubt = (!doubts.is_empty()).then(|| doubts.join("; and "));
     let visit = Visit { day, keeper: goes.keeper.name.clone(), is_locked: true, ..told.visit.clone() };
     Ok(Wanted { told, visit, doubt })
 }
@@ -62,6 +67,24 @@ pub(super) async fn moved(
     let day = words::weekday(visit.day, now.date());
     let said = format!("visit {} to {}: moved to {day}, {}{doubt}", told.id, told.machine, visit.keeper);
     change(context, ledger, &told, visit, &said).await
+}
+
+/// Which of the visit's tasks, neglect of which may injure or damage, will be past their limit by a later day than was told.
+async fn harm(ledger: &Ledger, now: &ZonedDateTime, told: &Told, day: Date) -> Result<Option<String>, Trouble> {
+    if day <= told.visit.day {
+        return Ok(None);
+    }
+    let state = ledger.machine_state(&told.machine, now.date().saturating_sub(HISTORY_DAYS.days())).await?;
+    let materials = context::materials(ledger).await?;
+    let past = past_before(&state, &materials, now, &told.visit.tasks, day);
+    let words = past.into_iter().filter_map(|(task, from)| {
+        let task = &state.build.tasks[task];
+        let since =
+            if from == now.date() { String::new() } else { format!(" from {} on", words::weekday(from, now.date())) };
+        (Neglect::Damage <= task.neglect).then(|| format!("\"{}\" is past its limit{since}", task.name))
+    });
+    let words: Vec<String> = words.collect();
+    Ok((!words.is_empty()).then(|| format!("until then {}: neglect of it may injure or damage", words.join(", "))))
 }
 
 /// Whether `other` takes minutes of the same keeper's day.
