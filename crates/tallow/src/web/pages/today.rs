@@ -19,6 +19,9 @@ use super::machines;
 use crate::commands::stores::told as amount;
 use crate::words;
 
+/// Machines that must not be run of which the page tells why; of more it gives the names alone.
+const MOST_FORBIDDEN: usize = 40;
+
 /// Machines of which the page tells what is due beyond the visits; more stand under *Machines*.
 const MOST_SOON: usize = 12;
 
@@ -45,7 +48,7 @@ fn forbidden(glance: &Glance, today: Date) -> Markup {
                 table.stacks {
                     thead { tr { th { "Machine" } th { "To be done first" } th { "Since" } } }
                     tbody {
-                        @for machine in machines {
+                        @for machine in machines.iter().take(MOST_FORBIDDEN) {
                             @for (place, due) in machine.forbidding().enumerate() {
                                 tr {
                                     th scope="row" { @if place == 0 { a href=(machines::address(&machine.name)) { (machine.name) } } }
@@ -53,6 +56,14 @@ fn forbidden(glance: &Glance, today: Date) -> Markup {
                                     td data-name="Since" { (since(&due.when, today)) }
                                 }
                             }
+                        }
+                    }
+                }
+                @if MOST_FORBIDDEN < machines.len() {
+                    p {
+                        "Nor these, each of which says why: "
+                        @for machine in machines.iter().skip(MOST_FORBIDDEN) {
+                            a href=(machines::address(&machine.name)) { (machine.name) } " "
                         }
                     }
                 }
