@@ -209,18 +209,25 @@ impl Browser {
         body.text().await.expect("text")
     }
 
-    /// Fails unless the page shows these words.
+    /// Fails unless the page shows these words, soon.
     #[track_caller]
     pub(crate) fn shows(&self, words: &'static str) -> impl Future<Output = ()> + '_ {
         let caller = std::panic::Location::caller();
         async move {
-            let text = self.text().await;
+            let text = self.said_soon(&[words]).await;
             assert!(text.contains(words), "{caller}: \"{words}\" is not on the page:\n{text}");
         }
     }
 
     /// What the page says, once it says one of these words; fails after half a minute.
     pub(crate) async fn shows_soon(&self, words: &[&str]) -> String {
+        let text = self.said_soon(words).await;
+        assert!(words.iter().any(|word| text.contains(word)), "none of {words:?} came up:\n{text}");
+        text
+    }
+
+    /// What the page says once it says one of these words, or after half a minute.
+    async fn said_soon(&self, words: &[&str]) -> String {
         for _ in 0..150 {
             // OK to ignore: between two pages there is none to ask.
             let text = self.client.execute("return document.body.innerText", Vec::new()).await.unwrap_or_default();
@@ -230,7 +237,7 @@ impl Browser {
             }
             tokio::time::sleep(std::time::Duration::from_millis(200)).await;
         }
-        panic!("none of {words:?} came up:\n{}", self.text().await);
+        self.text().await
     }
 
     /// Fails if the page shows these words.

@@ -63,11 +63,12 @@ async fn a_keeper_signs_in_on_a_phone_comes_to_where_they_wanted_and_is_refused_
     browser.hides("Set somebody up").await;
     browser.photograph("people-look").await;
     browser.press("Sign out").await;
-    browser.go(&server.page("/")).await;
     browser.shows("Sign in to").await;
     browser.fill("Name", "own").await;
     browser.fill("Password", PASSWORD).await;
     browser.press("Sign in").await;
+    browser.shows("own").await;
+    browser.shows("Sign out").await;
     browser.go(&server.page("/shop/people")).await;
     browser.shows("Machines that book by themselves").await;
     browser.photograph("people-own").await;
