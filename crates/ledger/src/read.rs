@@ -55,6 +55,7 @@ impl Filter {
 enum Index {
     Machine,
     Kind,
+    KindAbout,
     All,
 }
 
@@ -62,7 +63,8 @@ impl Index {
     fn of(filter: &Filter) -> Index {
         match (&filter.machine, filter.kind, &filter.about) {
             (Some(_), ..) => Index::Machine,
-            (None, Some(kind), Some(_)) if kind != Kind::Run => Index::Kind,
+            (None, Some(kind), Some(_)) if kind != Kind::Run => Index::KindAbout,
+            (None, Some(kind), None) if kind != Kind::Run => Index::Kind,
             _ => Index::All,
         }
     }
@@ -77,6 +79,12 @@ impl Index {
                   order by e.at desc, e.id desc limit $7"
             ),
             Index::Kind => concat!(
+                "select ",
+                entry_columns!(),
+                " from entry e join machine m on m.id = e.machine where e.kind = $3 and e.kind <> 'run' and $4 = 0 and $5 = '' \
+                  and $6 = 0 and (e.at, e.id) < ($1, $2) and $8 <= e.at order by e.at desc, e.id desc limit $7"
+            ),
+            Index::KindAbout => concat!(
                 "select ",
                 entry_columns!(),
                 " from entry e join machine m on m.id = e.machine where e.kind = $3 and e.kind <> 'run' and e.about = $5 \
