@@ -7,6 +7,7 @@ mod cli;
 mod commands;
 mod context;
 mod demo;
+mod goes;
 mod input;
 mod metering;
 mod out;

@@ -30,8 +30,6 @@ const WORTH_MOVING_H: f64 = 0.25;
 /// A shop on the morning of a day.
 #[derive(Clone, Copy, Debug)]
 pub struct Shop<'a> {
-    /// Its machines with the risk of each task of their builds, in the build's order.
-    pub machines: &'a [(&'a MachineState, &'a [Risk])],
     /// Who is there.
     pub keepers: &'a [Rostered],
     /// What is in the stores and on its way, of each item that they count, in its unit.
@@ -110,14 +108,29 @@ pub struct Moved {
 
 impl Agenda {
     /// What is open in a shop within `days` days from today on.
-    pub fn of(shop: &Shop<'_>, days: usize) -> Agenda {
+    pub fn of<'a>(
+        shop: &Shop<'_>,
+        machines: impl IntoIterator<Item = (&'a MachineState, &'a [Risk])>,
+        days: usize,
+    ) -> Agenda {
+        let mut agenda = Agenda::begun(shop, days);
+        for (state, risks) in machines {
+            agenda.add(shop, state, risks);
+        }
+        agenda.finish(shop);
+        agenda
+    }
+
+    /// An agenda of no machine yet. Each is to be added, and what ties them told by [`Agenda::finish`]: so a hall's records
+    /// need not all be held at once.
+    pub fn begun(shop: &Shop<'_>, days: usize) -> Agenda {
         let today = shop.now.date();
         let stocks: Vec<Stock> = shop
             .stock
             .iter()
             .map(|(name, source)| Stock { name: name.clone(), by_day: by_day(&source.shelf, today, days) })
             .collect();
-        let mut agenda = Agenda {
+        Agenda {
             problem: Problem {
                 days,
                 keepers: shop.keepers.iter().map(|one| keeper(one, shop.told, today, days)).collect(),
@@ -134,17 +147,17 @@ impl Agenda {
             held: Vec::new(),
             promised: Spent::default(),
             today,
-        };
-        for (state, risks) in shop.machines {
-            agenda.add(shop, state, risks);
         }
-        agenda.ration();
-        agenda.tell(shop.told);
-        agenda.hold(shop);
-        agenda
     }
 
-    fn add(&mut self, shop: &Shop<'_>, state: &MachineState, risks: &[Risk]) {
+    /// Shares out what there is too little of, and enters the visits that people have been told of.
+    pub fn finish(&mut self, shop: &Shop<'_>) {
+        self.ration();
+        self.tell(shop.told);
+    }
+
+    /// Adds what is open on a machine; `risks` are those of its build's tasks, in the build's order.
+    pub fn add(&mut self, shop: &Shop<'_>, state: &MachineState, risks: &[Risk]) {
         let days = self.problem.days;
         let ahead = ahead(state, shop.materials, shop.now, days + 1);
         let tasks = &state.build.tasks;
@@ -195,6 +208,7 @@ impl Agenda {
         self.tasks.push(groups);
         self.ahead.push(ahead);
         self.forbidden.push(forbidden);
+        self.hold(shop, state);
     }
 
     /// What a job costs on a day in money, and by how many days work that may injure is late then. A day after the last stands
@@ -249,15 +263,12 @@ impl Agenda {
         is_changed
     }
 
-    /// Finds what locked visits leave past its limit.
-    fn hold(&mut self, shop: &Shop<'_>) {
+    /// Finds what locked visits of the machine that was added last leave past its limit.
+    fn hold(&mut self, shop: &Shop<'_>, state: &MachineState) {
+        let machine = self.problem.machines.len() - 1;
         let is_here = |visit: &Visit| self.problem.keepers.iter().any(|one| is_named(&one.name, &visit.keeper));
-        let locked = shop.told.iter().filter(|(_, visit)| visit.is_locked && visit.took.is_none() && is_here(visit));
-        for (name, visit) in locked {
-            let machine = shop.machines.iter().position(|(state, _)| state.name == *name);
-            let Some((machine, (state, _))) = machine.map(|machine| (machine, shop.machines[machine])) else {
-                continue;
-            };
+        let told = shop.told.iter().filter(|(name, _)| state.name == *name).map(|(_, visit)| visit);
+        for visit in told.filter(|visit| visit.is_locked && visit.took.is_none() && is_here(visit)) {
             let past = past_before(state, shop.materials, shop.now, &visit.tasks, visit.day);
             let may_harm = |(task, _): &(usize, Date)| Neglect::Damage <= state.build.tasks[*task].neglect;
             let held = past.into_iter().filter(may_harm).map(|(task, past_from)| Held {

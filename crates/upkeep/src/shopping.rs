@@ -28,20 +28,62 @@ const UNSAID_LEAD_DAYS: u16 = 14;
 /// A shop that buys.
 #[derive(Clone, Copy, Debug)]
 pub struct Buyer<'a> {
-    /// Its machines.
-    pub machines: &'a [MachineState],
+    /// What care to come needs, as [`needs`] tells it of each machine, [`ahead_days`] ahead.
+    pub coming: &'a [Need],
     /// What the stores hold and have used, the use from `used_from` on.
     pub items: &'a [Item],
     /// The first day of which the use is known.
     pub used_from: Date,
-    /// Visits that people have been told of and that are still to be made, by machine.
-    pub told: &'a [(String, Visit)],
-    /// Filament materials.
-    pub materials: &'a Materials,
     /// Now, in the shop's time zone.
     pub now: &'a ZonedDateTime,
     /// In how many days it orders again.
     pub review_days: u16,
+}
+
+/// What a task to come takes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Need {
+    /// The day on which people were told to do it, else that on which it falls due.
+    pub day: Date,
+    /// What it takes.
+    pub supply: Supply,
+}
+
+/// How many days are looked ahead: as far as the slowest delivery, and then until the one after.
+pub fn ahead_days(items: &[Item], review_days: u16) -> usize {
+    let leads = items.iter().filter_map(|item| Some(item.terms.as_ref()?.lead_days));
+    let wait = usize::from(leads.max().unwrap_or(0)) + 2 * usize::from(review_days) + 1;
+    AHEAD_DAYS.max(wait)
+}
+
+/// What the tasks of a machine need in the days to come. `told` are the visits that people have been told of and that are
+/// still to be made, by machine.
+pub fn needs(
+    state: &MachineState,
+    told: &[(String, Visit)],
+    materials: &Materials,
+    now: &ZonedDateTime,
+    n_days: usize,
+) -> Vec<Need> {
+    let today = now.date();
+    let shares = ahead(state, materials, now, n_days).shares;
+    let tasks = state.build.tasks.iter().zip(&shares);
+    let needs = tasks.flat_map(|(task, shares)| {
+        let days = occasions(shares, &told_days(told, &state.name, &task.name, today));
+        days.into_iter().flat_map(move |day| {
+            task.uses.iter().map(move |supply| Need { day: days_after(today, day), supply: supply.clone() })
+        })
+    });
+    needs.collect()
+}
+
+/// The days from today on, by number, on which people were told to do a task.
+fn told_days(told: &[(String, Visit)], machine: &str, task: &str, today: Date) -> Vec<usize> {
+    let names_it = |visit: &&Visit| today <= visit.day && visit.tasks.iter().any(|named| named == task);
+    let visits = told.iter().filter(|(on, _)| on == machine).map(|(_, visit)| visit);
+    let mut days: Vec<usize> = visits.filter(names_it).map(|visit| days_between(today, visit.day)).collect();
+    days.sort_unstable();
+    days
 }
 
 /// What to buy, and what can't be said.
@@ -79,11 +121,10 @@ impl Buyer<'_> {
     /// As [`buy`], where terms or amounts can't be.
     pub fn shopping(&self) -> Result<Shopping, StoresError> {
         let today = self.now.date();
-        let coming = self.coming();
         let mut shopping =
             Shopping { lines: Vec::new(), unsaid: Vec::new(), points: BTreeMap::new(), uncounted: Vec::new() };
         let mut all = Vec::new();
-        for (name, want) in self.wants(&coming) {
+        for (name, want) in self.wants() {
             match want.item.and_then(|item| Some((item, item.terms.as_ref()?))) {
                 Some((item, terms)) => {
                     all.push(self.bought(item, terms, &want)?);
@@ -102,59 +143,27 @@ impl Buyer<'_> {
         Ok(shopping)
     }
 
-    /// How many days are looked ahead: as far as the slowest delivery, and then until the one after.
-    fn ahead_days(&self) -> usize {
-        let leads = self.items.iter().filter_map(|item| Some(item.terms.as_ref()?.lead_days));
-        let wait = usize::from(leads.max().unwrap_or(0)) + 2 * usize::from(self.review_days) + 1;
-        AHEAD_DAYS.max(wait)
-    }
-
-    /// What the tasks to come need: day, supply.
-    fn coming(&self) -> Vec<(Date, &Supply)> {
-        let (today, n_days) = (self.now.date(), self.ahead_days());
-        let mut coming = Vec::new();
-        for state in self.machines {
-            let shares = ahead(state, self.materials, self.now, n_days).shares;
-            for (task, shares) in state.build.tasks.iter().zip(&shares) {
-                let days = occasions(shares, &self.told_days(&state.name, &task.name));
-                let needs = |day| task.uses.iter().map(move |supply| (days_after(today, day), supply));
-                coming.extend(days.into_iter().flat_map(needs));
-            }
-        }
-        coming
-    }
-
-    /// The days from today on, by number, on which people were told to do a task.
-    fn told_days(&self, machine: &str, task: &str) -> Vec<usize> {
-        let today = self.now.date();
-        let names_it = |visit: &&Visit| today <= visit.day && visit.tasks.iter().any(|named| named == task);
-        let visits = self.told.iter().filter(|(on, _)| on == machine).map(|(_, visit)| visit);
-        let mut days: Vec<usize> = visits.filter(names_it).map(|visit| days_between(today, visit.day)).collect();
-        days.sort_unstable();
-        days
-    }
-
     /// Every item that the stores know or care to come needs, by name.
-    fn wants<'a>(&'a self, coming: &[(Date, &'a Supply)]) -> BTreeMap<String, Want<'a>> {
-        let mut wants: BTreeMap<String, Want<'a>> = BTreeMap::new();
+    fn wants(&self) -> BTreeMap<String, Want<'_>> {
+        let mut wants: BTreeMap<String, Want<'_>> = BTreeMap::new();
         let mut names: BTreeMap<String, String> = BTreeMap::new();
         for item in self.items {
             let name = names.entry(item.name.to_lowercase()).or_insert_with(|| item.name.clone());
             let want = Want { item: Some(item), unit: &item.unit, planned: Vec::new() };
             wants.insert(name.clone(), want);
         }
-        for &(day, supply) in coming {
+        for Need { day, supply } in self.coming {
             let name = names.entry(supply.name.to_lowercase()).or_insert_with(|| supply.name.clone());
             let want =
                 wants.entry(name.clone()).or_insert(Want { item: None, unit: &supply.unit, planned: Vec::new() });
-            want.planned.push((day, supply.amount));
+            want.planned.push((*day, supply.amount));
         }
         wants
     }
 
     fn bought(&self, item: &Item, terms: &Terms, want: &Want<'_>) -> Result<Bought, StoresError> {
         let wait = f64::from(terms.lead_days.max(1)) + f64::from(self.review_days);
-        let planned_per_day = want.planned_sum() / self.ahead_days() as f64;
+        let planned_per_day = want.planned_sum() / ahead_days(self.items, self.review_days) as f64;
         let used_per_day = want.used_sum() / days_between(self.used_from, self.now.date()).max(FEWEST_DAYS) as f64;
         Ok(Bought {
             item: item.name.clone(),

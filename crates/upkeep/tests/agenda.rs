@@ -130,7 +130,6 @@ fn agenda_with(state: &MachineState, told: &[(String, Visit)], stock: &BTreeMap<
     let risks = vec![Risk::believed(); state.build.tasks.len()];
     let none = BTreeMap::new();
     let shop = Shop {
-        machines: &[(state, &risks)],
         keepers: &keepers(),
         stock,
         unit_prices: &none,
@@ -139,7 +138,7 @@ fn agenda_with(state: &MachineState, told: &[(String, Visit)], stock: &BTreeMap<
         materials: Materials::built_in(),
         now: &now(),
     };
-    Agenda::of(&shop, 7)
+    Agenda::of(&shop, [(state, risks.as_slice())], 7)
 }
 
 #[test]

@@ -7,7 +7,7 @@ use jiff::ZonedDateTime;
 use jiff::civil::{Date, date};
 use motion::{Duty, Quantity};
 use upkeep::shop::{Batch, Coming, Item, Terms, Visit, sources};
-use upkeep::shopping::{Buyer, Shopping};
+use upkeep::shopping::{Buyer, Shopping, ahead_days, needs};
 use upkeep::stores::{Why, supplied};
 use upkeep::{
     Asked, Build, EntryId, MachineState, Material, Materials, Prices, QueuedUse, Rates, Risk, Usage, Worth, before,
@@ -181,16 +181,9 @@ fn terms(lead_days: u16) -> Terms {
 }
 
 fn shopping(item: Item, told: &[(String, Visit)]) -> Shopping {
-    let (machines, items, now) = ([state(4, 0.0)], [item], now());
-    let buyer = Buyer {
-        machines: &machines,
-        items: &items,
-        used_from: date(2026, 2, 26),
-        told,
-        materials: Materials::built_in(),
-        now: &now,
-        review_days: 7,
-    };
+    let (items, now) = ([item], now());
+    let coming = needs(&state(4, 0.0), told, Materials::built_in(), &now, ahead_days(&items, 7));
+    let buyer = Buyer { coming: &coming, items: &items, used_from: date(2026, 2, 26), now: &now, review_days: 7 };
     buyer.shopping().unwrap()
 }
 
@@ -243,15 +236,8 @@ fn what_is_used_beyond_the_plan_comes_besides() {
 #[test]
 fn terms_that_can_not_be_are_told_with_their_item() {
     let wrong = Terms { service: 2.0, ..terms(3) };
-    let (machines, items, now) = ([state(4, 0.0)], [item(Some(0.0), None, Some(wrong))], now());
-    let buyer = Buyer {
-        machines: &machines,
-        items: &items,
-        used_from: date(2026, 2, 26),
-        told: &[],
-        materials: Materials::built_in(),
-        now: &now,
-        review_days: 7,
-    };
+    let (items, now) = ([item(Some(0.0), None, Some(wrong))], now());
+    let coming = needs(&state(4, 0.0), &[], Materials::built_in(), &now, ahead_days(&items, 7));
+    let buyer = Buyer { coming: &coming, items: &items, used_from: date(2026, 2, 26), now: &now, review_days: 7 };
     assert!(buyer.shopping().unwrap_err().to_string().starts_with(OIL));
 }

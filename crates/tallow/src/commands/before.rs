@@ -55,7 +55,7 @@ async fn ranked<'a>(
     args: &cli::Before,
 ) -> Result<Vec<Ranked<'a>>, Trouble> {
     let said = Printed::parse(&args.materials, &shop.materials)?;
-    let risks = Risks::read(context, ledger, shop).await?;
+    let risks = Risks::read(context, ledger, &shop.materials).await?;
     let mut ranked = Vec::with_capacity(programs.len());
     for program in programs {
         ranked.push(Ranked::of(ledger, shop, &risks, program, &said).await?);

@@ -4,17 +4,18 @@ use std::collections::BTreeMap;
 
 use jiff::ToSpan;
 use jiff::civil::Date;
-use ledger::{Ledger, Told};
+use ledger::{Ledger, MachineInfo, Told};
 use serde_json::{Value, json};
-use upkeep::MachineState;
 use upkeep::shop::{Item, Visit};
-use upkeep::shopping::{Buyer, Shopping, Unsaid};
+use upkeep::shopping::{Buyer, Shopping, Unsaid, ahead_days, needs};
 use upkeep::stores::{Line, Why};
 
 use crate::cli;
 use crate::commands::stores::{late_words, told};
 use crate::context::{self, Context};
+use crate::goes::each_go;
 use crate::out::{Align, Dress, Table};
+use crate::parallel;
 use crate::trouble::Trouble;
 use crate::words::{self, HISTORY_DAYS};
 
@@ -24,8 +25,8 @@ pub(crate) async fn buy(context: &Context, ledger: &Ledger, args: &cli::Buy) -> 
 }
 
 /// The day on which the first machine joined.
-fn joined(machines: &[MachineState], now: &jiff::ZonedDateTime) -> Option<Date> {
-    machines.iter().map(|state| now.time_zone().to_datetime(state.added).date()).min()
+fn joined(machines: &[MachineInfo], now: &jiff::ZonedDateTime) -> Option<Date> {
+    machines.iter().map(|machine| now.time_zone().to_datetime(machine.added).date()).min()
 }
 
 /// What to order, with what is known of the items.
@@ -48,22 +49,22 @@ impl List {
         let now = context.now_in(ledger);
         let today = now.date();
         let from = today.saturating_sub(HISTORY_DAYS.days());
-        let machines = ledger.states(from).await?;
+        let machines = ledger.machines().await?;
         let used_from = joined(&machines, &now).map_or(from, |joined| joined.max(from));
         let items =
             ledger.stores(from.to_zoned_datetime(now.time_zone().clone()).ok().map(|from| from.timestamp())).await?;
         let told = ledger.visits(today).await?.into_iter().filter(Told::stands);
         let told: Vec<(String, Visit)> = told.map(|told| (told.machine, told.visit)).collect();
         let materials = context::materials(ledger).await?;
-        let buyer = Buyer {
-            machines: &machines,
-            items: &items,
-            used_from,
-            told: &told,
-            materials: &materials,
-            now: &now,
-            review_days: days,
-        };
+        let n_days = ahead_days(&items, days);
+        let names: Vec<&str> = machines.iter().map(|machine| machine.name.as_str()).collect();
+        let mut coming = Vec::new();
+        each_go(ledger, &names, from, |states| {
+            let of_go = parallel::map(states, |state| needs(state, &told, &materials, &now, n_days));
+            coming.extend(of_go.into_iter().flatten());
+        })
+        .await?;
+        let buyer = Buyer { coming: &coming, items: &items, used_from, now: &now, review_days: days };
         let shopping = buyer.shopping().map_err(|error| Trouble::from_text(&error.to_string()))?;
         Ok(List { shopping, items, currency: ledger.rates().await?.currency, today, days })
     }

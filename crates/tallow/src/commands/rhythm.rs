@@ -36,7 +36,7 @@ async fn habits<'a>(
     ledger: &Ledger,
     shop: &'a Assembled,
 ) -> Result<Vec<(&'a MachineState, Option<Habit>)>, Trouble> {
-    let risks = Risks::read(context, ledger, shop).await?;
+    let risks = Risks::read(context, ledger, &shop.materials).await?;
     let prices = shop.unit_prices();
     let price = |task: &Task| -> f64 {
         task.uses.iter().map(|supply| supply.amount * prices.get(&supply.name).copied().unwrap_or(0.0)).sum()

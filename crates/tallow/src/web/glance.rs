@@ -16,15 +16,13 @@ use upkeep::stores::{Supplied, supplied};
 use upkeep::{Build, Due, MachineState, Materials, Rates, When, due};
 
 use crate::context;
+use crate::goes::each_go;
 use crate::parallel;
 use crate::trouble::Trouble;
 use crate::words::HISTORY_DAYS;
 
 /// How far ahead a glance tells the likely day of what comes due.
 pub(crate) const HORIZON_DAYS: usize = 62;
-
-/// Machines read and forecast in one go; their records are dropped before the next go's are read.
-const GO: usize = 32;
 
 /// The shop as of one state of its records, on one day.
 pub(crate) struct Glance {
@@ -119,16 +117,13 @@ impl Glance {
         let names: Vec<String> = ledger.machines().await?.into_iter().map(|machine| machine.name).collect();
         let mut machines: BTreeMap<String, Arc<OneMachine>> =
             names.iter().filter_map(|name| Some((name.clone(), known(name)?))).collect();
-        let new: Vec<&String> = names.iter().filter(|name| !machines.contains_key(*name)).collect();
+        let new: Vec<&str> = names.iter().filter(|name| !machines.contains_key(*name)).map(String::as_str).collect();
         let from = now.date().saturating_sub(HISTORY_DAYS.days());
-        for go in new.chunks(GO) {
-            let mut states = Vec::with_capacity(go.len());
-            for name in go {
-                states.push(ledger.machine_state(name, from).await?);
-            }
-            let of_go = parallel::map(&states, |state| Arc::new(OneMachine::of(state, &materials, &now)));
+        each_go(ledger, &new, from, |states| {
+            let of_go = parallel::map(states, |state| Arc::new(OneMachine::of(state, &materials, &now)));
             machines.extend(of_go.into_iter().map(|machine| (machine.name.clone(), machine)));
-        }
+        })
+        .await?;
         Ok(Glance {
             news,
             machines: machines.into_values().collect(),

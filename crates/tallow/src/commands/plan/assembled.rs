@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use jiff::ToSpan;
 use jiff::ZonedDateTime;
-use ledger::{Ledger, Told};
+use jiff::civil::Date;
+use ledger::{Ledger, MachineInfo, Told};
 use upkeep::agenda::{Agenda, Shop};
 use upkeep::shop::{Item, Rostered, Visit, sources};
 use upkeep::stores::Source;
@@ -45,15 +46,24 @@ impl Assembled {
     /// # Errors
     /// Where the shop can't be read.
     pub(crate) async fn read(context: &Context, ledger: &Ledger) -> Result<Assembled, Trouble> {
+        let mut shop = Assembled::without_machines(context, ledger).await?;
+        shop.states = ledger.states(shop.history_from()).await?;
+        Ok(shop)
+    }
+
+    /// Reads all but the machines.
+    ///
+    /// # Errors
+    /// Where the shop can't be read.
+    pub(super) async fn without_machines(context: &Context, ledger: &Ledger) -> Result<Assembled, Trouble> {
         let now = context.now_in(ledger);
-        let states = ledger.states(now.date().saturating_sub(HISTORY_DAYS.days())).await?;
         let materials = context::materials(ledger).await?;
         let rates = ledger.rates().await?;
         let (prices, assumed) = Prices::from_rates(&rates);
         let items = ledger.stores(None).await?;
         let sources = sources(&items, now.date()).map_err(|error| Trouble::from_text(&error.to_string()))?;
         Ok(Assembled {
-            states,
+            states: Vec::new(),
             keepers: ledger.keepers().await?,
             items,
             sources,
@@ -68,21 +78,32 @@ impl Assembled {
 
     /// What is open within `days` days.
     pub(crate) fn agenda(&self, risks: &Risks, days: usize) -> Agenda {
-        let machines: Vec<(&MachineState, &[Risk])> =
-            self.states.iter().map(|state| (state, risks.of(state))).collect();
-        let told = self.told.iter().filter(|told| !told.is_cancelled);
-        let told: Vec<(String, Visit)> = told.map(|told| (told.machine.clone(), told.visit.clone())).collect();
-        let shop = Shop {
-            machines: &machines,
+        let (told, unit_prices) = (self.still_told(), self.unit_prices());
+        Agenda::of(&self.shop(&told, &unit_prices), self.states.iter().map(|state| (state, risks.of(state))), days)
+    }
+
+    /// The shop as agendas are made of it.
+    pub(super) fn shop<'a>(&'a self, told: &'a [(String, Visit)], unit_prices: &'a BTreeMap<String, f64>) -> Shop<'a> {
+        Shop {
             keepers: &self.keepers,
             stock: &self.sources,
-            unit_prices: &self.unit_prices(),
-            told: &told,
+            unit_prices,
+            told,
             prices: &self.prices,
             materials: &self.materials,
             now: &self.now,
-        };
-        Agenda::of(&shop, days)
+        }
+    }
+
+    /// The visits that were not called off, by machine.
+    pub(super) fn still_told(&self) -> Vec<(String, Visit)> {
+        let told = self.told.iter().filter(|told| !told.is_cancelled);
+        told.map(|told| (told.machine.clone(), told.visit.clone())).collect()
+    }
+
+    /// The first day of which the machines' use is read.
+    pub(super) fn history_from(&self) -> Date {
+        self.now.date().saturating_sub(HISTORY_DAYS.days())
     }
 
     /// What a unit of each item costs: by what was paid for what is there, else by the terms of buying it.
@@ -99,10 +120,11 @@ impl Risks {
     ///
     /// # Errors
     /// Where the shop can't be read.
-    pub(crate) async fn read(context: &Context, ledger: &Ledger, shop: &Assembled) -> Result<Risks, Trouble> {
-        let mut alike: BTreeMap<&str, Vec<&MachineState>> = BTreeMap::new();
-        for state in &shop.states {
-            alike.entry(&state.build.name).or_default().push(state);
+    pub(crate) async fn read(context: &Context, ledger: &Ledger, materials: &Materials) -> Result<Risks, Trouble> {
+        let machines = ledger.machines().await?;
+        let mut alike: BTreeMap<&str, Vec<&MachineInfo>> = BTreeMap::new();
+        for machine in &machines {
+            alike.entry(&machine.build).or_default().push(machine);
         }
         let mut risks = BTreeMap::new();
         for (name, machines) in alike {
@@ -112,7 +134,7 @@ impl Risks {
                 entries.push(ledger.effective(&machine.name).await?);
             }
             let entries: Vec<_> = entries.iter().map(Vec::as_slice).collect();
-            let of_build = upkeep::risks(&build, &entries, &shop.materials, &ledger.shop().zone, context.now);
+            let of_build = upkeep::risks(&build, &entries, materials, &ledger.shop().zone, context.now);
             risks.insert(name.to_owned(), of_build);
         }
         Ok(Risks(risks))

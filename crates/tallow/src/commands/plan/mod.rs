@@ -34,7 +34,7 @@ pub(crate) async fn plan(context: &Context, args: &cli::Plan) -> Result<(), Trou
     if shop.states.is_empty() {
         return Err(context::no_machine());
     }
-    let risks = Risks::read(context, &ledger, &shop).await?;
+    let risks = Risks::read(context, &ledger, &shop.materials).await?;
     let round = Round::of(&shop, &risks, usize::from(args.days), Duration::from_secs(u64::from(args.seconds)))?;
     let changes = if args.keep { Some(keep(context, &ledger, &shop, &round).await?) } else { None };
     if context.json {

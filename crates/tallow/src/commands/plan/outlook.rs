@@ -1,11 +1,14 @@
 //! What people have been told of, ready to say at once what another day or another keeper would cost.
 
 use jiff::civil::Date;
-use ledger::Told;
+use ledger::{Ledger, Told};
 use upkeep::agenda::{Agenda, Moved, Spent};
 use upkeep::rounds::Broken;
 
 use super::{Assembled, Risks, why_words};
+use crate::context::{self, Context};
+use crate::goes::each_go;
+use crate::trouble::Trouble;
 use crate::words;
 
 /// How many days are looked ahead: as many as can be planned at once.
@@ -39,13 +42,34 @@ pub(crate) enum Price {
 
 impl Outlook {
     /// Looks ahead.
-    pub(crate) fn of(shop: Assembled, risks: &Risks) -> Outlook {
-        let agenda = shop.agenda(risks, OUTLOOK_DAYS);
+    ///
+    /// # Errors
+    /// Where the shop can't be read, or has no machine.
+    pub(crate) async fn read(context: &Context, ledger: &Ledger) -> Result<Outlook, Trouble> {
+        let shop = Assembled::without_machines(context, ledger).await?;
+        let risks = Risks::read(context, ledger, &shop.materials).await?;
+        let machines = ledger.machines().await?;
+        if machines.is_empty() {
+            return Err(context::no_machine());
+        }
+        let names: Vec<&str> = machines.iter().map(|machine| machine.name.as_str()).collect();
+        let (told, unit_prices) = (shop.still_told(), shop.unit_prices());
+        let ground = shop.shop(&told, &unit_prices);
+        let mut agenda = Agenda::begun(&ground, OUTLOOK_DAYS);
         // Nobody is told of visits so far ahead, and what falls due there would seem to be left.
-        let near = shop.agenda(risks, ROUND_DAYS);
+        let mut near = Agenda::begun(&ground, ROUND_DAYS);
+        each_go(ledger, &names, shop.history_from(), |states| {
+            for state in states {
+                agenda.add(&ground, state, risks.of(state));
+                near.add(&ground, state, risks.of(state));
+            }
+        })
+        .await?;
+        agenda.finish(&ground);
+        near.finish(&ground);
         let as_told = near.spent(&near.as_told());
         let told = shop.told.into_iter().filter(Told::stands).collect();
-        Outlook { agenda, told, as_told, currency: shop.currency }
+        Ok(Outlook { agenda, told, as_told, currency: shop.currency })
     }
 
     /// What it changes to send `keeper` to a visit on `day`.
