@@ -11,6 +11,7 @@ use super::desk::Desk;
 use super::glance::Glance;
 use super::guard::{Door, Waits};
 use super::later::Beside;
+use super::shelf::Shelf;
 use crate::context::{self, Context};
 use crate::trouble::Trouble;
 
@@ -35,6 +36,8 @@ pub(crate) struct App {
     pub(crate) bell: Bell,
     /// What is reckoned in the background.
     pub(crate) desk: Desk,
+    /// Pages as they were drawn last.
+    pub(crate) shelf: Shelf,
     /// What takes longer than a page may.
     pub(crate) later: Beside,
     fixed_now: Option<Timestamp>,
@@ -52,6 +55,7 @@ impl App {
             passwords,
             bell: Bell::default(),
             desk: Desk::default(),
+            shelf: Shelf::default(),
             later: Beside::default(),
             fixed_now,
             glance: RwLock::default(),

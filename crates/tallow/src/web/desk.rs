@@ -7,6 +7,7 @@ use jiff::ZonedDateTime;
 use jiff::civil::Date;
 use ledger::News;
 use tokio::runtime::Handle;
+use upkeep::Usage;
 
 use super::app::App;
 use crate::commands::buy::List;
@@ -70,6 +71,11 @@ impl Desk {
         held(&self.plan).clone()
     }
 
+    /// Whether a plan is being made.
+    pub(crate) fn is_planning(&self) -> bool {
+        matches!(*held(&self.plan), Making::Running(_))
+    }
+
     /// The last plan that was made, since the server was started.
     pub(crate) fn last_plan(&self) -> Option<Arc<Proposal>> {
         held(&self.last).clone()
@@ -116,8 +122,13 @@ pub(crate) fn start_plan(app: &Arc<App>, days: u16, seconds: u16) {
 }
 
 fn proposal(app: &App, days: u16, seconds: u16) -> Result<Proposal, Trouble> {
-    let (shop, risks) = ground(app)?;
+    let (mut shop, risks) = ground(app)?;
     let round = Round::of(&shop, &risks, usize::from(days), Duration::from_secs(seconds.into()))?;
+    // Most of a hall's size is what its machines were used, which nobody asks of a plan that is made.
+    for state in &mut shop.states {
+        state.days = Vec::new();
+        state.standings.values_mut().for_each(|standing| standing.base = Usage::new());
+    }
     Ok(Proposal { shop, round, seconds, made: app.now() })
 }
 
@@ -127,7 +138,7 @@ fn proposal(app: &App, days: u16, seconds: u16) -> Result<Proposal, Trouble> {
 /// Where the shop can't be read.
 pub(crate) async fn outlook(app: &Arc<App>) -> Result<Found<Outlook>, Trouble> {
     let shop = app.clone();
-    let make = move || ground(&shop).map(|(shop, risks)| Outlook::of(shop, &risks));
+    let make = move || Handle::current().block_on(Outlook::read(&shop.context(), &shop.ledger));
     Ok(app.desk.outlook.find(of(app).await?, make))
 }
 
@@ -152,7 +163,7 @@ fn ground(app: &App) -> Result<(Assembled, Risks), Trouble> {
         if shop.states.is_empty() {
             return Err(context::no_machine());
         }
-        let risks = Risks::read(&context, &app.ledger, &shop).await?;
+        let risks = Risks::read(&context, &app.ledger, &shop.materials).await?;
         Ok((shop, risks))
     })
 }
@@ -194,6 +205,11 @@ impl<T> Found<T> {
             Found::Fresh(value) | Found::Old(value) => Some(value),
             Found::Reckoning | Found::Failed(_) => None,
         }
+    }
+
+    /// Whether a newer one is being made.
+    pub(crate) fn is_being_made(&self) -> bool {
+        matches!(self, Found::Old(_) | Found::Reckoning)
     }
 }
 

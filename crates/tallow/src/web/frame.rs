@@ -7,6 +7,7 @@ use maud::{DOCTYPE, Markup, html};
 
 use super::assets::{self, Asset};
 use super::guard::Visitor;
+use super::shelf::Passing;
 use crate::trouble::Trouble;
 use crate::words;
 
@@ -75,6 +76,7 @@ pub(crate) struct Page {
     about: Around,
     script: Option<&'static Asset>,
     looks_again: bool,
+    passes: bool,
 }
 
 /// What the frame says of the shop and of whoever looks.
@@ -107,6 +109,7 @@ impl Page {
             about: around.clone(),
             script: None,
             looks_again: false,
+            passes: false,
         }
     }
 
@@ -120,6 +123,7 @@ impl Page {
             about: around.clone(),
             script: None,
             looks_again: false,
+            passes: false,
         }
     }
 
@@ -130,7 +134,12 @@ impl Page {
 
     /// That a browser without scripts asks for again every few seconds, since something is being made.
     pub(crate) fn looking_again(self) -> Page {
-        Page { looks_again: true, ..self }
+        Page { looks_again: true, ..self.passing_if(true) }
+    }
+
+    /// That is drawn anew for each request as long as something on it is being made.
+    pub(crate) fn passing_if(self, is_being_made: bool) -> Page {
+        Page { passes: self.passes || is_being_made, ..self }
     }
 
     /// A page that says what went wrong and nothing else.
@@ -195,6 +204,9 @@ impl IntoResponse for Page {
         let used_up = self.about.said.is_some();
         let mut response =
             ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], self.render().into_string()).into_response();
+        if self.passes {
+            response.extensions_mut().insert(Passing);
+        }
         if used_up {
             let cookie = header::HeaderValue::from_static("said=; Path=/; HttpOnly; SameSite=Strict; Max-Age=0");
             response.headers_mut().append(header::SET_COOKIE, cookie);

@@ -1,6 +1,7 @@
 //! What takes longer than a page may: it is reckoned beside the requests, and kept until something is recorded.
 
 use std::collections::BTreeMap;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -88,7 +89,10 @@ impl<T: Send + Sync + 'static> Later<T> {
         things.insert(name.to_owned(), Thing { news, found: None });
         let (held, name) = (self.clone(), name.to_owned());
         tokio::task::spawn_blocking(move || {
-            let found = reckon().map(Arc::new);
+            // A panic is told, since a thing that is under way for good is never begun again.
+            let found =
+                catch_unwind(AssertUnwindSafe(reckon)).unwrap_or_else(|_| Err(Trouble::refused("reckoning broke off")));
+            let found = found.map(Arc::new);
             // Where something was recorded meanwhile, a newer reckoning has the place.
             if let Some(thing) = held.things().get_mut(&name).filter(|thing| thing.news == news) {
                 thing.found = Some(found);
@@ -132,6 +136,14 @@ mod tests {
             let got = later.get("one", news(revision), move || Ok(times.fetch_add(1, Ordering::SeqCst) + 1)).await;
             assert_eq!(got.unwrap().as_deref(), Some(&expected));
         }
+    }
+
+    #[tokio::test]
+    async fn a_reckoning_that_breaks_off_is_told_and_not_waited_for_without_end() {
+        let later: Arc<Later<u32>> = Arc::default();
+        let got = later.get("one", news(1), || panic!("on purpose")).await;
+        assert_eq!(got.unwrap_err().what(), "reckoning broke off");
+        assert!(!later.is_under_way("one"));
     }
 
     #[tokio::test]

@@ -21,6 +21,7 @@ mod picture;
 mod print;
 mod problem;
 mod reply;
+mod shelf;
 mod upload;
 
 use std::net::SocketAddr;
@@ -119,7 +120,7 @@ fn packs() -> impl Predicate {
 }
 
 fn router(app: Arc<App>) -> Router {
-    pages::router()
+    pages::router(&app)
         .merge(api::router())
         .merge(assets::router())
         .fallback(pages::nowhere)

@@ -37,7 +37,7 @@ pub(crate) struct Visitor {
 }
 
 /// What somebody may do.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
 pub(crate) enum May {
     /// Sign in.
     #[default]
@@ -119,7 +119,11 @@ async fn let_in(app: &App, mut request: Request, next: Next) -> Response {
     }
     request.extensions_mut().insert(around);
     request.extensions_mut().insert(visitor.may);
+    let changes = !request.method().is_safe();
     let mut response = BY.scope(visitor.name, next.run(request)).await;
+    if changes {
+        app.shelf.clear();
+    }
     if let Some(renewed) = renewed {
         response.headers_mut().append(header::SET_COOKIE, renewed);
     }

@@ -33,15 +33,17 @@ use super::frame::{Around, Page};
 use super::guard;
 use super::problem;
 use super::reply::{Answer, Reply};
+use super::shelf;
 use super::upload::MOST_BYTES;
 use crate::trouble::Trouble;
 
 pub(super) use self::new_machine::FIRST as FIRST_MACHINE;
 
 /// Every page, behind the role that it needs.
-pub(super) fn router() -> Router<Arc<App>> {
+pub(super) fn router(app: &Arc<App>) -> Router<Arc<App>> {
     let behind = |routes: Router<Arc<App>>, role: Role| routes.route_layer(from_fn_with_state(role, guard::needs));
-    behind(looking(), Role::Look)
+    let kept = lasting().route_layer(from_fn_with_state(app.clone(), shelf::keep));
+    behind(looking().merge(kept), Role::Look)
         .merge(behind(recording(), Role::Record))
         .merge(behind(planning(), Role::Plan))
         .merge(behind(owning(), Role::Own))
@@ -52,13 +54,24 @@ pub(super) fn router() -> Router<Arc<App>> {
         .route("/calendar/{file}", get(rounds::calendar))
 }
 
-/// What shows something, and what people do about themselves.
-fn looking() -> Router<Arc<App>> {
+/// What shows the records and nothing else, and so is the same until something is recorded.
+fn lasting() -> Router<Arc<App>> {
     Router::new()
         .route("/", get(today::show))
         .route("/machines", get(machines::show))
         .route("/machines/{name}", get(machine::show))
         .route("/machines/{name}/{position}", get(machine::position))
+        .route("/rounds", get(rounds::show))
+        .route("/stores", get(stores::show))
+        .route("/stores/item/{item}", get(stores::item))
+        .route("/records", get(records::show))
+        .route("/records/{entry}", get(entry::show))
+        .route("/shop", get(shop::show))
+}
+
+/// What shows something else, and what people do about themselves.
+fn looking() -> Router<Arc<App>> {
+    Router::new()
         .route("/before", get(before::show).post(before::weigh).layer(DefaultBodyLimit::max(MOST_BYTES)))
         .route("/labels", get(labels::show))
         .route("/visits/{visit}", get(visit::show))
@@ -66,23 +79,17 @@ fn looking() -> Router<Arc<App>> {
         .route("/visits/{visit}/sheet", get(visit::paper))
         .route("/visits/{visit}/photos/{photo}", get(visit::show_photo))
         .route("/visit-worker.js", get(visit::worker))
-        .route("/rounds", get(rounds::show))
         .route("/rounds/price", get(rounds::price))
         .route("/rounds/plan", get(rounds::plan))
         .route("/rounds/plan/progress", get(rounds::progress))
         .route("/rounds/keepers", get(rounds::keepers))
         .route("/rounds/print", get(rounds::print))
-        .route("/stores", get(stores::show))
         .route("/stores/buy", get(stores::buy))
-        .route("/stores/item/{item}", get(stores::item))
-        .route("/records", get(records::show))
         .route("/records.csv", get(records::csv))
         .route("/records.json", get(records::json))
-        .route("/records/{entry}", get(entry::show))
         .route("/money", get(money::show))
         .route("/lives", get(lives::show))
         .route("/lives/{kind}", get(lives::kind))
-        .route("/shop", get(shop::show))
         .route("/shop/verify", get(shop::verified))
         .route("/shop/builds", get(builds::show))
         .route("/shop/builds/edit", get(builds::edit))

@@ -52,7 +52,8 @@ pub(crate) async fn show(
         Ok(listed) => (Refusal { typed: typed.clone(), ..Refusal::default() }, listed),
         Err(trouble) => (Refusal::new("filter", trouble, typed.clone()), Vec::new()),
     };
-    let names: Vec<String> = app.ledger.machines().await?.into_iter().map(|machine| machine.name).collect();
+    let glance = app.glance().await?;
+    let names: Vec<&str> = glance.machines.iter().map(|machine| machine.name.as_str()).collect();
     let now = app.now();
     let (shown, more) = listed.split_at(listed.len().min(PAGE as usize));
     let body = html! {
@@ -107,10 +108,10 @@ pub(super) fn entry_address(id: EntryId) -> String {
     format!("/records/{id}")
 }
 
-fn fields(refusal: &Refusal, typed: &Typed, names: &[String]) -> Markup {
+fn fields(refusal: &Refusal, typed: &Typed, names: &[&str]) -> Markup {
     let mut machines =
         vec![(String::new(), "all, and the shop".to_owned()), (THE_SHOP.to_owned(), "the shop itself".to_owned())];
-    machines.extend(names.iter().map(|name| (name.clone(), name.clone())));
+    machines.extend(names.iter().map(|&name| (name.to_owned(), name.to_owned())));
     let mut kinds = vec![(String::new(), "all".to_owned())];
     kinds.extend(Kind::ALL.map(|kind| (kind.word().to_owned(), words(kind).to_owned())));
     let text = |name: &str| typed.text(name);

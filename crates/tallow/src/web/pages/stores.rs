@@ -52,7 +52,7 @@ async fn list(app: &Arc<App>, around: &Around, typed: &Typed, refusal: &Refusal)
         (table(&glance, &shopping, typed))
         (new_forms(refusal))
     };
-    Ok(Page::new(around, Place::Stores, "/stores", "Stores", body))
+    Ok(Page::new(around, Place::Stores, "/stores", "Stores", body).passing_if(shopping.is_being_made()))
 }
 
 /// Items of which the visits that people have been told of need more than there is.
@@ -227,7 +227,7 @@ async fn item_page(app: &Arc<App>, around: &Around, name: &str, refusal: &Refusa
         (forms(item, refusal))
         (movements(item, &said, app))
     };
-    let page = Page::new(around, Place::Stores, "", item.name.clone(), body);
+    let page = Page::new(around, Place::Stores, "", item.name.clone(), body).passing_if(shopping.is_being_made());
     Ok(if refusal.trouble.is_some() { Reply::Refused(page) } else { Reply::Page(page) })
 }
 
@@ -505,7 +505,7 @@ pub(in super::super) async fn buy(State(app): State<Arc<App>>, Extension(around)
         }
     };
     let page = Page::new(&around, Place::Stores, "/stores/buy", "To buy", body);
-    Ok(Reply::Page(if matches!(found, Found::Old(_) | Found::Reckoning) { page.looking_again() } else { page }))
+    Ok(Reply::Page(if found.is_being_made() { page.looking_again() } else { page }))
 }
 
 fn shopping_list(list: &List, today: Date) -> Markup {

@@ -182,7 +182,8 @@ async fn page(
         (visits::section(&shown, &view, refusal, typed, asked, outlook.any().map(AsRef::as_ref)))
         (print::section())
     };
-    Ok(Page::new(around, Place::Rounds, "/rounds", "Round", body).with_script(&assets::ROUNDS))
+    let page = Page::new(around, Place::Rounds, "/rounds", "Round", body).with_script(&assets::ROUNDS);
+    Ok(page.passing_if(outlook.is_being_made() || app.desk.is_planning()))
 }
 
 /// What the round costs, and what the last plan was.
