@@ -8,6 +8,7 @@ mod encrypted;
 mod first_run;
 mod harness;
 mod hostile;
+mod kept;
 mod lives;
 mod machine;
 mod money;

@@ -15,6 +15,8 @@ pub(crate) struct Heard {
     pub(crate) head: Vec<(String, String)>,
     /// The body; chunks put together.
     pub(crate) body: String,
+    /// The same as it came.
+    pub(crate) bytes: Vec<u8>,
     /// How long it took.
     pub(crate) took: Duration,
 }
@@ -111,7 +113,7 @@ pub(crate) fn said(address: &str, bytes: &[u8]) -> Option<Heard> {
     let body = &heard[end + 4..];
     let chunked = head.iter().any(|(name, value)| name == "transfer-encoding" && value == "chunked");
     let body = if chunked { together(body) } else { body.to_vec() };
-    Some(Heard { status, head, body: String::from_utf8_lossy(&body).into_owned(), took })
+    Some(Heard { status, head, body: String::from_utf8_lossy(&body).into_owned(), bytes: body, took })
 }
 
 /// A body that came in chunks.
