@@ -1,6 +1,12 @@
-//! Every page is there, at both widths, and nothing on it is cut off.
+//! Every page is there, at both widths, nothing on it is cut off, and nothing on it keeps somebody out.
+
+use std::path::Path;
+
+use fantoccini::Client;
+use serde_json::{Value, json};
 
 use crate::harness::{Browser, DESK, PHONE, Shop};
+use crate::who::peopled;
 
 /// The pages by address and name.
 const PAGES: [(&str, &str); 28] = [
@@ -49,8 +55,54 @@ async fn every_page_fits_a_phone_and_a_desk_and_breaks_none_of_its_own_rules() {
             assert_eq!(shown, there, "{name} is wider than {size:?}");
             assert_eq!(browser.ask("return document.querySelectorAll('h1').length").await, 1, "{name} has one heading");
         }
-        let log = browser.tell_browser("Log.enable", serde_json::json!({})).await;
-        drop(log);
         browser.close().await;
     }
+}
+
+/// What axe-core 4.11 finds wrong with the page, by all of its rules: each one's name, what it asks for, and where.
+async fn violations(client: &Client, axe: &str) -> Vec<String> {
+    client.execute(axe, Vec::new()).await.expect("axe-core is taken in");
+    let run = "const done = arguments[arguments.length - 1];
+        axe.run(document, { resultTypes: ['violations'] }).then(found => done(found.violations), why => done(String(why)));";
+    let found = client.execute_async(run, Vec::new()).await.expect("axe-core runs");
+    let found = found.as_array().unwrap_or_else(|| panic!("axe-core broke off: {found}")).clone();
+    let told = |one: &Value| {
+        let nodes = one["nodes"].as_array().cloned().unwrap_or_default();
+        let places: Vec<String> =
+            nodes.iter().take(4).map(|node| format!("{} {}", node["target"], node["failureSummary"])).collect();
+        format!("{}: {}\n    {}", one["id"], one["help"], places.join("\n    "))
+    };
+    found.iter().map(told).collect()
+}
+
+#[tokio::test]
+async fn no_page_breaks_a_rule_of_accessibility_by_day_or_by_night_on_a_phone_or_a_desk() {
+    let target = Path::new(env!("CARGO_BIN_EXE_tallow")).ancestors().nth(2).expect("the folder of what is built");
+    let axe = std::fs::read_to_string(target.join("axe-4.11.0/axe.min.js")).expect("axe-core, which ./test fetches");
+    let server = Shop::demo().serve();
+    let mut wrong = Vec::new();
+    let more = [
+        ("/visits/1", "visit"),
+        ("/visits/1?all=yes", "visit-all"),
+        ("/records?from=no+day", "refused"),
+        ("/nowhere", "nowhere"),
+    ];
+    for (size, scheme) in [(PHONE, "light"), (DESK, "dark"), (PHONE, "dark"), (DESK, "light")] {
+        let browser = Browser::open(size).await;
+        let features = json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] });
+        browser.tell_browser("Emulation.setEmulatedMedia", features).await;
+        for (address, name) in PAGES.into_iter().chain(more) {
+            browser.go(&server.page(address)).await;
+            let found = violations(&browser.client, &axe).await;
+            wrong.extend(found.into_iter().map(|one| format!("{name} {size:?} {scheme}: {one}")));
+        }
+        browser.close().await;
+    }
+    let guarded = peopled();
+    let server = guarded.serve();
+    let browser = Browser::open(PHONE).await;
+    browser.go(&server.page("/sign-in")).await;
+    wrong.extend(violations(&browser.client, &axe).await);
+    browser.close().await;
+    assert!(wrong.is_empty(), "{} violations:\n{}", wrong.len(), wrong.join("\n"));
 }

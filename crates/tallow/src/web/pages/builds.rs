@@ -37,7 +37,7 @@ pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extensi
     let body = html! {
         p { "A build tells of a machine type what it is made of, what its parts need, and after how much use." }
         table.stacks {
-            thead { tr { th { "Build" } th.figure { "Parts" } th.figure { "Tasks" } th.figure { "Machines" } th { "" } } }
+            thead { tr { th { "Build" } th.figure { "Parts" } th.figure { "Tasks" } th.figure { "Machines" } th { "Its file" } } }
             tbody {
                 @for (word, build, is_own) in &rows {
                     tr {

@@ -49,9 +49,9 @@ fn forbidden(glance: &Glance, today: Date) -> Markup {
                     thead { tr { th { "Machine" } th { "To be done first" } th { "Since" } } }
                     tbody {
                         @for machine in machines.iter().take(MOST_FORBIDDEN) {
-                            @for (place, due) in machine.forbidding().enumerate() {
+                            @for due in machine.forbidding() {
                                 tr {
-                                    th scope="row" { @if place == 0 { a href=(machines::address(&machine.name)) { (machine.name) } } }
+                                    th scope="row" { a href=(machines::address(&machine.name)) { (machine.name) } }
                                     td data-name="First" { (due.name) }
                                     td data-name="Since" { (since(&due.when, today)) }
                                 }

@@ -134,7 +134,7 @@ fn drawing(
     let id = format!("drawing-{}", sheet.name);
     let border = format!("M4 4H{:.1}V{:.1}H4Z", sheet.width - 4.0, sheet.height - 4.0);
     html! {
-        svg class=(format!("sheet {}", sheet.name)) viewBox=(format!("0 0 {} {}", sheet.width, sheet.height)) role="img" aria-labelledby=(format!("{id}-title {id}-desc")) {
+        svg class=(format!("sheet {}", sheet.name)) viewBox=(format!("0 0 {} {}", sheet.width, sheet.height)) role="group" aria-labelledby=(format!("{id}-title {id}-desc")) {
             title id=(format!("{id}-title")) { "Drawing of " (subject.machine) }
             desc id=(format!("{id}-desc")) { "The machine from the front and from above, its head enlarged. Each part is hatched by how much is used of its most used care; the table of parts says the same." }
             path class="outline" d=(border) {}
