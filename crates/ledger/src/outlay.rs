@@ -4,8 +4,8 @@
 use jiff::ToSpan;
 use jiff::civil::Date;
 use motion::Quantity;
-use upkeep::Event;
 use upkeep::spent::{Records, Walked};
+use upkeep::{Entry, Event};
 
 use crate::read::present;
 use crate::{Error, Kind, Ledger, tables, time};
@@ -32,12 +32,13 @@ impl Ledger {
             .zone
             .to_zoned_datetime(from.at(0, 0, 0, 0))
             .map_or(i64::MIN, |start| time::to_micros(start.timestamp()));
-        let mut care = tables::care_from(&mut snapshot, start, &names).await?;
-        care.extend(tables::entries_of_kind(&mut snapshot, Kind::Failed, None, &names).await?);
-        care.retain(|entry| {
+        let is_of_it = |entry: &Entry| {
             let is_within = (from..=to).contains(&time::day(entry.at, &self.shop.zone));
             is_within && is_asked(&entry.machine) && chains.is_newest(entry.id)
-        });
+        };
+        let mut care = tables::entries_of_kind(&mut snapshot, Kind::Failed, None, &names).await?;
+        care.retain(is_of_it);
+        tables::each_care(&mut snapshot, start, &names, |done| care.extend(done.into_iter().filter(is_of_it))).await?;
         care.sort_by_key(|entry| (entry.at, entry.id));
         let told = tables::visits_from(&mut snapshot, from.saturating_sub(LATE_DAYS.days()), &names).await?;
         let walked = told.into_iter().filter(|entry| chains.is_newest(entry.id) && is_asked(&entry.machine));

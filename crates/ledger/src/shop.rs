@@ -71,10 +71,14 @@ impl Ledger {
     /// What care used at or after `from`.
     async fn uses(&self, connection: &mut AnyConnection, from: Timestamp, names: &Names) -> Result<Vec<Use>, Error> {
         let chains = tables::all_chains(connection).await?;
-        let mut care = tables::care_from(connection, time::to_micros(from), names).await?;
-        care.retain(|entry| chains.is_newest(entry.id));
         let builds = self.builds_by_machine(connection).await?;
-        Ok(shop::uses(&care, |machine| builds.get(machine).map(Arc::as_ref), &self.shop.zone))
+        let mut uses = Vec::new();
+        tables::each_care(connection, time::to_micros(from), names, |mut care| {
+            care.retain(|entry| chains.is_newest(entry.id));
+            uses.extend(shop::uses(&care, |machine| builds.get(machine).map(Arc::as_ref), &self.shop.zone));
+        })
+        .await?;
+        Ok(uses)
     }
 
     /// The build of every machine in the shop, by the machine's name.

@@ -327,14 +327,36 @@ pub(crate) async fn entries_of_kind(
     query.fetch_all(connection).await?.iter().map(|row| entry_from_row(row, names)).collect()
 }
 
-/// The tasks done and parts replaced in the whole shop at or after `at`, in µs, corrected ones too; in no order.
-pub(crate) async fn care_from(connection: &mut AnyConnection, at: i64, names: &Names) -> Result<Vec<Entry>, Error> {
-    let query = sqlx::query(concat!(
-        "select ",
-        entry_columns!(),
-        " from entry e join machine m on m.id = e.machine where e.kind in ('done', 'replaced') and e.at >= $1"
-    ));
-    query.bind(at).fetch_all(connection).await?.iter().map(|row| entry_from_row(row, names)).collect()
+/// Entries that [`each_care`] holds at once.
+const CARE_GO: usize = 4096;
+
+/// Hands the tasks done and parts replaced in the whole shop at or after `at`, in µs, corrected ones too, to `work`, some at a
+/// time, as they followed one another: a hall's are too many to be held at once.
+pub(crate) async fn each_care(
+    connection: &mut AnyConnection,
+    at: i64,
+    names: &Names,
+    mut work: impl FnMut(Vec<Entry>),
+) -> Result<(), Error> {
+    let mut last = (at, i64::MIN);
+    loop {
+        let query = sqlx::query(concat!(
+            "select ",
+            entry_columns!(),
+            " from entry e join machine m on m.id = e.machine where e.kind in ('done', 'replaced') and e.at >= $1 \
+             and (e.at, e.id) > ($1, $2) order by e.at, e.id limit $3"
+        ));
+        let rows = query.bind(last.0).bind(last.1).bind(CARE_GO as i64).fetch_all(&mut *connection).await?;
+        let care = rows.iter().map(|row| entry_from_row(row, names)).collect::<Result<Vec<Entry>, Error>>()?;
+        let is_over = care.len() < CARE_GO;
+        if let Some(entry) = care.last() {
+            last = (time::to_micros(entry.at), entry.id.0);
+        }
+        work(care);
+        if is_over {
+            return Ok(());
+        }
+    }
 }
 
 /// The entries that tell of a visit on `from` or later, corrected ones too; in no order.

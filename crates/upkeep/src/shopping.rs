@@ -5,6 +5,7 @@
 //! in the long run is the larger of the two, and what of it is not planned is taken to come evenly.
 
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
 use jiff::ZonedDateTime;
 use jiff::civil::Date;
@@ -28,8 +29,8 @@ const UNSAID_LEAD_DAYS: u16 = 14;
 /// A shop that buys.
 #[derive(Clone, Copy, Debug)]
 pub struct Buyer<'a> {
-    /// What care to come needs, as [`needs`] tells it of each machine, [`ahead_days`] ahead.
-    pub coming: &'a [Need],
+    /// What care to come needs on all machines, [`ahead_days`] ahead.
+    pub coming: &'a Coming,
     /// What the stores hold and have used, the use from `used_from` on.
     pub items: &'a [Item],
     /// The first day of which the use is known.
@@ -40,13 +41,36 @@ pub struct Buyer<'a> {
     pub review_days: u16,
 }
 
-/// What a task to come takes.
+/// What the tasks to come take of each supply, and when: on the days on which people were told to do them, else on those on
+/// which they fall due.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Coming(BTreeMap<String, Planned>);
+
+/// What is taken of one supply.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Need {
-    /// The day on which people were told to do it, else that on which it falls due.
-    pub day: Date,
-    /// What it takes.
-    pub supply: Supply,
+struct Planned {
+    name: String,
+    unit: String,
+    amounts: Vec<(Date, f64)>,
+}
+
+impl Coming {
+    fn add(&mut self, day: Date, supply: &Supply) {
+        let new = || Planned { name: supply.name.clone(), unit: supply.unit.clone(), amounts: Vec::new() };
+        self.0.entry(supply.name.to_lowercase()).or_insert_with(new).amounts.push((day, supply.amount));
+    }
+
+    /// With what other machines need.
+    pub fn extend(&mut self, other: Coming) {
+        for (key, planned) in other.0 {
+            match self.0.entry(key) {
+                Entry::Vacant(place) => {
+                    place.insert(planned);
+                }
+                Entry::Occupied(mut place) => place.get_mut().amounts.extend(planned.amounts),
+            }
+        }
+    }
 }
 
 /// How many days are looked ahead: as far as the slowest delivery, and then until the one after.
@@ -64,17 +88,16 @@ pub fn needs(
     materials: &Materials,
     now: &ZonedDateTime,
     n_days: usize,
-) -> Vec<Need> {
+) -> Coming {
     let today = now.date();
     let shares = ahead(state, materials, now, n_days).shares;
-    let tasks = state.build.tasks.iter().zip(&shares);
-    let needs = tasks.flat_map(|(task, shares)| {
-        let days = occasions(shares, &told_days(told, &state.name, &task.name, today));
-        days.into_iter().flat_map(move |day| {
-            task.uses.iter().map(move |supply| Need { day: days_after(today, day), supply: supply.clone() })
-        })
-    });
-    needs.collect()
+    let mut coming = Coming::default();
+    for (task, shares) in state.build.tasks.iter().zip(&shares) {
+        for day in occasions(shares, &told_days(told, &state.name, &task.name, today)) {
+            task.uses.iter().for_each(|supply| coming.add(days_after(today, day), supply));
+        }
+    }
+    coming
 }
 
 /// The days from today on, by number, on which people were told to do a task.
@@ -152,11 +175,11 @@ impl Buyer<'_> {
             let want = Want { item: Some(item), unit: &item.unit, planned: Vec::new() };
             wants.insert(name.clone(), want);
         }
-        for Need { day, supply } in self.coming {
-            let name = names.entry(supply.name.to_lowercase()).or_insert_with(|| supply.name.clone());
+        for (key, planned) in &self.coming.0 {
+            let name = names.entry(key.clone()).or_insert_with(|| planned.name.clone());
             let want =
-                wants.entry(name.clone()).or_insert(Want { item: None, unit: &supply.unit, planned: Vec::new() });
-            want.planned.push((*day, supply.amount));
+                wants.entry(name.clone()).or_insert(Want { item: None, unit: &planned.unit, planned: Vec::new() });
+            want.planned.extend(&planned.amounts);
         }
         wants
     }

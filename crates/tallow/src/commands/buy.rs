@@ -7,7 +7,7 @@ use jiff::civil::Date;
 use ledger::{Ledger, MachineInfo, Told};
 use serde_json::{Value, json};
 use upkeep::shop::{Item, Visit};
-use upkeep::shopping::{Buyer, Shopping, Unsaid, ahead_days, needs};
+use upkeep::shopping::{Buyer, Coming, Shopping, Unsaid, ahead_days, needs};
 use upkeep::stores::{Line, Why};
 
 use crate::cli;
@@ -58,10 +58,10 @@ impl List {
         let materials = context::materials(ledger).await?;
         let n_days = ahead_days(&items, days);
         let names: Vec<&str> = machines.iter().map(|machine| machine.name.as_str()).collect();
-        let mut coming = Vec::new();
+        let mut coming = Coming::default();
         each_go(ledger, &names, from, |states| {
             let of_go = parallel::map(states, |state| needs(state, &told, &materials, &now, n_days));
-            coming.extend(of_go.into_iter().flatten());
+            of_go.into_iter().for_each(|of_one| coming.extend(of_one));
         })
         .await?;
         let buyer = Buyer { coming: &coming, items: &items, used_from, now: &now, review_days: days };
