@@ -13,7 +13,7 @@ use upkeep::build::Task;
 use upkeep::shop::{Item, Rostered, sources};
 use upkeep::stake::forbids_running;
 use upkeep::stores::{Supplied, supplied};
-use upkeep::{Build, Due, MachineState, Materials, Rates, When, due};
+use upkeep::{Build, Due, MachineState, Materials, Rates, Usage, When, due};
 
 use crate::context;
 use crate::goes::each_go;
@@ -53,8 +53,8 @@ pub(crate) struct OneMachine {
     pub(crate) build: Arc<Build>,
     /// When it joined.
     pub(crate) added: Timestamp,
-    /// Time metered since then, s.
-    pub(crate) seconds: f64,
+    /// What was metered since then.
+    pub(crate) total: Usage,
     /// How each of its tasks stands, in the build's order.
     pub(crate) dues: Vec<Due>,
     /// Minutes of each day from today on for which runs are queued.
@@ -68,10 +68,15 @@ impl OneMachine {
             name: state.name.clone(),
             build: state.build.clone(),
             added: state.added,
-            seconds: state.total.amount(Quantity::Time),
+            total: state.total.clone(),
             dues,
             busy: busy_minutes(state, now.date(), HORIZON_DAYS),
         }
+    }
+
+    /// Time metered since it joined, s.
+    pub(crate) fn seconds(&self) -> f64 {
+        self.total.amount(Quantity::Time)
     }
 
     /// The task that `due` is of.

@@ -223,6 +223,14 @@ fn figures_are_openmetrics() {
         let mut used = row["limits"].as_array().expect("a list").iter().filter_map(|limit| limit["used"].as_f64());
         assert!(used.any(|used| (shown - used).abs() < 1e-9), "{name}: {shown}, the due list says {row:#}");
     }
+    // A counter's samples end in _total, and its name in its unit ("Metric families").
+    let machine: Value = serde_json::from_str(&shop.run(&["machine", "show", "bowline", "--json"])).expect("JSON");
+    let time = "tallow_duty_time_seconds_total{machine=\"bowline\"} ";
+    let shown = heard.body.lines().find_map(|line| line.strip_prefix(time)).expect("its time");
+    let shown: f64 = shown.parse().expect("a number");
+    let streams = machine["total"].as_array().expect("a list");
+    let metered: f64 = streams.iter().filter_map(|stream| stream["amounts"]["time"].as_f64()).sum();
+    assert!((shown - metered).abs() < 1e-6, "{shown} s, the machine says {metered}");
 }
 
 #[test]

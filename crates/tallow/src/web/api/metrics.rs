@@ -6,6 +6,7 @@ use std::sync::Arc;
 use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use motion::{AddsUp, Quantity, Unit};
 use upkeep::When;
 
 use super::super::app::App;
@@ -22,7 +23,7 @@ pub(super) async fn show(State(app): State<Arc<App>>) -> Response {
 }
 
 fn text(glance: &Glance) -> String {
-    let (mut used, mut until, mut due, mut ran) = (String::new(), String::new(), String::new(), String::new());
+    let (mut used, mut until, mut due) = (String::new(), String::new(), String::new());
     for machine in &glance.machines {
         let name = escaped(&machine.name);
         for one in &machine.dues {
@@ -34,8 +35,9 @@ fn text(glance: &Glance) -> String {
         }
         let labels = format!("{{machine=\"{name}\"}}");
         line(&mut due, "tallow_due_tasks", &labels, machine.due_now().count() as f64);
-        line(&mut ran, "tallow_run_seconds_total", &labels, machine.seconds);
     }
+    let duty: String =
+        Quantity::ALL.iter().filter(|one| one.adds_up() == AddsUp::Sum).map(|&one| duty(glance, one)).collect();
     [
         family("tallow_used_ratio", "gauge", "ratio", "Share of its allowance that a task has used; 1 is due.", &used),
         family(
@@ -46,10 +48,31 @@ fn text(glance: &Glance) -> String {
             &until,
         ),
         family("tallow_due_tasks", "gauge", "tasks", "Tasks that are due now.", &due),
-        family("tallow_run_seconds", "counter", "seconds", "Time metered since the machine joined.", &ran),
+        duty,
         "# EOF\n".to_owned(),
     ]
     .concat()
+}
+
+/// What was metered of each machine since it joined, in the quantity's own unit.
+fn duty(glance: &Glance, quantity: Quantity) -> String {
+    let unit = match quantity.unit() {
+        Unit::Metre => "metres",
+        Unit::Second => "seconds",
+        Unit::Kilogram => "kilograms",
+        Unit::CubicMetre => "cubic_metres",
+        Unit::CubicMetrePerSecond => "cubic_metres_per_second",
+        Unit::Turn => "turns",
+        Unit::Count => "times",
+    };
+    let name =
+        format!("tallow_duty_{}_{unit}", quantity.name().replace(|sign: char| !sign.is_ascii_alphanumeric(), "_"));
+    let mut lines = String::new();
+    for machine in &glance.machines {
+        let labels = format!("{{machine=\"{}\"}}", escaped(&machine.name));
+        line(&mut lines, &format!("{name}_total"), &labels, machine.total.amount(quantity));
+    }
+    family(&name, "counter", unit, quantity.about(), &lines)
 }
 
 /// Days from `today` to the likely day; `None` where it lies beyond what was looked at.

@@ -42,7 +42,7 @@ const fn plans(words: &'static [&'static str]) -> Route {
 const SETS_RATES: &[&str] = &["currency", "labour", "standing", "nuisance", "failed_print", "damage", "note"];
 
 /// Every route.
-pub(super) static ROUTES: [Route; 41] = [
+pub(super) static ROUTES: [Route; 42] = [
     reads(&["due"], &[]),
     reads(&["steps"], &[]),
     reads(&["history"], &["most", "before"]),
@@ -69,6 +69,7 @@ pub(super) static ROUTES: [Route; 41] = [
     records(&["skip"]),
     records(&["reading"]),
     records(&["correct"]),
+    records(&["stores", "order"]),
     records(&["stores", "receive"]),
     records(&["stores", "count"]),
     records(&["stores", "discard"]),

@@ -92,7 +92,7 @@ fn head(machine: &OneMachine, now: &ZonedDateTime) -> Markup {
 
 /// How long a machine has run.
 fn ran(machine: &OneMachine) -> String {
-    amount::print(machine.seconds, Quantity::Time)
+    amount::print(machine.seconds(), Quantity::Time)
 }
 
 /// The machine's tasks at a position, in the build's order, with how they stand.

@@ -81,7 +81,7 @@ fn machine_list(glance: &Glance, refusal: &Refusal) -> Markup {
                                 th scope="row" { a href=(machines::address(&machine.name)) { (machine.name) } }
                                 td data-name="Build" { (machine.build.name) }
                                 td data-name="Here since" { (words::day(glance.now.time_zone().to_datetime(machine.added).date(), today)) }
-                                td.figure data-name="Has run" { (amount::print(machine.seconds, Quantity::Time)) }
+                                td.figure data-name="Has run" { (amount::print(machine.seconds(), Quantity::Time)) }
                             }
                         }
                     }
