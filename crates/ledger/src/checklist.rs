@@ -299,7 +299,11 @@ impl Ledger {
         }
     }
 
-    async fn has_photo(&self, visit: EntryId, key: &str) -> Result<bool, Error> {
+    /// Whether a photo of that key is with a visit.
+    ///
+    /// # Errors
+    /// Where the database refuses.
+    pub async fn has_photo(&self, visit: EntryId, key: &str) -> Result<bool, Error> {
         let query = sqlx::query_scalar("select count(*) from photo where visit = $1 and key = $2");
         let count: i64 = query.bind(visit.0).bind(key).fetch_one(&self.pool).await?;
         Ok(0 < count)

@@ -95,6 +95,22 @@ impl Chart {
         is_stepped.then_some(RECORDED).into_iter().chain(dashed).collect()
     }
 
+    /// What its line says, as a table: every tenth of its points, and the named places along it with the line's height there.
+    /// Empty where it has no line.
+    pub(crate) fn rows(&self) -> Vec<(f64, Option<f64>, &str)> {
+        let line = self.layers.iter().find_map(|layer| if let Layer::Line(line) = layer { Some(line) } else { None });
+        let Some(line) = line else { return Vec::new() };
+        let marks = self
+            .layers
+            .iter()
+            .filter_map(|layer| if let Layer::Mark(x, words) = layer { Some((*x, words)) } else { None });
+        let height = |x: f64| line.iter().find(|point| x <= point[0]).map(|point| point[1]);
+        let mut rows: Vec<(f64, Option<f64>, &str)> = line.iter().step_by(10).map(|&[x, y]| (x, Some(y), "")).collect();
+        rows.extend(marks.map(|(x, words)| (x, height(x), words.as_str())));
+        rows.sort_by(|one, other| one.0.total_cmp(&other.0));
+        rows
+    }
+
     /// The spans of x and y that hold everything that can be shown, in the scales' own coordinates; `None` if nothing can.
     fn spans(&self) -> Option<[[f64; 2]; 2]> {
         let shown = self.layers.iter().flat_map(Layer::places).filter_map(|[x, y]| self.place(x, y));

@@ -20,7 +20,7 @@ use upkeep::{Build, Entry, EntryId, Event, Materials, Prices, Rates, Risk, amoun
 
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
-use crate::commands::life::{chance, curve_layers, p_words, paper, replace_chart, save};
+use crate::commands::life::{chance, curve_layers, p_words, paper, replace_chart, save, with_band};
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
@@ -841,7 +841,14 @@ impl Said<'_> {
         {
             let money = if self.costs.currency.is_empty() { "costs" } else { self.costs.currency.as_str() };
             let per = format!("{money} per {}", symbol.strip_suffix('s').unwrap_or(symbol));
-            let drawn = replace_chart(&policy, law, &per)?;
+            let drawn = match &advice.verdict {
+                Verdict::Replace { band, .. } | Verdict::Unsure { band, .. } => {
+                    let in_unit = |end: Option<f64>| end.map(|age| age / size);
+                    let age = Bounds { lower: in_unit(band.age.lower), upper: in_unit(band.age.upper) };
+                    with_band(replace_chart(&policy, law, &per)?, age)
+                }
+                _ => replace_chart(&policy, law, &per)?,
+            };
             charts.push(drawn.x_in(1.0, format!("age at which parts are replaced, {unit}")));
         }
         Ok(charts)

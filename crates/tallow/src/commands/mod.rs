@@ -11,7 +11,7 @@ pub(crate) mod due;
 pub(crate) mod history;
 mod hours;
 pub(crate) mod keeper;
-mod life;
+pub(crate) mod life;
 mod limit;
 pub(crate) mod lives;
 pub(crate) mod machine;

@@ -120,6 +120,26 @@ async fn a_form_that_is_refused_keeps_what_was_typed_and_records_nothing() {
 }
 
 #[tokio::test]
+async fn the_picture_of_readings_has_the_builds_limit_as_a_named_line_above_those_that_are_good() {
+    let shop = Shop::demo();
+    // The build of the reef knot says of the play of its head's bushings: at most 0.1 mm.
+    let at = "head bushings";
+    for (value, when) in [("0.04 mm", "20 Nov 9:00"), ("0.06 mm", "23 Nov 9:00")] {
+        shop.run(&["reading", at, "play", value, "--on", "reef knot", "--when", when]);
+    }
+    let server = shop.serve();
+    let browser = Browser::open(DESK).await;
+    browser.go(&server.page(&format!("/machines/reef%20knot/{}", at.replace(' ', "%20")))).await;
+    browser.shows_soon(&["Good: at most 0.1 mm"]).await;
+    let drawn = "const at = document.querySelector('.graph .limit').getBBox().y; \
+                 return [[...document.querySelectorAll('.graph text')].some((text) => text.textContent === 'good to 0.1'), \
+                 [...document.querySelectorAll('.graph circle')].every((mark) => at < Number(mark.getAttribute('cy')))]";
+    assert_eq!(browser.ask(drawn).await, serde_json::json!([true, true]));
+    browser.photograph("readings-limit").await;
+    browser.close().await;
+}
+
+#[tokio::test]
 async fn a_run_is_booked_by_its_file_from_the_page() {
     let shop = Shop::demo();
     let (_folder, file) = rib();

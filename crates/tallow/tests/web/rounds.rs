@@ -162,6 +162,59 @@ async fn a_refused_move_keeps_what_was_typed_and_one_that_is_not_is_priced_witho
 }
 
 #[tokio::test]
+async fn a_visit_goes_to_another_keeper_by_its_form_which_tells_the_cost_first_and_needs_no_script() {
+    let shop = Shop::demo();
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    browser.go(&server.page("/rounds")).await;
+    // Sunniva may do everything, so that any visit of somebody else can go to her.
+    let found = browser
+        .ask(
+            "const days = [...document.querySelectorAll('.round thead th[data-day]')].map(head => head.dataset.day); \
+             const chip = [...document.querySelectorAll('.visit')].find(chip => chip.dataset.keeper !== 'Sunniva' \
+                 && 0 < days.indexOf(chip.dataset.day)); return [chip.dataset.visit, chip.dataset.day, chip.dataset.keeper]",
+        )
+        .await;
+    let [number, day, keeper] = [0, 1, 2].map(|place| found[place].as_str().expect("a visit").to_owned());
+    let form = format!("form[action=\"/rounds/visits/{number}/move\"]");
+    browser.tell_browser("Emulation.setScriptExecutionDisabled", serde_json::json!({ "value": true })).await;
+    let mut priced = String::new();
+    // A price may have to be reckoned first; whoever looks again finds it.
+    for _ in 0..50 {
+        browser.go(&server.page("/rounds")).await;
+        browser.client.find(Locator::Css(&format!("#visit-{number} > summary"))).await.unwrap().click().await.unwrap();
+        let options = format!("{form} select[name=keeper] option");
+        for option in browser.client.find_all(Locator::Css(&options)).await.unwrap() {
+            let name = option.attr("value").await.unwrap().unwrap_or_default();
+            if name == "Sunniva" {
+                option.click().await.unwrap();
+                break;
+            }
+        }
+        browser.client.find(Locator::Css(&format!("{form} button.quiet"))).await.unwrap().click().await.unwrap();
+        // OK to ask again: between two pages there is nothing to read.
+        if let Ok(said) = browser.client.find(Locator::Css(&format!("{form} .said"))).await {
+            priced = said.text().await.unwrap_or_default();
+        }
+        if PRICES.iter().any(|words| priced.contains(words)) {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(200)).await;
+    }
+    assert!(PRICES.iter().any(|words| priced.contains(words)), "{priced}");
+    assert_eq!(visit(&shop, &number)["keeper"], keeper.as_str(), "nothing is recorded before somebody says so");
+    browser.client.find(Locator::Css(&format!("{form} button:not(.quiet)"))).await.unwrap().click().await.unwrap();
+    let moved = (0..50).find_map(|_| {
+        let now = visit(&shop, &number);
+        std::thread::sleep(Duration::from_millis(100));
+        (now["keeper"] != keeper.as_str()).then_some(now)
+    });
+    let moved = moved.expect("the visit goes to somebody else");
+    assert_eq!((moved["day"].as_str(), moved["keeper"].as_str()), (Some(day.as_str()), Some("Sunniva")));
+    browser.close().await;
+}
+
+#[tokio::test]
 async fn keepers_have_days_off_and_calendars_that_a_secret_opens_and_nothing_else() {
     let shop = Shop::demo();
     let server = shop.serve();

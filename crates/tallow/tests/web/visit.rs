@@ -378,6 +378,124 @@ async fn without_scripts_a_visit_is_ticked_skipped_and_finished_too() {
 }
 
 #[tokio::test]
+async fn photos_taken_without_a_connection_are_kept_over_a_reload_and_sent_once_before_the_finish() {
+    let shop = Shop::demo();
+    let visit = visit(&shop);
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    browser.go(&visit.page(&server)).await;
+    browser.until("return navigator.serviceWorker.controller !== null").await;
+    browser
+        .until(&format!(
+            "return caches.open('tallow-visits').then((cache) => cache.match('/visits/{}')).then((copy) => !!copy)",
+            visit.number
+        ))
+        .await;
+    let folder = tempfile::tempdir().expect("a folder");
+    let (file, large) = (folder.path().join("seen.png"), folder.path().join("large.png"));
+    std::fs::write(&file, browser.client.screenshot().await.expect("a picture")).expect("written");
+    std::fs::write(&large, vec![0; 6_000_001]).expect("written");
+    let choose = |file: std::path::PathBuf| {
+        let browser = &browser;
+        async move {
+            let input = browser.client.find(Locator::Css("#photo-1")).await.expect("a field");
+            input.send_keys(file.to_str().expect("UTF-8")).await.expect("chosen");
+        }
+    };
+    browser.connected(false).await;
+    choose(large).await;
+    browser.until_shown("more than 6 MB").await;
+    choose(file).await;
+    let waits = format!("{}: a photo: kept on this device, not yet sent", visit.tasks[0]);
+    browser.until_shown(&waits).await;
+    browser.photograph("visit-photo-waits").await;
+    // The page is loaded again without a connection, and tells of the photo still.
+    browser.go(&visit.page(&server)).await;
+    browser.until_shown(&waits).await;
+    // The clock of the server under test stands still, so the device's does, too: else the visit ended before it was told.
+    browser.ask("const now = Date.now(); Date.now = () => now").await;
+    for _ in &visit.tasks {
+        browser.tap(DONE).await;
+    }
+    browser.until("return document.activeElement.textContent === 'Finish'").await;
+    browser.tap(FINISH).await;
+    browser.until_shown("The finish is kept on this device").await;
+    let waiting = "const open = indexedDB.open('tallow-photos', 1); \
+                   return new Promise((resolve) => { open.onsuccess = () => { \
+                   const all = open.result.transaction('photos').objectStore('photos').getAll(); \
+                   all.onsuccess = () => { open.result.close(); resolve(all.result); }; }; })";
+    let key = browser.ask(waiting).await[0]["key"].as_str().expect("a photo that waits").to_owned();
+    browser.connected(true).await;
+    browser.until_shown("Finished").await;
+    assert_eq!(browser.ask(waiting).await, json!([]), "nothing waits any more");
+    // Sent again, as after an answer that was lost: a success that adds nothing.
+    let again = format!(
+        "const form = new FormData(); form.set('task', {}); form.set('key', {}); \
+         return fetch('/visits/{number}/photos/1').then((response) => response.blob()).then((photo) => {{ \
+         form.set('photo', photo, 'seen.png'); \
+         return fetch('/visits/{number}/photos', {{ method: 'POST', body: form }}) }}).then((response) => response.status)",
+        json!(visit.tasks[0]),
+        json!(key),
+        number = visit.number
+    );
+    assert_eq!(browser.ask(&again).await, 200);
+    for (place, status) in [(1, 200), (2, 404)] {
+        let ask =
+            format!("return fetch('/visits/{}/photos/{place}').then((response) => response.status)", visit.number);
+        assert_eq!(browser.ask(&ask).await, status, "photo {place}");
+    }
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn a_timer_counts_down_goes_on_over_a_reload_and_says_in_words_that_it_is_over() {
+    let shop = Shop::demo();
+    let all: Value = serde_json::from_str(&shop.run(&["--json", "visit"])).expect("JSON");
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    // A visit at which a machine has to cool or to heat for some minutes.
+    let mut address = String::new();
+    for visit in all.as_array().expect("visits") {
+        address = server.page(&format!("/visits/{}?all=yes", visit["visit"]));
+        browser.go(&address).await;
+        if browser.ask("return document.querySelector('.timer') !== null").await == true {
+            break;
+        }
+    }
+    let minutes = browser.ask("return Number(document.querySelector('.timer').dataset.minutes)").await;
+    let seconds = minutes.as_f64().expect("a visit of the demo has a timer") * 60.0;
+    let left = "document.querySelector('.timer .left').textContent";
+    // What the page shows, in seconds.
+    let shown =
+        format!("const [, min, s] = {left}.match(/^(\\d+):(\\d\\d) left$/); return 60 * Number(min) + Number(s)");
+    // The time that has passed since the page was loaded seems longer by that much.
+    let later = |seconds: f64| {
+        format!("window.realNow ??= Date.now; Date.now = () => window.realNow.call(Date) + {} * 1000", seconds)
+    };
+    browser.tap(".timer button").await;
+    let first = browser.ask(&shown).await.as_f64().expect("a time");
+    assert!((seconds - first).abs() <= 5.0, "{first} of {seconds} s");
+    browser.ask(&later(60.0)).await;
+    tokio::time::sleep(Duration::from_millis(1500)).await;
+    let second = browser.ask(&shown).await.as_f64().expect("a time");
+    assert!((first - 60.0 - second - 1.5).abs() <= 6.0, "a minute later {second} s are left of {first} s");
+    browser.go(&address).await;
+    let again = browser.ask(&shown).await.as_f64().expect("the timer goes on");
+    assert!(again <= first && first - again <= 15.0, "{again} s are left of {first} s");
+    assert_eq!(browser.ask("return document.getElementById('announce').textContent").await, "");
+    browser.ask(&later(seconds + 1.0)).await;
+    browser.until(&format!("return {left} === 'time is over'")).await;
+    let said = browser
+        .ask("const at = document.getElementById('announce'); return [at.getAttribute('role'), at.textContent]")
+        .await;
+    let what = browser.ask("return document.querySelector('.timer').dataset.what").await;
+    let words =
+        format!("The time for {} is over. Read the temperature, do not feel it.", what.as_str().expect("words"));
+    assert_eq!(said, json!(["status", words]));
+    browser.close().await;
+}
+
+#[tokio::test]
 async fn the_printed_sheet_keeps_its_look_under_its_own_policy() {
     let shop = Shop::demo();
     let visit = visit(&shop);

@@ -1,6 +1,6 @@
 //! Cost curves as drawings.
 
-use life::{Best, Error};
+use life::{Best, Bounds, Error};
 
 use super::refused;
 use crate::chart::{Axis, Chart, Layer, Scale};
@@ -61,6 +61,27 @@ impl Costs<'_> {
         }
         Ok(line)
     }
+}
+
+/// Adds to a cost curve what the lives leave open of the best age: an area from end to end, each end named. Where they leave
+/// open that there is no best age at all, the area goes to the end of the curve.
+pub(in crate::commands) fn with_band(mut chart: Chart, age: Bounds) -> Chart {
+    let Some(lower) = age.lower else { return chart };
+    let all = || {
+        chart.layers.iter().filter_map(|layer| if let Layer::Line(line) = layer { Some(line) } else { None }).flatten()
+    };
+    let far = all().map(|point| point[0]).fold(0.0, f64::max);
+    let [low, high] =
+        [all().map(|point| point[1]).fold(f64::MAX, f64::min), all().map(|point| point[1]).fold(0.0, f64::max)];
+    if far <= lower {
+        return chart;
+    }
+    let upper = age.upper.filter(|upper| *upper <= far);
+    chart.layers.insert(0, Layer::Band(vec![[lower, low, high], [upper.unwrap_or(far), low, high]]));
+    chart.layers.push(Layer::Mark(lower, "best at least".to_owned()));
+    chart.layers.extend(upper.map(|upper| Layer::Mark(upper, "best at most".to_owned())));
+    chart.says += " The grey area is what the lives leave open of the best age.";
+    chart
 }
 
 /// With a capital at its start.

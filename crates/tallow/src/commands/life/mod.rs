@@ -25,6 +25,7 @@ use crate::out;
 use crate::trouble::Trouble;
 use crate::words;
 
+pub(super) use costs::with_band;
 pub(super) use curve::layers as curve_layers;
 pub(super) use fit::paper;
 pub(super) use replace::chart as replace_chart;
@@ -46,7 +47,7 @@ pub(crate) fn life(context: &Context, args: &cli::Life) -> Result<(), Trouble> {
 }
 
 /// Up to five significant digits; what is huge or tiny in powers of ten.
-pub(super) fn figure(value: f64) -> String {
+pub(crate) fn figure(value: f64) -> String {
     if value == 0.0 {
         return "0".to_owned();
     }

@@ -43,11 +43,14 @@ async function send() {
   if (isSending) return;
   isSending = true;
   try {
-    const visits = Object.keys(localStorage).filter((key) => key.startsWith(PREFIX)).map((key) => key.slice(PREFIX.length));
-    for (const of of visits) {
+    const pressedIn = Object.keys(localStorage).filter((key) => key.startsWith(PREFIX)).map((key) => key.slice(PREFIX.length));
+    for (const of of new Set([...pressedIn, ...photos.map((photo) => photo.of)])) {
       for (let item; (item = kept(of).find((item) => !item.refused)); ) {
+        // A visit that is finished takes no photo any more: those taken before are sent first.
+        if (item.task === "" && !(await sendPhotos(of))) return;
         if (!(await sendOne(item, of))) return;
       }
+      if (!(await sendPhotos(of))) return;
     }
   } finally {
     isSending = false;
@@ -90,7 +93,7 @@ async function ask(to, how, of = number) {
 // Puts what a fresh copy of the page says in the place of what this one says; what is being typed stays.
 function take(fresh) {
   if (fresh.dataset.over && !visit.dataset.over) {
-    if (!kept().some((item) => item.refused)) location.replace(here);
+    if (!keptHere().some((item) => item.refused)) location.replace(here);
     return;
   }
   if (visit.dataset.over) return;
@@ -130,7 +133,7 @@ function element(name, text) {
 }
 
 function showKept() {
-  const items = kept();
+  const items = keptHere();
   const waiting = items.filter((item) => !item.refused);
   const unsent = document.getElementById("unsent");
   const parts = [];
@@ -144,7 +147,8 @@ function showKept() {
     drop.type = "button";
     drop.className = "quiet";
     drop.addEventListener("click", () => {
-      change(item.key, () => []);
+      if (item.isPhoto) forgetPhoto(item.key).then(showKept);
+      else change(item.key, () => []);
       showKept();
       if (!visit.dataset.over) look();
     });
@@ -200,7 +204,7 @@ visit.addEventListener("submit", (event) => {
   const form = event.target;
   if (form.matches("form.photo")) {
     event.preventDefault();
-    sendPhoto(form);
+    takePhoto(form);
     return;
   }
   event.preventDefault();
@@ -225,7 +229,78 @@ visit.addEventListener("submit", (event) => {
 
 const LARGEST_PHOTO = 6000000;
 
-async function sendPhoto(form) {
+// What waits on this device to be sent, as it is told on the page: without the photos' bytes, which stay in the database.
+let photos = [];
+
+function keptHere() {
+  return [...kept(), ...photos.filter((photo) => photo.of === number)];
+}
+
+// The answer of a request to the browser's database. Fails where it keeps none, as in some private windows, or is full.
+function answered(request) {
+  return new Promise((resolve, reject) => {
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
+}
+
+async function inPhotos(mode, ask) {
+  const open = indexedDB.open("tallow-photos", 1);
+  open.onupgradeneeded = () => open.result.createObjectStore("photos", { keyPath: "key" });
+  const database = await answered(open);
+  try {
+    const transaction = database.transaction("photos", mode);
+    const isDone = new Promise((resolve, reject) => {
+      transaction.oncomplete = resolve;
+      transaction.onabort = () => reject(transaction.error);
+    });
+    const [answer] = await Promise.all([answered(ask(transaction.objectStore("photos"))), isDone]);
+    return answer;
+  } finally {
+    database.close();
+  }
+}
+
+async function readPhotos() {
+  const all = await inPhotos("readonly", (store) => store.getAll()).catch(() => []);
+  photos = all.sort((one, other) => one.at - other.at).map(({ file, ...told }) => ({ ...told, outcome: "", isPhoto: true }));
+}
+
+async function keepPhoto(photo) {
+  await inPhotos("readwrite", (store) => store.put(photo));
+  await readPhotos();
+}
+
+async function forgetPhoto(key) {
+  await inPhotos("readwrite", (store) => store.delete(key));
+  await readPhotos();
+}
+
+function postPhoto({ key, of, to, task, view, file }) {
+  const body = new FormData();
+  for (const [name, value] of Object.entries({ key, task, view, photo: file })) body.set(name, value);
+  return ask(to, { method: "POST", body }, of);
+}
+
+// Whether the server took or refused each photo of a visit that waits; false where it could not be asked.
+async function sendPhotos(of) {
+  for (let next; (next = photos.find((photo) => photo.of === of && !photo.refused)); ) {
+    const photo = await inPhotos("readonly", (store) => store.get(next.key));
+    // Another tab may have sent it; where both do, the server keeps one of each key.
+    if (!photo) {
+      await readPhotos();
+      continue;
+    }
+    const page = await postPhoto(photo);
+    if (!page) return false;
+    if (page.trouble) await keepPhoto({ ...photo, refused: page.trouble });
+    else await forgetPhoto(photo.key);
+    if (of === number) take(page.visit);
+  }
+  return true;
+}
+
+async function takePhoto(form) {
   const input = form.elements.namedItem("photo");
   const say = (words) => (form.querySelector(".local").textContent = words);
   const file = input.files[0];
@@ -234,23 +309,34 @@ async function sendPhoto(form) {
     say(`The photo has more than ${LARGEST_PHOTO / 1e6} MB. Choose a smaller size in the camera.`);
     return;
   }
-  say("Sending the photo.");
-  form.dataset.key ||= newKey();
-  const body = new FormData(form);
-  body.set("key", form.dataset.key);
-  const page = await ask(form.getAttribute("action"), { method: "POST", body });
-  if (!page) {
-    say("No connection: the photo is not sent. Press again when the connection is back.");
+  const data = new FormData(form);
+  const [task, view] = [data.get("task"), data.get("view")];
+  const key = (form.dataset.key ||= newKey());
+  const photo = { key, of: number, to: form.getAttribute("action"), task, view, file, at: Date.now(), words: `${task}: a photo` };
+  try {
+    await keepPhoto(photo);
+  } catch {
+    say("Sending the photo.");
+    const page = await postPhoto(photo);
+    if (!page) {
+      say("No connection, and this browser keeps no photos: it is not sent. Press again when the connection is back.");
+      return;
+    }
+    say(page.trouble ?? "");
+    take(page.visit);
+    delete form.dataset.key;
+    if (!page.trouble) form.reset();
     return;
   }
   delete form.dataset.key;
-  say(page.trouble ?? "");
-  if (!page.trouble) form.reset();
-  take(page.visit);
+  say("");
+  form.reset();
+  showKept();
+  send();
 }
 
 visit.addEventListener("change", (event) => {
-  if (event.target.matches("form.photo input[type=file]")) sendPhoto(event.target.form);
+  if (event.target.matches("form.photo input[type=file]")) takePhoto(event.target.form);
 });
 
 // One step at a time, or all -----------------------------------------------------------------------------------------------
@@ -328,9 +414,9 @@ for (const timer of visit.querySelectorAll(".timer")) {
 
 showKept();
 clock();
-send();
+readPhotos().then(send);
 setInterval(clock, 1000);
-setInterval(() => (kept().some((item) => !item.refused) ? send() : look()), RETRY_MS);
+setInterval(() => ([...kept(), ...photos].some((item) => !item.refused) ? send() : look()), RETRY_MS);
 addEventListener("online", send);
 document.addEventListener("visibilitychange", () => document.hidden || send().then(look));
 if (!visit.dataset.over) {

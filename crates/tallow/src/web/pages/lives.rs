@@ -13,7 +13,9 @@ use super::super::form::{Refusal, Typed, trouble};
 use super::super::frame::{Around, Page, Place};
 use super::super::reply::{Answer, Reply, encoded};
 use super::{machines, new_machine};
+use crate::chart::Chart;
 use crate::cli::{Command, Limit};
+use crate::commands::life::figure;
 use crate::commands::lives::{Offer, Report, ends_of_kinds, reports};
 use crate::trouble::Trouble;
 
@@ -103,6 +105,7 @@ fn report_of(kind: &str, report: &Report) -> Markup {
             @if let Some(alike) = &report.alike { p { (alike) } }
             @for chart in &report.charts {
                 figure { (chart.on_page()) figcaption { (chart.says) } }
+                (table(chart))
             }
             @if !report.there.is_empty() {
                 details {
@@ -118,6 +121,27 @@ fn report_of(kind: &str, report: &Report) -> Markup {
                                     td.figure data-name="Fails in four weeks" { (chance) }
                                 }
                             }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// What a chart with a line says, for those who read tables.
+fn table(chart: &Chart) -> Markup {
+    let rows = chart.rows();
+    html! {
+        @if !rows.is_empty() {
+            details {
+                summary { "The same as a table" }
+                table {
+                    caption { (chart.title) }
+                    thead { tr { th.figure scope="col" { (chart.x.label) } th.figure scope="col" { (chart.y.label) } th scope="col" { "Named" } } }
+                    tbody {
+                        @for (x, y, named) in rows {
+                            tr { th.figure scope="row" { (figure(x)) } td.figure { @if let Some(y) = y { (figure(y)) } } td { (named) } }
                         }
                     }
                 }

@@ -28,6 +28,8 @@ pub(crate) struct Readings<'a> {
     pub(crate) values: &'a [(Date, f64)],
     /// Days on which the part was replaced.
     pub(crate) replaced: &'a [Date],
+    /// The least that is good and the most, where the build states them.
+    pub(crate) good: [Option<f64>; 2],
 }
 
 const WIDTH: f64 = 360.0;
@@ -65,8 +67,8 @@ pub(crate) fn readings(of: &Readings<'_>) -> Markup {
     let (Some((first, _)), Some((last, _))) = (of.values.first(), of.values.last()) else { return html! {} };
     let days = |date: Date| f64::from(date.duration_since(*first).as_hours() as i32) / 24.0;
     let span = days(*last).max(1.0);
-    let high = of.values.iter().map(|(_, value)| *value).fold(f64::MIN, f64::max);
-    let low = of.values.iter().map(|(_, value)| *value).fold(f64::MAX, f64::min);
+    let shown = || of.values.iter().map(|(_, value)| *value).chain(of.good.into_iter().flatten());
+    let (high, low) = (shown().fold(f64::MIN, f64::max), shown().fold(f64::MAX, f64::min));
     let margin = if high - low < 1e-9 { high.abs().max(1.0) * 0.1 } else { (high - low) * 0.1 };
     let (bottom, top) = ((low - margin).max(0.0), high + margin);
     let x = |date: Date| LEFT + 6.0 + days(date) / span * (WIDTH - LEFT - RIGHT - 12.0);
@@ -77,10 +79,15 @@ pub(crate) fn readings(of: &Readings<'_>) -> Markup {
         .enumerate()
         .map(|(index, (date, value))| format!("{}{:.1} {:.1}", if index == 0 { 'M' } else { 'L' }, x(*date), y(*value)))
         .collect();
+    let limits = ["good from", "good to"].into_iter().zip(of.good).filter_map(|(words, limit)| Some((words, limit?)));
     let replaced = of.replaced.iter().filter(|day| *first <= **day && **day <= *last);
     html! {
         svg.graph viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img" aria-label=(format!("{} over time; the table says the same", of.what)) {
             @for day in replaced { path class="chain" d=(format!("M{:.1} {TOP}V{:.1}", x(*day), HEIGHT - FOOT)) {} }
+            @for (words, limit) in limits {
+                path class="limit" d=(format!("M{LEFT} {:.1}H{:.1}", y(limit), WIDTH - RIGHT)) {}
+                text x=(px(WIDTH - RIGHT)) y=(px(y(limit) + if words == "good to" { -4.0 } else { 13.0 })) text-anchor="end" { (words) " " (round(limit)) }
+            }
             path class="line" d=(line) {}
             @for (date, value) in of.values { circle class="body" cx=(px(x(*date))) cy=(px(y(*value))) r="3.5" {} }
             (axes())

@@ -12,7 +12,7 @@ use ledger::{Filter, Kind, Ledger, Listed};
 use maud::{Markup, html};
 use motion::Quantity;
 use upkeep::build::{Axis, Position};
-use upkeep::{Event, Since, part_meters};
+use upkeep::{Build, Event, Since, part_meters};
 
 use super::super::super::act::here;
 use super::super::super::app::App;
@@ -77,7 +77,7 @@ pub(in crate::web) async fn show(
             h2 #due { "Care" }
             @if dues.is_empty() { p { "The build has no task here." } } @else { (tasks::table(machine, &dues, &now, true)) }
         }
-        (readings_section(&readings, &replaced))
+        (readings_section(&machine.build, of, &readings, &replaced))
         (life_section(machine, of, chance))
         section aria-labelledby="history" { h2 #history { "History" } (past.table(&now)) }
         p { a href=(address(&name)) { "All of " (name) } }
@@ -168,15 +168,28 @@ async fn standing(ledger: &Ledger, machine: &str, position: &str, kind: Kind) ->
     Ok(listed)
 }
 
-fn readings_section(readings: &ByWhat, replaced: &[Date]) -> Markup {
+/// The least that is good and the most, as the build states them in the unit of the readings.
+fn good(build: &Build, of: &Position, what: &str, unit: &str) -> [Option<f64>; 2] {
+    let stated = build.reading(&of.name, what).filter(|(_, reading)| reading.unit == unit);
+    stated.map_or([None; 2], |(_, reading)| [reading.least, reading.most])
+}
+
+fn readings_section(build: &Build, of: &Position, readings: &ByWhat, replaced: &[Date]) -> Markup {
     html! {
         @if !readings.is_empty() {
             section aria-labelledby="readings" {
                 h2 #readings { "Readings" }
                 @if !replaced.is_empty() { p { "A chain line stands where the part was replaced." } }
                 @for ((what, unit), values) in readings {
+                    @let good = good(build, of, what, unit);
                     h3 { (what) @if !unit.is_empty() { ", " (unit) } }
-                    figure { (picture::readings(&picture::Readings { what, unit, values, replaced })) }
+                    figure { (picture::readings(&picture::Readings { what, unit, values, replaced, good })) }
+                    @match good {
+                        [Some(least), Some(most)] => p { "Good: " (least) " to " (most) " " (unit) ", by the build; the dashed lines." },
+                        [Some(least), None] => p { "Good: at least " (least) " " (unit) ", by the build; the dashed line." },
+                        [None, Some(most)] => p { "Good: at most " (most) " " (unit) ", by the build; the dashed line." },
+                        [None, None] => {},
+                    }
                     details {
                         summary { "The same as a table" }
                         table {
