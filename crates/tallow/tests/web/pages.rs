@@ -79,20 +79,20 @@ async fn violations(client: &Client, axe: &str) -> Vec<String> {
 async fn no_page_breaks_a_rule_of_accessibility_by_day_or_by_night_on_a_phone_or_a_desk() {
     let target = Path::new(env!("CARGO_BIN_EXE_tallow")).ancestors().nth(2).expect("the folder of what is built");
     let axe = std::fs::read_to_string(target.join("axe-4.11.0/axe.min.js")).expect("axe-core, which ./test fetches");
-    let server = Shop::demo().serve();
+    let shop = Shop::demo();
+    let visits: Value = serde_json::from_str(&shop.run(&["visit", "--json"])).expect("JSON");
+    let visit = format!("/visits/{}", visits[0]["visit"]);
+    let all = format!("{visit}?all=yes");
+    let server = shop.serve();
     let mut wrong = Vec::new();
-    let more = [
-        ("/visits/1", "visit"),
-        ("/visits/1?all=yes", "visit-all"),
-        ("/records?from=no+day", "refused"),
-        ("/nowhere", "nowhere"),
-    ];
+    let more = [(&*visit, "visit"), (&*all, "visit-all"), ("/records?from=no+day", "refused"), ("/nowhere", "nowhere")];
     for (size, scheme) in [(PHONE, "light"), (DESK, "dark"), (PHONE, "dark"), (DESK, "light")] {
         let browser = Browser::open(size).await;
         let features = json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] });
         browser.tell_browser("Emulation.setEmulatedMedia", features).await;
         for (address, name) in PAGES.into_iter().chain(more) {
             browser.go(&server.page(address)).await;
+            assert_eq!(browser.text().await.contains("Not found"), name == "nowhere", "{name} is there");
             let found = violations(&browser.client, &axe).await;
             wrong.extend(found.into_iter().map(|one| format!("{name} {size:?} {scheme}: {one}")));
         }
