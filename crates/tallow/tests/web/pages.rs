@@ -85,7 +85,15 @@ async fn no_page_breaks_a_rule_of_accessibility_by_day_or_by_night_on_a_phone_or
     let all = format!("{visit}?all=yes");
     let server = shop.serve();
     let mut wrong = Vec::new();
-    let more = [(&*visit, "visit"), (&*all, "visit-all"), ("/records?from=no+day", "refused"), ("/nowhere", "nowhere")];
+    let more = [
+        (&*visit, "visit"),
+        (&*all, "visit-all"),
+        ("/records?from=no+day", "refused"),
+        ("/nowhere", "nowhere"),
+        ("/machines/sheet%20bend", "sheet bend"),
+        ("/machines/figure%20eight", "figure eight"),
+        ("/machines/rolling%20hitch", "rolling hitch"),
+    ];
     for (size, scheme) in [(PHONE, "light"), (DESK, "dark"), (PHONE, "dark"), (DESK, "light")] {
         let browser = Browser::open(size).await;
         let features = json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] });
