@@ -328,7 +328,7 @@ pub(crate) async fn entries_of_kind(
 }
 
 /// Entries that [`each_care`] holds at once.
-const CARE_GO: usize = 4096;
+const CARE_GO: u16 = 4096;
 
 /// Hands the tasks done and parts replaced in the whole shop at or after `at`, in µs, corrected ones too, to `work`, some at a
 /// time, as they followed one another: a hall's are too many to be held at once.
@@ -346,9 +346,9 @@ pub(crate) async fn each_care(
             " from entry e join machine m on m.id = e.machine where e.kind in ('done', 'replaced') and e.at >= $1 \
              and (e.at, e.id) > ($1, $2) order by e.at, e.id limit $3"
         ));
-        let rows = query.bind(last.0).bind(last.1).bind(CARE_GO as i64).fetch_all(&mut *connection).await?;
+        let rows = query.bind(last.0).bind(last.1).bind(i64::from(CARE_GO)).fetch_all(&mut *connection).await?;
         let care = rows.iter().map(|row| entry_from_row(row, names)).collect::<Result<Vec<Entry>, Error>>()?;
-        let is_over = care.len() < CARE_GO;
+        let is_over = care.len() < usize::from(CARE_GO);
         if let Some(entry) = care.last() {
             last = (time::to_micros(entry.at), entry.id.0);
         }

@@ -470,7 +470,7 @@ async fn a_timer_counts_down_goes_on_over_a_reload_and_says_in_words_that_it_is_
         format!("const [, min, s] = {left}.match(/^(\\d+):(\\d\\d) left$/); return 60 * Number(min) + Number(s)");
     // The time that has passed since the page was loaded seems longer by that much.
     let later = |seconds: f64| {
-        format!("window.realNow ??= Date.now; Date.now = () => window.realNow.call(Date) + {} * 1000", seconds)
+        format!("window.realNow ??= Date.now; Date.now = () => window.realNow.call(Date) + {seconds} * 1000")
     };
     browser.tap(".timer button").await;
     let first = browser.ask(&shown).await.as_f64().expect("a time");
