@@ -3,7 +3,8 @@
 use jiff::Timestamp;
 use sqlx::AnyConnection;
 use upkeep::entry::Run;
-use upkeep::{Entry, EntryId, Event, Rates, Unknown, Usage, shop};
+use upkeep::shop::{self, Visit};
+use upkeep::{Entry, EntryId, Event, Rates, Unknown, Usage};
 
 use crate::chains::Chains;
 use crate::derived::{Derived, Joined, care, run_name};
@@ -97,10 +98,8 @@ impl Ledger {
         let mut transaction = self.begin().await?;
         let machine = tables::lock(&mut transaction, &new.machine).await?.ok_or(Error::NoSuchEntry { id })?;
         let names = tables::names_for(&mut transaction, &self.quantities, record::usage_of(&new.event)).await?;
-        check_correction(&mut transaction, &machine, id, &mut new, &names).await?;
         let old = tables::derived(&mut transaction, &machine, &names).await?;
-        let correction =
-            tables::insert_entry(&mut transaction, machine.id, &new, Some(id), self.by.as_deref(), &names).await?;
+        let correction = self.put_right(&mut transaction, &machine, id, &mut new, &names).await?;
         self.derive(&mut transaction, machine.id, &old, &names).await?;
         transaction.commit().await?;
         Ok(correction)
@@ -127,13 +126,70 @@ impl Ledger {
         let usages = entries.iter().filter_map(|new| record::usage_of(&new.event));
         let names = tables::names_for(&mut transaction, &self.quantities, usages).await?;
         let old = tables::derived(&mut transaction, &machine, &names).await?;
-        let mut queue = tables::queue(&mut transaction, machine.id, &names).await?;
+        let outcome = self.write_down(&mut transaction, &machine, &old, entries, &names).await?;
+        self.derive(&mut transaction, machine.id, &old, &names).await?;
+        transaction.commit().await?;
+        Ok(outcome)
+    }
+
+    /// Writes down that a visit was walked, as `over` says, and what came of it, all or nothing: of two who finish the same
+    /// visit, on whichever server, one books it.
+    ///
+    /// # Errors
+    /// As [`Ledger::append`]; [`Error::VisitOver`] where it was walked or called off already.
+    pub async fn finish_visit(&self, id: EntryId, over: NewEntry, came: Vec<NewEntry>) -> Result<EntryId, Error> {
+        let mut over = checked(over)?;
+        let mut transaction = self.begin().await?;
+        let machine =
+            known(tables::lock(&mut transaction, &over.machine).await?, &mut transaction, &over.machine).await?;
+        let names = tables::names_for(
+            &mut transaction,
+            &self.quantities,
+            came.iter().filter_map(|new| record::usage_of(&new.event)),
+        )
+        .await?;
+        let newest = tables::chains(&mut transaction, machine.id).await?.newest(id);
+        match tables::entry(&mut transaction, newest, &names).await?.event {
+            Event::Visit(Visit { took: None, .. }) => {}
+            _ => return Err(Error::VisitOver { id }),
+        }
+        let old = tables::derived(&mut transaction, &machine, &names).await?;
+        self.write_down(&mut transaction, &machine, &old, came, &names).await?;
+        let entry = self.put_right(&mut transaction, &machine, id, &mut over, &names).await?;
+        self.derive(&mut transaction, machine.id, &old, &names).await?;
+        transaction.commit().await?;
+        Ok(entry)
+    }
+
+    /// Adds an entry that corrects another.
+    async fn put_right(
+        &self,
+        connection: &mut AnyConnection,
+        machine: &MachineRow,
+        id: EntryId,
+        new: &mut NewEntry,
+        names: &Names,
+    ) -> Result<EntryId, Error> {
+        check_correction(connection, machine, id, new, names).await?;
+        tables::insert_entry(connection, machine.id, new, Some(id), self.by.as_deref(), names).await
+    }
+
+    /// Adds many entries of a machine, but for runs that count already.
+    async fn write_down(
+        &self,
+        connection: &mut AnyConnection,
+        machine: &MachineRow,
+        old: &Derived,
+        entries: Vec<NewEntry>,
+        names: &Names,
+    ) -> Result<Vec<Imported>, Error> {
+        let mut queue = tables::queue(connection, machine.id, names).await?;
         let mut runs = old.runs.clone();
         let mut outcome = Vec::with_capacity(entries.len());
         for new in entries {
             let mut new = checked(NewEntry { machine: machine.name.clone(), ..new })?;
             if let Event::Added { .. } = new.event {
-                return Err(Error::MachineExists { name: machine.name });
+                return Err(Error::MachineExists { name: machine.name.clone() });
             }
             let key = match &mut new.event {
                 Event::Run(run) => {
@@ -148,12 +204,10 @@ impl Ledger {
                 }
                 _ => None,
             };
-            let id = tables::insert_entry(&mut transaction, machine.id, &new, None, self.by.as_deref(), &names).await?;
+            let id = tables::insert_entry(connection, machine.id, &new, None, self.by.as_deref(), names).await?;
             runs.extend(key.map(|key| (key, id)));
             outcome.push(Imported::New(id));
         }
-        self.derive(&mut transaction, machine.id, &old, &names).await?;
-        transaction.commit().await?;
         Ok(outcome)
     }
 

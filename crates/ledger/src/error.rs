@@ -127,6 +127,12 @@ pub enum Error {
     /// The run counts already.
     #[error("this run is already booked, as entry {0}; it counts once")]
     AlreadyBooked(EntryId),
+    /// The visit was walked or called off before, perhaps in the same moment.
+    #[error("visit {id} was walked or called off already, so nothing was booked")]
+    VisitOver {
+        /// The visit.
+        id: EntryId,
+    },
     /// It happened before the machine joined the shop.
     #[error(
         "{at} is before machine \"{machine}\" joined the shop ({added})\n  check the time, or correct the entry that added it"

@@ -3,7 +3,7 @@
 mod support;
 
 use jiff::civil::date;
-use ledger::{Error, MOST_PHOTOS, Maker, Mark, PhotoError, PhotoKind};
+use ledger::{Error, Filter, MOST_PHOTOS, Maker, Mark, PhotoError, PhotoKind};
 use support::*;
 use upkeep::{EntryId, Event};
 
@@ -117,6 +117,41 @@ async fn a_visit_is_found_by_its_number_on_whatever_day(shop: &TestShop) {
     }
 }
 
+async fn of_many_who_finish_a_visit_one_books_it_whole(shop: &TestShop) {
+    let (ledger, id) = (&shop.ledger, told(shop).await);
+    let all = async || ledger.entries(&Filter::default(), 100).await.unwrap().len();
+    let before = all().await;
+    let Event::Visit(planned) = visit(date(2026, 10, 3)) else { unreachable!("a visit") };
+    let over = |took: f64| {
+        entry(
+            "bowline",
+            "2026-10-05T09:00:00Z",
+            Event::Visit(upkeep::shop::Visit { took: Some(took), ..planned.clone() }),
+        )
+    };
+    let care = |task: &str| entry("bowline", "2026-10-05T09:00:00Z", done(task));
+    // What can't be booked leaves the visit open, and nothing of it is kept.
+    let nameless = ledger.finish_visit(id, over(20.0), vec![care("wipe"), care("")]).await.unwrap_err();
+    assert!(matches!(nameless, Error::Nameless { .. }), "{nameless}");
+    assert_eq!(ledger.visit(id).await.unwrap().unwrap().visit.took, None);
+    assert_eq!(all().await, before);
+
+    let finishing = (1..=8).map(|device| {
+        let (ledger, over, came) = (ledger.clone(), over(f64::from(device)), vec![care("wipe"), care("oil")]);
+        tokio::spawn(async move { ledger.finish_visit(id, over, came).await })
+    });
+    let mut booked = 0;
+    for finished in finishing.collect::<Vec<_>>() {
+        match finished.await.unwrap() {
+            Ok(_) => booked += 1,
+            Err(error) => assert!(matches!(error, Error::VisitOver { id: over } if over == id), "{error}"),
+        }
+    }
+    assert_eq!(booked, 1);
+    assert_eq!(all().await, before + 3, "two tasks and the end of the visit, once");
+    assert!(ledger.verify().await.unwrap().differences.is_empty());
+}
+
 macro_rules! on_both_engines {
     ($($name:ident),* $(,)?) => {
         mod sqlite { $(#[tokio::test] async fn $name() { super::$name(&super::TestShop::new(super::Ground::sqlite()).await).await; })* }
@@ -133,4 +168,5 @@ on_both_engines!(
     photos_are_of_known_kinds_and_not_without_number,
     photos_of_several_devices_at_once_are_all_kept,
     a_visit_is_found_by_its_number_on_whatever_day,
+    of_many_who_finish_a_visit_one_books_it_whole,
 );

@@ -6,7 +6,7 @@ use jiff::ToSpan;
 use jiff::civil::Date;
 use ledger::{Ledger, MachineInfo, Told};
 use serde_json::{Value, json};
-use upkeep::shop::{Item, Visit};
+use upkeep::shop::{Item, Measured, Visit};
 use upkeep::shopping::{Buyer, Coming, Shopping, Unsaid, ahead_days, needs};
 use upkeep::stores::{Line, Why};
 
@@ -166,6 +166,13 @@ impl List {
     pub(crate) fn packs(&self, line: &Line) -> String {
         let pack = self.item(line).and_then(|item| item.terms.as_ref()).map_or("", |terms| terms.pack.as_str());
         if pack == "1" { line.packs.to_string() } else { format!("{} × {pack}", line.packs) }
+    }
+
+    /// All the packs as an amount with its unit, as an order records it: `200 ml`, `5`.
+    pub(crate) fn amount(&self, line: &Line) -> String {
+        let pack = self.item(line).and_then(|item| Measured::parse(&item.terms.as_ref()?.pack).ok());
+        // Nothing is listed without terms, and no terms are kept whose pack can't be read.
+        pack.map_or_else(String::new, |pack| told(pack.amount * f64::from(line.packs), &pack.unit))
     }
 
     /// Why it is to be ordered by that day.

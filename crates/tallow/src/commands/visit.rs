@@ -4,8 +4,8 @@ pub(crate) mod moved;
 
 use std::collections::BTreeMap;
 
-use jiff::ZonedDateTime;
 use jiff::civil::Date;
+use jiff::{ToSpan, ZonedDateTime};
 use ledger::{Ledger, NewEntry, Told};
 use serde_json::{Value, json};
 use upkeep::shop::{self, Visit};
@@ -175,9 +175,8 @@ async fn book(context: &Context, ledger: &Ledger, args: &cli::Walked) -> Result<
     let n_done = events.iter().filter(|event| matches!(event, Event::Done { .. })).count();
     let visit = Visit { took: Some(took), ..told.visit.clone() };
     visit.check().map_err(|error| Trouble::from_text(&error.to_string()))?;
-    // What was done first: it is worth more than that the visit is over.
-    ledger.import(&told.machine, events.into_iter().map(entry).collect()).await?;
-    let over = ledger.correct(told.id, NewEntry { at: context.now, ..entry(Event::Visit(visit)) }).await?;
+    let over = NewEntry { at: context.now, ..entry(Event::Visit(visit)) };
+    let over = ledger.finish_visit(told.id, over, events.into_iter().map(entry).collect()).await?;
     let day = if at.date() == now.date() { String::new() } else { format!(" on {}", when::spoken_day(&at)) };
     let said = format!(
         "visit {} to {}: walked{day} in {took} min; {} done, {} skipped, {} taken",
@@ -214,7 +213,8 @@ pub(crate) async fn check(ledger: &Ledger, told: &Told, args: &cli::Walked) -> R
 /// Refuses an instant at which nobody had been told of the visit yet; before its day it may well have been walked.
 async fn not_before_it_was_told(ledger: &Ledger, told: &Told, at: &ZonedDateTime) -> Result<(), Trouble> {
     let first = ledger.entry(told.id).await?.recorded.to_zoned_datetime(at.time_zone().clone());
-    if first <= *at {
+    // A time of day is told to the minute.
+    if first <= at.saturating_add(1.minute()) {
         return Ok(());
     }
     Err(Trouble::refused(format!(

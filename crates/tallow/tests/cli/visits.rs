@@ -17,7 +17,7 @@ pub(crate) fn wiping(keeper: &str, day: Date, is_locked: bool) -> Visit {
 /// Writes a visit down, as planning does.
 pub(crate) fn tell(shop: &Shop, visit: Visit) -> i64 {
     let place = shop.place().display().to_string();
-    let at = "2026-11-25T08:00:00Z".parse().unwrap();
+    let at = "2026-11-25T08:00:30Z".parse().unwrap();
     let machine = "bowline".to_owned();
     let new = NewEntry { machine, at, recorded: at, note: String::new(), event: Event::Visit(visit) };
     let append = async {
@@ -136,6 +136,15 @@ fn a_visit_is_booked_no_earlier_than_it_was_told_of_and_its_day_is_said() {
     "2026-11-26T10:00[Europe/Oslo]".clone_into(&mut shop.now);
     let said = shop.told(&format!("visit walked {id} --when yesterday"));
     assert!(said.contains("walked on Wed 25 Nov 2026 in"), "a day before today's is said: {said}");
+}
+
+#[test]
+fn a_visit_may_be_walked_in_the_minute_in_which_it_was_told_of() {
+    // Told of at half past a minute, which times of day don't tell.
+    let shop = shop();
+    let id = tell(&shop, wiping("mate", FRIDAY, false));
+    shop.refused(&format!("visit walked {id} --when \"2026-11-25 8:59\""), &["can't have been walked on"]);
+    shop.told(&format!("visit walked {id} --when \"2026-11-25 9:00\""));
 }
 
 #[test]

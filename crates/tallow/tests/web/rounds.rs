@@ -66,6 +66,53 @@ async fn a_visit_is_dragged_to_another_day_and_its_cost_is_told_before_it_is_kep
 }
 
 #[tokio::test]
+async fn a_visit_is_dragged_to_a_day_of_another_keeper_and_freed_by_a_key() {
+    let shop = Shop::demo();
+    let server = shop.serve();
+    let browser = Browser::open(DESK).await;
+    browser.go(&server.page("/rounds")).await;
+    // Sunniva may do everything, so that any visit of somebody else can go to her.
+    let found = browser
+        .ask(
+            "const days = [...document.querySelectorAll('.round thead th[data-day]')].map(head => head.dataset.day); \
+             const chip = [...document.querySelectorAll('.visit')].find(chip => chip.dataset.keeper !== 'Sunniva' \
+                 && 0 < days.indexOf(chip.dataset.day) && days.indexOf(chip.dataset.day) + 1 < days.length); \
+             const next = days.indexOf(chip.dataset.day) + 1; \
+             document.querySelector('.keepers').scrollIntoView({ block: 'end' }); \
+             const cell = document.querySelector('tr[data-keeper=Sunniva]').cells[next + 1]; cell.id = 'goal'; \
+             return [chip.dataset.visit, chip.dataset.day, days[next], \
+                 chip.getBoundingClientRect().top > 80 && cell.getBoundingClientRect().bottom < innerHeight - 45]",
+        )
+        .await;
+    assert_eq!(found[3], true, "both ends of the drag are in sight");
+    let [number, day, next] = [0, 1, 2].map(|place| found[place].as_str().expect("a visit").to_owned());
+    let chip = browser.client.find(Locator::Css(&format!("[data-visit=\"{number}\"]"))).await.unwrap();
+    let goal = browser.client.find(Locator::Id("goal")).await.unwrap();
+    let over =
+        |element, x| PointerAction::MoveToElement { element, duration: Some(Duration::from_millis(50)), x, y: 0.0 };
+    let drag = MouseActions::new("mouse".to_owned())
+        .then(over(chip.clone(), 0.0))
+        .then(PointerAction::Down { button: MOUSE_BUTTON_LEFT })
+        .then(over(goal.clone(), -9.0))
+        .then(over(goal, 0.0))
+        .then(PointerAction::Up { button: MOUSE_BUTTON_LEFT });
+    browser.client.perform_actions(drag).await.expect("the visit is dragged");
+    browser.shows_soon(&PRICES).await;
+    assert_eq!(visit(&shop, &number)["day"], day.as_str(), "nothing is recorded before somebody says so");
+    browser.press("Keep it there").await;
+    browser.shows_soon(&["moved to"]).await;
+    let moved = visit(&shop, &number);
+    let goes = [&moved["day"], &moved["keeper"]].map(|value| value.as_str().unwrap_or_default().to_owned());
+    assert_eq!(goes, [next, "Sunniva".to_owned()]);
+    assert_eq!(moved["locked"], true, "what was put somewhere by hand stays there");
+    let chip = browser.client.find(Locator::Css(&format!("[data-visit=\"{number}\"]"))).await.unwrap();
+    chip.send_keys("l").await.unwrap();
+    browser.shows_soon(&["free to be moved"]).await;
+    assert_eq!(visit(&shop, &number)["locked"], false);
+    browser.close().await;
+}
+
+#[tokio::test]
 async fn a_visit_is_moved_by_keys_and_stays_where_it_was_put_when_the_round_is_planned_again() {
     let shop = Shop::demo();
     let server = shop.serve();

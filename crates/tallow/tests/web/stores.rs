@@ -5,7 +5,7 @@ use std::time::Duration;
 use fantoccini::Locator;
 use serde_json::Value;
 
-use crate::harness::{Browser, DESK, PHONE, Shop};
+use crate::harness::{Browser, DESK, PHONE, Server, Shop};
 
 /// An item of the demo that comes in pieces.
 const ITEM: &str = "carbon filter";
@@ -60,11 +60,8 @@ async fn what_comes_and_what_is_counted_changes_what_is_there() {
     browser.close().await;
 }
 
-#[tokio::test]
-async fn what_to_buy_is_told_by_supplier_once_it_is_reckoned() {
-    let shop = Shop::demo();
-    let server = shop.serve();
-    let browser = Browser::open(DESK).await;
+/// The list of what to buy, once it is reckoned.
+async fn go_to_buy(browser: &Browser, server: &Server) -> String {
     for _ in 0..50 {
         browser.go(&server.page("/stores/buy")).await;
         if !browser.text().await.contains("being reckoned") {
@@ -72,8 +69,44 @@ async fn what_to_buy_is_told_by_supplier_once_it_is_reckoned() {
         }
         tokio::time::sleep(Duration::from_millis(200)).await;
     }
+    browser.text().await
+}
+
+#[tokio::test]
+async fn what_is_ordered_from_the_list_leaves_it_and_is_on_its_way() {
+    let shop = Shop::demo();
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
     let list: Value = serde_json::from_str(&shop.run(&["stores", "buy", "--json"])).expect("JSON");
-    let text = browser.text().await;
+    let line = &list["lines"][0];
+    let item = line["item"].as_str().expect("the demo has something to buy").to_owned();
+    go_to_buy(&browser, &server).await;
+    let button = format!("//tr[contains(., '{item}')]//button");
+    browser.client.find(Locator::XPath(&button)).await.expect("a button").click().await.expect("it is pressed");
+    browser.shows_soon(&["Ordered: "]).await;
+    assert!(browser.client.current_url().await.unwrap().path().ends_with("/stores/buy"), "one goes on with the list");
+    let items: Value = serde_json::from_str(&shop.run(&["stores", "--json"])).expect("JSON");
+    let kept = items.as_array().expect("a list").iter().find(|kept| kept["item"] == item.as_str()).expect("the item");
+    let ordered = kept["coming"][0]["amount"].as_f64().expect("an order");
+    let pack: f64 = line["pack"].as_str().and_then(|pack| pack.split(' ').next()?.parse().ok()).expect("a pack");
+    let packs = line["packs"].as_f64().expect("packs");
+    assert!((ordered - pack * packs).abs() < 1e-6, "{packs} packs of {pack} are ordered, not {ordered}");
+    browser.go(&server.page(&format!("/stores/item/{}", item.replace(' ', "%20")))).await;
+    browser.shows("On its way").await;
+    // It is to be bought no more, or for another reason than before.
+    let again: Value = serde_json::from_str(&shop.run(&["stores", "buy", "--json"])).expect("JSON");
+    let same = |other: &Value| other["item"] == line["item"] && other["packs"] == line["packs"];
+    assert!(!again["lines"].as_array().expect("lines").iter().any(same), "{again}");
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn what_to_buy_is_told_by_supplier_once_it_is_reckoned() {
+    let shop = Shop::demo();
+    let server = shop.serve();
+    let browser = Browser::open(DESK).await;
+    let text = go_to_buy(&browser, &server).await;
+    let list: Value = serde_json::from_str(&shop.run(&["stores", "buy", "--json"])).expect("JSON");
     let lines = list["lines"].as_array().expect("lines");
     assert!(!lines.is_empty(), "the demo has something to buy");
     for line in lines {

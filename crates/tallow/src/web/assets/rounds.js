@@ -1,4 +1,4 @@
-// The round: a visit is dragged to another day, or moved by keys. What that costs is said before anything is kept, and
+// The round: a visit is dragged to another day or to a day of another keeper, or moved by keys. What that costs is said before anything is kept, and
 // keeping it sends the same form as without this.
 "use strict";
 {
@@ -22,6 +22,9 @@
   }, 1000);
 }
 
+// So near to the edge of what is seen, in px, a drag brings more of the page.
+const EDGE = 40;
+
 function moving(chart, change) {
   const heads = [...chart.querySelectorAll("thead th[data-day]")];
   const keepers = chart.dataset.keepers ? chart.dataset.keepers.split("\n") : [];
@@ -33,10 +36,12 @@ function moving(chart, change) {
   const dayOf = (chip) => heads.findIndex((head) => head.dataset.day === chip.dataset.day);
   const keeperOf = (chip) => keepers.find((name) => name.toLowerCase() === chip.dataset.keeper.toLowerCase()) ?? keepers[0];
   const shift = (chip, day) => heads[day].offsetLeft - heads[dayOf(chip)].offsetLeft;
+  const rows = [...chart.querySelectorAll("tr[data-keeper]")];
 
-  function aim(chip, day) {
+  function aim(chip, day, keeper) {
     chart.querySelectorAll(".aim").forEach((cell) => cell.classList.remove("aim"));
-    if (chip) chip.closest("tr").cells[day + 1].classList.add("aim");
+    if (!chip) return;
+    for (const row of [chip.closest("tr"), rows.find((row) => row.dataset.keeper === keeper)]) row?.cells[day + 1].classList.add("aim");
   }
 
   function leave() {
@@ -58,8 +63,13 @@ function moving(chart, change) {
     if (stays) return leave();
     chip.classList.add("proposed");
     chip.style.transform = `translateX(${shift(chip, day)}px)`;
+    show(proposed);
+  }
+
+  // A visit where it would go, with what that costs.
+  function show({ chip, day, keeper }) {
     chip.querySelector(".who").textContent = keeper;
-    aim(chip, day);
+    aim(chip, day, keeper);
     change.hidden = false;
     ask();
   }
@@ -114,6 +124,7 @@ function moving(chart, change) {
       case "ArrowUp": toKeeper(-1); break;
       case "ArrowDown": toKeeper(1); break;
       case "Escape": leave(); break;
+      case "l": case "L": document.querySelector(`form[action="/rounds/visits/${chip.dataset.visit}/${chip.classList.contains("locked") ? "free" : "lock"}"]`)?.requestSubmit(); break;
       case "Enter": if (!proposed || form.querySelector("button").disabled) return; keep(); break;
       default: return;
     }
@@ -125,25 +136,31 @@ function moving(chart, change) {
     const chip = event.target.closest(".visit");
     if (!chip || event.button !== 0) return;
     if (proposed && proposed.chip !== chip) leave();
-    const startX = event.clientX, base = proposed ? shift(chip, proposed.day) : 0, keeper = proposed?.keeper ?? keeperOf(chip);
-    let dragged = false, at = proposed?.day ?? dayOf(chip);
+    const start = { x: event.pageX, y: event.pageY }, base = proposed ? shift(chip, proposed.day) : 0;
+    let dragged = false, day = proposed?.day ?? dayOf(chip), keeper = proposed?.keeper ?? keeperOf(chip);
     chip.setPointerCapture(event.pointerId);
     const move = (event) => {
-      const by = event.clientX - startX;
-      if (!dragged && Math.abs(by) < 6) return;
+      const by = { x: event.pageX - start.x, y: event.pageY - start.y };
+      if (!dragged && Math.hypot(by.x, by.y) < 6) return;
       dragged = true;
       chip.classList.add("dragged");
-      chip.style.transform = `translateX(${base + by}px)`;
+      // The keepers may be below what is seen.
+      if (event.clientY < EDGE) scrollBy(0, -EDGE);
+      else if (innerHeight - EDGE < event.clientY) scrollBy(0, EDGE);
+      chip.style.transform = `translate(${base + by.x}px, ${by.y}px)`;
       const over = heads.findIndex((head) => {
         const { left, right } = head.getBoundingClientRect();
         return left <= event.clientX && event.clientX < right;
       });
-      if (over < 0 || over === at) return;
-      at = over;
-      proposed = { chip, day: at, keeper };
-      aim(chip, at);
-      change.hidden = false;
-      ask();
+      const row = rows.find((row) => {
+        const { top, bottom } = row.getBoundingClientRect();
+        return top <= event.clientY && event.clientY < bottom;
+      });
+      const now = { day: over < 0 ? day : over, keeper: row?.dataset.keeper ?? keeper };
+      if (now.day === day && now.keeper === keeper) return;
+      ({ day, keeper } = now);
+      proposed = { chip, day, keeper };
+      show(proposed);
     };
     const end = (event) => {
       chip.removeEventListener("pointermove", move);
@@ -153,7 +170,7 @@ function moving(chart, change) {
       // The press that ends a drag follows no link.
       chip.addEventListener("click", (click) => click.preventDefault(), { once: true, capture: true });
       setTimeout(() => chip.focus({ preventScroll: true }));
-      if (event.type === "pointerup") propose(chip, at, keeper);
+      if (event.type === "pointerup") propose(chip, day, keeper);
       else { proposed = { chip }; leave(); }
     };
     chip.addEventListener("pointermove", move);

@@ -22,7 +22,7 @@ use super::super::reply::{Answer, Failed, Reply, encoded};
 use super::records::entry_address;
 use crate::cli::{self, Command, StoresWord};
 use crate::commands::buy::List;
-use crate::commands::stores::{received_words, remarks, terms_words, told};
+use crate::commands::stores::{ordered_words, received_words, remarks, terms_words, told};
 use crate::trouble::Trouble;
 use crate::words;
 
@@ -134,7 +134,7 @@ fn table(glance: &Glance, shopping: &Found<List>, typed: &Typed) -> Markup {
                     thead {
                         tr {
                             th scope="col" { "Item" } th.figure scope="col" { "There" } th scope="col" { "Good to" }
-                            th.figure scope="col" { "Reorder at" } th scope="col" { "Order by" } th scope="col" { "Supplier" }
+                            th.figure scope="col" { "On its way" } th.figure scope="col" { "Reorder at" } th scope="col" { "Order by" } th scope="col" { "Supplier" }
                             th scope="col" { "To be seen to" }
                         }
                     }
@@ -145,6 +145,7 @@ fn table(glance: &Glance, shopping: &Found<List>, typed: &Typed) -> Markup {
                                 th scope="row" { (item_link(&item.name)) }
                                 td.figure data-name="There" { (stock(item)) }
                                 td data-name="Good to" { @if let Some(day) = item.expires() { (words::day(day, today)) } }
+                                td.figure data-name="On its way" { (coming(item, today)) }
                                 td.figure data-name="Reorder at" { (point(shopping, item)) }
                                 td data-name="Order by" { @if let Some(line) = line { strong { (words::weekday(line.order_by, today)) } } }
                                 td data-name="Supplier" { (supplier(item)) }
@@ -167,6 +168,12 @@ fn table(glance: &Glance, shopping: &Found<List>, typed: &Typed) -> Markup {
 
 fn stock(item: &Item) -> String {
     item.stock.map_or_else(|| "not known".to_owned(), |stock| told(stock, &item.unit))
+}
+
+/// What is on its way; nothing is said where nothing is.
+fn coming(item: &Item, today: Date) -> String {
+    let coming = item.on_its_way(today);
+    if 0.0 < coming { told(coming, &item.unit) } else { String::new() }
 }
 
 fn point(shopping: &Found<List>, item: &Item) -> String {
@@ -238,6 +245,14 @@ fn facts(item: &Item, shopping: &Found<List>, today: Date, currency: &str) -> Ma
     html! {
         dl.facts {
             dt { "There" } dd { (stock(item)) @if 0.0 < item.value() { ", cost " (words::money(item.value(), currency)) } }
+            @for order in item.coming.iter().filter(|order| !order.is_late(today)) {
+                dt { "On its way" }
+                dd {
+                    a href=(entry_address(order.entry)) { (told(order.amount, &item.unit)) }
+                    @if !order.supplier.is_empty() { " from " (order.supplier) }
+                    ", to come by " (words::day(order.by, today))
+                }
+            }
             @if !remarks.is_empty() { dt { "To be seen to" } dd { (sentence(&remarks)) } }
             @if let Some(terms) = &item.terms { dt { "Bought" } dd { (sentence(terms_words(terms).trim_start_matches("bought: "))) } }
             @else { dt { "Bought" } dd { "Nobody has said how." } }
@@ -295,6 +310,7 @@ fn movements(item: &Item, entries: &[upkeep::Entry], app: &App) -> Markup {
     let is_it = |name: &str| name.to_lowercase() == item.name.to_lowercase();
     let entry = |entry: &upkeep::Entry| {
         let words = match &entry.event {
+            Event::Ordered(ordered) if is_it(&ordered.item) => ordered_words(ordered, today),
             Event::Received(received) if is_it(&received.item) => received_words(received, today),
             Event::Counted(counted) if is_it(&counted.item) => format!("counted: {}", counted.amount),
             Event::ThrownAway(thrown) if is_it(&thrown.item) => {
@@ -345,9 +361,24 @@ fn forms(item: &Item, refusal: &Refusal) -> Markup {
         usual(terms.and_then(|terms| terms.price).map(|price| price.to_string())),
         usual(terms.map(|terms| words::percent(terms.service))),
     );
+    let by_hint = match terms {
+        Some(_) => "A day: friday, 12 Dec. Empty: as long from today as it usually takes.",
+        None => "A day: friday, 12 Dec.",
+    };
     html! {
         section aria-labelledby="record" {
             h2 #record { "Record" }
+            details open[is_open("order")] {
+                summary { "Something was ordered" }
+                form method="post" action=(action("order")) {
+                    (amount("order", "How much was ordered"))
+                    (Field { hint: by_hint, ..Field::text("order", "by", "To come by") }.show(refusal))
+                    (Field { value: &supplier, ..Field::text("order", "supplier", "From") }.show(refusal))
+                    (Field::text("order", "note", "Note").show(refusal))
+                    (refusal.shown("order"))
+                    button { "Record the order" }
+                }
+            }
             details open[is_open("receive")] {
                 summary { "Something came" }
                 form method="post" action=(action("receive")) {
@@ -408,6 +439,12 @@ pub(in super::super) async fn record(
 ) -> Answer {
     let typed = Typed::new(pairs);
     let word = match what.as_str() {
+        "order" => Ok(StoresWord::Order(cli::Order {
+            moved: moved(&name, &typed),
+            by: typed.some("by"),
+            supplier: typed.some("supplier"),
+            new: false,
+        })),
         "receive" => typed.number("price", "What all of it cost").map(|price| {
             StoresWord::Receive(cli::Receive {
                 moved: moved(&name, &typed),
@@ -467,7 +504,11 @@ async fn carry_out(
         Err(trouble) => Err(trouble),
     };
     match done {
-        Ok(answer) => Ok(Reply::Done { to: item_address(name), said: sentence(&said(&answer)) }),
+        Ok(answer) => {
+            // Who orders a whole list goes on with the list.
+            let to = if typed.is_ticked("from-list") { "/stores/buy".to_owned() } else { item_address(name) };
+            Ok(Reply::Done { to, said: sentence(&said(&answer)) })
+        }
         Err(trouble) => item_page(app, around, name, &Refusal::new(form, trouble, typed)).await,
     }
 }
@@ -529,6 +570,7 @@ fn shopping_list(list: &List, today: Date) -> Markup {
                         tr {
                             th scope="col" { "Item" } th scope="col" { "Order by" } th.figure scope="col" { "Packs" }
                             th.figure scope="col" { "Cost" } th scope="col" { "Why" }
+                            th.no-print scope="col" { "Ordered" }
                         }
                     }
                     tbody {
@@ -539,6 +581,13 @@ fn shopping_list(list: &List, today: Date) -> Markup {
                                 td.figure data-name="Packs" { (list.packs(line)) }
                                 td.figure data-name="Cost" { @if let Some(cost) = line.cost { (words::money(cost, &list.currency)) } @else { "not said" } }
                                 td data-name="Why" { (sentence(&list.why(line))) }
+                                td.no-print {
+                                    form method="post" action={ (item_address(&line.item)) "/order" } {
+                                        input type="hidden" name="amount" value=(list.amount(line));
+                                        input type="hidden" name="from-list" value="on";
+                                        button.quiet aria-label={ "Record that " (list.amount(line)) " of " (line.item) " was ordered" } { "It is ordered" }
+                                    }
+                                }
                             }
                         }
                     }

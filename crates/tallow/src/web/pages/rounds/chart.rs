@@ -103,8 +103,9 @@ impl<'a> Chart<'a> {
         let keepers: Vec<&str> = self.glance.keepers.iter().map(|one| one.keeper.name.as_str()).collect();
         html! {
             p.hint #chart-keys {
-                "Hatched, with its hours: queued runs keep the machine. With a script, drag a visit to another day, or pick it and press ← → for the "
-                "day, ↑ ↓ for the keeper, Enter to keep it there, Escape to leave it. Without one, move it below."
+                "Hatched, with its hours: queued runs keep the machine. With a script, drag a visit to another day, or onto a day of another keeper, or "
+                "pick it and press ← → for the day, ↑ ↓ for the keeper, Enter to keep it there, Escape to leave it, L to lock or free it. Without "
+                "one, do so below."
             }
             p #chart-name { "Visits that people have been told of, min, and how many tasks fall due that are in none" }
             div.wide tabindex="0" role="region" aria-label="The round over the days" {
@@ -184,7 +185,7 @@ impl<'a> Chart<'a> {
         let name = &rostered.keeper.name;
         let told_on = |day: Date| minutes.get(&(name.to_lowercase(), day)).copied().unwrap_or(0.0);
         html! {
-            tr {
+            tr data-keeper=(name) {
                 th scope="row" { (name) }
                 @for day in self.days.all() {
                     @let has = f64::from(rostered.minutes_on(day));
