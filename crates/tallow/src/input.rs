@@ -81,6 +81,16 @@ impl Source {
         })
     }
 
+    /// All its plain bytes: for tables and builds, which are small.
+    ///
+    /// # Errors
+    /// As [`Source::open`], and what can't be read or unpacked.
+    pub(crate) fn bytes(&self) -> io::Result<Vec<u8>> {
+        let mut bytes = Vec::new();
+        self.open(&Arc::new(Progress::new(self.size(), Unit::Bytes)))?.read_to_end(&mut bytes)?;
+        Ok(bytes)
+    }
+
     /// The SHA-256 of its plain bytes, lower-case hexadecimal, and how many there are.
     ///
     /// # Errors

@@ -19,7 +19,7 @@ use crate::wear::{self, Outside};
 use crate::words;
 
 pub(crate) fn meter(context: &Context, args: &cli::Meter) -> Result<(), Trouble> {
-    let build = builds::named(&args.build)?.build;
+    let build = builds::named(context, &args.build)?.build;
     let machine = &build.machine;
     let stop = args.stop.as_deref().map(Point::parse).transpose()?;
     let corner = args.corner.map_or(machine.corner, rule);
