@@ -5,6 +5,7 @@ use std::path::Path;
 use upkeep::{Build, build::shipped, nearest};
 
 use crate::context::Context;
+use crate::input::MOST_OF_A_BUILD;
 use crate::trouble::Trouble;
 
 /// A build with the text that it was read from.
@@ -39,7 +40,8 @@ pub(crate) fn named(context: &Context, name: &str) -> Result<Read, Trouble> {
 pub(crate) fn from_file(context: &Context, path: &Path) -> Result<Read, Trouble> {
     let source = context.source(path)?;
     let name = source.name();
-    let bytes = source.bytes().map_err(|error| Trouble::refused(format!("{name} can't be read: {error}")))?;
+    let bytes =
+        source.bytes(MOST_OF_A_BUILD).map_err(|error| Trouble::refused(format!("{name} can't be read: {error}")))?;
     let text = String::from_utf8(bytes).map_err(|error| {
         let line =
             1 + error.as_bytes()[..error.utf8_error().valid_up_to()].iter().filter(|&&byte| byte == b'\n').count();

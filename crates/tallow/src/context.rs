@@ -175,7 +175,8 @@ impl Context {
         Ok(ledger)
     }
 
-    fn already_open(&self) -> Option<Ledger> {
+    /// The shop, where it is open: what can be asked without one does not open it for that.
+    pub(crate) fn already_open(&self) -> Option<Ledger> {
         self.opened.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 

@@ -146,6 +146,9 @@ fn a_machine_joins_with_a_known_build_or_a_text_and_its_parts_have_ages() {
         .map(|row| (row["machine"].as_str().expect("a name"), row["build"].as_str().expect("a build")))
         .collect();
     assert_eq!(builds["granny knot"], "Tall delta");
+    let metered = send("/api/meter?build=Tall%20delta", "application/octet-stream", "G28\nG1 X10 F600\n").to(&server);
+    assert_eq!(metered.status, 200, "the shop's own builds are known: {}", metered.body);
+    assert_eq!(get("/api/moves?build=Tall%20delta&name=sweep%20z").to(&server).status, 200);
     recorded(&server, "/api/age", &json!({ "machine": "reef", "amount": "8 months" }));
     recorded(&server, "/api/age", &json!({ "machine": "reef", "position": "nozzle", "amount": "3 spools" }));
     let history = printed(&shop, &["history", "reef", "--most", "2"]);
@@ -308,10 +311,12 @@ fn what_is_malformed_is_a_problem_too() {
     {
         refused(&get(path).to(&server), 404, "/api/openapi.json");
     }
+    let twice = post_json("/api/done?task=x", &json!({ "on": "bowline" })).to(&server);
+    refused(&twice, 422, "body");
     for heard in [post("/api/due", &[]).to(&server), get("/api/done").to(&server), post("/metrics", &[]).to(&server)] {
         refused(&heard, 405, "does not take");
         assert!(heard.header("allow").is_some(), "RFC 9110, 15.5.6");
     }
-    refused(&send("/api/done", "application/json", vec![b' '; 2 * 1024 * 1024]).to(&server), 413, "1 MiB");
-    refused(&send("/api/life/fit", "text/csv", vec![b'1'; 2 * 1024 * 1024]).to(&server), 413, "1 MiB");
+    refused(&send("/api/done", "application/json", vec![b' '; 2 * 1024 * 1024]).to(&server), 413, "1024 KiB");
+    refused(&send("/api/life/fit", "text/csv", vec![b'1'; 200 * 1024]).to(&server), 413, "64 KiB");
 }

@@ -6,6 +6,7 @@ use std::path::Path;
 use life::{End, Life};
 
 use crate::context::Context;
+use crate::input::MOST_OF_A_TABLE;
 use crate::trouble::Trouble;
 
 /// A table of numbers with named columns; an empty cell is `None`.
@@ -31,7 +32,7 @@ impl Table {
     pub(crate) fn read(context: &Context, path: &Path, known: &[&str]) -> Result<Table, Trouble> {
         let source = context.source(path)?;
         let file = source.name();
-        let text = source.bytes().map_err(|error| match error.kind() {
+        let text = source.bytes(MOST_OF_A_TABLE).map_err(|error| match error.kind() {
             io::ErrorKind::IsADirectory => {
                 Trouble::refused(format!("{file} is a folder, not a table")).help("name a file")
             }

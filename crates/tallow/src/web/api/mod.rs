@@ -53,9 +53,7 @@ pub(super) fn router() -> Router<Arc<App>> {
     let router = ROUTES.iter().fold(Router::new(), |router, route| {
         let handler = match route.does {
             Does::Reads => get(move |state, uri, headers| read(route, state, uri, headers)),
-            Does::Records => {
-                post(move |state, around, headers, request| record(route, state, around, headers, request))
-            }
+            Does::Records => post(move |state, around, request| record(route, state, around, request)),
             Does::TakesFile(taken) => {
                 post(move |state, around, request| take_file(route, taken, state, around, request))
             }
@@ -124,10 +122,13 @@ async fn record(
     route: &'static Route,
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
-    headers: HeaderMap,
     request: Request,
 ) -> Result<Response, Refused> {
-    let form = form(route, &headers)?;
+    let form = form(route, request.headers())?;
+    if let Some((name, _)) = received::query(request.uri())?.first() {
+        let trouble = Trouble::refused(format!("\"{name}\" stands in the address"));
+        return Err(trouble.help("say it in the body, as a member of a JSON object").into());
+    }
     let mut given = received::members(route, request.into_body(), BODY_BYTES).await?;
     keep_to_its_machine(&around.visitor.may, &mut given)?;
     let files = received::text(route, &mut given)?.into_iter().collect();

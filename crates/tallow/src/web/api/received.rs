@@ -111,8 +111,8 @@ async fn each_chunk(
         })?;
         bytes += chunk.len();
         if most < bytes {
-            let most = most / 1024 / 1024;
-            let trouble = Trouble::refused("that is more than is read").help(format!("at most {most} MiB are"));
+            let trouble =
+                Trouble::refused("that is more than is read").help(format!("at most {} KiB are", most / 1024));
             return Err(Refused(StatusCode::PAYLOAD_TOO_LARGE, trouble));
         }
         take(&chunk)?;

@@ -6,7 +6,7 @@ use ledger::Role;
 
 use super::forms::{CALENDAR, DRAWING, Form, How, JSON, PAGE, TABLE, TEXT};
 use super::shapes;
-use crate::web::BODY_BYTES;
+use crate::input::MOST_OF_A_TABLE;
 use crate::web::upload::MOST_BYTES;
 
 /// A command at an address.
@@ -245,7 +245,9 @@ impl Taken {
     pub(super) fn about(self) -> &'static str {
         match self {
             Taken::Print => "The print file: plain, gzip or zstd. Parameters then stand in the query.",
-            Taken::Table => "The table, its columns as `tallow life` has them. Parameters then stand in the query.",
+            Taken::Table => {
+                "The table, its columns as `tallow life` has them, at most 64 KiB. Parameters then stand in the query."
+            }
         }
     }
 
@@ -261,7 +263,7 @@ impl Taken {
     pub(super) fn most_bytes(self) -> usize {
         match self {
             Taken::Print => MOST_BYTES,
-            Taken::Table => BODY_BYTES,
+            Taken::Table => MOST_OF_A_TABLE,
         }
     }
 }
