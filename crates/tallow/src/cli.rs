@@ -612,6 +612,18 @@ pub(crate) struct Lives {
     /// Draw the life curve into this file, and the cost curve beside it
     #[arg(long, value_name = "FILE")]
     pub(crate) svg: Option<PathBuf>,
+    /// Of the curves, draw this one alone
+    #[arg(long, value_name = "CURVE", value_enum)]
+    pub(crate) only: Option<Curve>,
+}
+
+/// What is drawn of how long parts live.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Curve {
+    /// The share still good by age
+    Life,
+    /// What parts cost by the age at which they are replaced
+    Cost,
 }
 
 #[derive(Args, Debug)]

@@ -118,8 +118,15 @@ fn a_sheet_a_calendar_and_a_program_come_as_what_is_asked_for() {
     let caution = printed(&shop, &["moves", "bowline", "sweep x"])["cautions"][0]["text"].clone();
     let first_words: Vec<&str> = caution.as_str().expect("a caution").split(' ').take(3).collect();
     assert!(program.body.contains(&first_words.join(" ")), "no program without its cautions");
-    let lives = ask("/api/lives?kind=nozzle&build=enclosed%20CoreXY", "text/csv");
-    assert!(lives.status == 422 || lives.body.starts_with("time,event"), "{}", lives.body);
+    let lives = ask("/api/lives?kind=nozzle", "text/csv");
+    assert_eq!(lives.header("content-type"), Some("text/csv; charset=utf-8"));
+    assert_eq!(lives.body, shop.run(&["lives", "nozzle", "--csv"]));
+    refused(&ask("/api/lives", "text/csv"), 422, "one kind of part");
+    refused(&ask("/api/lives?kind=feed%20tube", "image/svg+xml"), 422, "documents");
+    let of_one = "/api/lives?kind=feed%20tube&build=open%20moving-bed%20machine,%20ball-bearing%20rods";
+    let drawn = ["life", "cost"].map(|only| ask(&format!("{of_one}&only={only}"), "image/svg+xml"));
+    assert!(drawn.iter().all(|drawn| drawn.status == 200 && drawn.body.starts_with("<svg")), "{drawn:?}");
+    assert_ne!(drawn[0].body, drawn[1].body);
     let build = get("/api/build/print?name=moving-bed").to(&server);
     assert_eq!(build.header("content-type"), Some("text/plain; charset=utf-8"));
     assert_eq!(build.body, shop.run(&["build", "print", "moving-bed"]));

@@ -72,10 +72,19 @@ pub(super) fn arguments(route: &Route) -> Vec<Argument> {
     arguments
 }
 
+/// Whether a route's command does nothing without a file.
+pub(super) fn needs_file(route: &Route) -> bool {
+    command(route).get_positionals().any(|arg| names_file(arg) && arg.is_required_set())
+}
+
+fn names_file(arg: &Arg) -> bool {
+    arg.get_value_parser().type_id() == TypeId::of::<PathBuf>()
+}
+
 /// All parameters of a route's command but those that name files; in the places the route's own, where it has some.
 fn harmless(route: &Route) -> Vec<Argument> {
     let command = command(route);
-    let all = command.get_arguments().filter(|arg| arg.get_value_parser().type_id() != TypeId::of::<PathBuf>());
+    let all = command.get_arguments().filter(|arg| !names_file(arg));
     let own = route.places.iter().map(Argument::at);
     let theirs = all.filter(|arg| route.places.is_empty() || !arg.is_positional()).map(Argument::of);
     own.chain(theirs)

@@ -4,7 +4,7 @@ use std::sync::LazyLock;
 
 use serde_json::{Map, Value, json};
 
-use super::arguments::{Argument, Kind, arguments, command};
+use super::arguments::{Argument, Kind, arguments, command, needs_file};
 use super::forms::{Form, How};
 use super::routes::{Does, ROUTES, Route, Within};
 use super::{MOST, USUAL, shapes};
@@ -84,13 +84,16 @@ fn operation(route: &Route, method: &str) -> Value {
         }
         Does::Records => operation["requestBody"] = body(object(&all)),
         Does::TakesFile(taken) => {
-            // Of the query nothing is required: without a file all stands in the body.
-            operation["parameters"] = all.iter().map(|argument| optional(parameter(argument))).collect();
+            let is_needed = needs_file(route);
+            // Else nothing is required of the query: without a file all stands in the body.
+            let in_query = |argument| if is_needed { parameter(argument) } else { optional(parameter(argument)) };
+            operation["parameters"] = all.iter().map(in_query).collect();
             if all.iter().all(|argument| argument.name != "label") {
                 let label = page("label", "What to call the file that is sent", json!({ "type": "string" }));
                 operation["parameters"].as_array_mut().into_iter().for_each(|all| all.push(label.clone()));
             }
-            operation["requestBody"] = body(object(&all));
+            operation["requestBody"] =
+                if is_needed { json!({ "required": true, "content": {} }) } else { body(object(&all)) };
             operation["requestBody"]["content"][taken.media()] = json!({ "schema": { "description": taken.about() } });
         }
     }
