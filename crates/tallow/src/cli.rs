@@ -242,7 +242,8 @@ Examples:
 Examples:
   tallow sheet
   tallow sheet 812 --html visit.html
-  tallow sheet --round --html round.html --paper letter")]
+  tallow sheet --round --html round.html --paper letter
+  tallow sheet --round --only bench")]
     Sheet(Sheet),
     /// Write the visits into a calendar file
     #[command(after_help = "Example:\n  tallow calendar --out care.ics")]
@@ -343,7 +344,7 @@ pub(crate) enum Build {
     /// Check build files
     #[command(after_help = "Example:\n  tallow build check mine.toml")]
     Check {
-        /// The files
+        /// The files; - is standard input
         #[arg(required = true)]
         files: Vec<PathBuf>,
     },
@@ -611,6 +612,18 @@ pub(crate) struct Lives {
     /// Draw the life curve into this file, and the cost curve beside it
     #[arg(long, value_name = "FILE")]
     pub(crate) svg: Option<PathBuf>,
+    /// Of the curves, draw this one alone
+    #[arg(long, value_name = "CURVE", value_enum)]
+    pub(crate) only: Option<Curve>,
+}
+
+/// What is drawn of how long parts live.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Curve {
+    /// The share still good by age
+    Life,
+    /// What parts cost by the age at which they are replaced
+    Cost,
 }
 
 #[derive(Args, Debug)]
@@ -809,6 +822,9 @@ pub(crate) struct Sheet {
     /// The whole round: what to lay out for all of it, and a sheet for each keeper's day
     #[arg(long, conflicts_with = "visits")]
     pub(crate) round: bool,
+    /// Of the round, these papers alone
+    #[arg(long, value_name = "WHAT", value_enum, requires = "round")]
+    pub(crate) only: Option<Papers>,
     /// Write pages for a printer into this file
     #[arg(long, value_name = "FILE")]
     pub(crate) html: Option<PathBuf>,
@@ -818,6 +834,17 @@ pub(crate) struct Sheet {
     /// Where the shop is served: the code on each sheet leads to the visit's page there
     #[arg(long, value_name = "ADDRESS")]
     pub(crate) site: Option<String>,
+}
+
+/// What is printed of a round.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Papers {
+    /// What to lay out for all of it
+    Bench,
+    /// A sheet for each keeper's day
+    Days,
+    /// The sheets of all visits
+    Visits,
 }
 
 /// Paper to print on.

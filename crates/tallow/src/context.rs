@@ -10,7 +10,7 @@ use upkeep::{Build, Materials, Unknown};
 
 use crate::cli::Cli;
 use crate::input::{Sent, Source};
-use crate::out::Out;
+use crate::out::{self, Out};
 use crate::trouble::Trouble;
 use crate::when;
 
@@ -26,8 +26,15 @@ pub(crate) struct Context {
     is_rehearsal: bool,
     shop: Option<String>,
     opened: Mutex<Option<Ledger>>,
-    /// The files that came with a command over the network, which opens no others; `None` for a command line.
-    sent: Option<Vec<Sent>>,
+    /// `None` for a command line, which opens and writes what it names.
+    served: Option<Served>,
+}
+
+/// What stands for files where a command comes over the network: it opens none but those that came along, and writes none.
+#[derive(Default)]
+struct Served {
+    sent: Vec<Sent>,
+    written: Mutex<Vec<String>>,
 }
 
 impl Context {
@@ -43,31 +50,63 @@ impl Context {
             is_rehearsal: cli.now.is_some(),
             shop: cli.shop.clone(),
             opened: Mutex::new(None),
-            sent: None,
+            served: None,
         })
     }
 
     /// The context of a command that comes over the network: its answer is JSON, kept, and it works on the open shop.
     pub(crate) fn served(ledger: &Ledger, now: Timestamp) -> Context {
         let opened = Mutex::new(Some(ledger.clone()));
-        Context { out: Out::kept(), json: true, now, is_rehearsal: false, shop: None, opened, sent: Some(Vec::new()) }
+        let served = Some(Served::default());
+        Context { out: Out::kept(), json: true, now, is_rehearsal: false, shop: None, opened, served }
     }
 
     /// The same with the files that came along.
     pub(crate) fn with_files(self, sent: Vec<Sent>) -> Context {
-        Context { sent: Some(sent), ..self }
+        Context { served: Some(Served { sent, written: Mutex::default() }), ..self }
     }
 
-    /// The print file that a command names: for a command line one on disk, over the network one of those that came along.
+    /// The same, answering in the words of the command line instead of as JSON.
+    pub(crate) fn in_words(self) -> Context {
+        Context { json: false, ..self }
+    }
+
+    /// Whether the command comes over the network: whoever gave it sees neither this terminal nor these files.
+    pub(crate) fn is_served(&self) -> bool {
+        self.served.is_some()
+    }
+
+    /// Whether a file of that name came along with a command over the network.
+    pub(crate) fn came_along(&self, name: &Path) -> bool {
+        self.served.as_ref().is_some_and(|served| served.sent.iter().any(|sent| Path::new(&sent.name) == name))
+    }
+
+    /// The file that a command names: for a command line one on disk, over the network one of those that came along.
     ///
     /// # Errors
     /// A name over the network with which no file came.
     pub(crate) fn source(&self, name: &Path) -> Result<Source, Trouble> {
-        let Some(sent) = &self.sent else { return Ok(Source::named(name)) };
-        let found = sent.iter().find(|sent| Path::new(&sent.name) == name);
+        let Some(served) = &self.served else { return Ok(Source::named(name)) };
+        let found = served.sent.iter().find(|sent| Path::new(&sent.name) == name);
         found.cloned().map(Source::Sent).ok_or_else(|| {
             Trouble::refused(format!("no file came along as \"{}\"", name.display())).help("send the file itself")
         })
+    }
+
+    /// Writes an answer into the file that a command names; over the network it is kept for [`Context::written`].
+    ///
+    /// # Errors
+    /// A file that can't be written.
+    pub(crate) fn write(&self, path: &Path, text: String) -> Result<(), Trouble> {
+        let Some(served) = &self.served else { return out::file(path, &text) };
+        served.written.lock().unwrap_or_else(PoisonError::into_inner).push(text);
+        Ok(())
+    }
+
+    /// Takes what a command over the network would have written into files.
+    pub(crate) fn written(&self) -> Vec<String> {
+        let lock = self.served.as_ref().map(|served| served.written.lock().unwrap_or_else(PoisonError::into_inner));
+        lock.map(|mut written| std::mem::take(&mut *written)).unwrap_or_default()
     }
 
     /// The present, where it was named: a rehearsal's clock stands still.
@@ -136,7 +175,8 @@ impl Context {
         Ok(ledger)
     }
 
-    fn already_open(&self) -> Option<Ledger> {
+    /// The shop, where it is open: what can be asked without one does not open it for that.
+    pub(crate) fn already_open(&self) -> Option<Ledger> {
         self.opened.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 

@@ -14,6 +14,13 @@ const GZIP: [u8; 2] = [0x1f, 0x8b];
 const ZSTD: [u8; 4] = [0x28, 0xb5, 0x2f, 0xfd];
 const BUFFER: usize = 256 * 1024;
 
+/// The most that is read of a table that somebody sent, bytes as unpacked: four thousand lives that failed between two looks take
+/// about a second without a law (`tallow life curve`), and twice as many four times as long.
+pub(crate) const MOST_OF_A_TABLE: usize = 64 * 1024;
+
+/// The most that is read of a build that somebody sent, bytes as unpacked. Those that come with tallow have 60 KiB.
+pub(crate) const MOST_OF_A_BUILD: usize = 512 * 1024;
+
 /// Where a print file comes from.
 #[derive(Clone, Debug)]
 pub(crate) enum Source {
@@ -79,6 +86,20 @@ impl Source {
             Source::Sent(_) => Box::new(Bounded::new(plain, self.size().unwrap_or(0))),
             Source::File(_) | Source::Standard => plain,
         })
+    }
+
+    /// All its plain bytes: for tables and builds, which are small.
+    ///
+    /// # Errors
+    /// As [`Source::open`], what can't be read or unpacked, and where somebody sent it more than `most_sent`.
+    pub(crate) fn bytes(&self, most_sent: usize) -> io::Result<Vec<u8>> {
+        let plain = self.open(&Arc::new(Progress::new(self.size(), Unit::Bytes)))?;
+        let most = if matches!(self, Source::Sent(_)) { most_sent } else { usize::MAX };
+        let mut bytes = Vec::new();
+        if most < plain.take((most as u64).saturating_add(1)).read_to_end(&mut bytes)? {
+            return Err(io::Error::new(io::ErrorKind::InvalidData, format!("it has more than {} KiB", most / 1024)));
+        }
+        Ok(bytes)
     }
 
     /// The SHA-256 of its plain bytes, lower-case hexadecimal, and how many there are.
@@ -275,6 +296,19 @@ mod tests {
         assert_eq!(sent(&TEXT.repeat(100_000)), Ok(100_000 * TEXT.len() as u64), "2 MB of the same lines");
         let bomb = sent(&vec![b'\n'; 64 * 1024 * 1024]).unwrap_err();
         assert!(bomb.contains("far larger than it was packed"), "{bomb}");
+    }
+
+    #[test]
+    fn a_table_that_was_sent_is_small_however_it_is_packed() {
+        let most = MOST_OF_A_TABLE;
+        let read = |bytes: &[u8]| {
+            let mut file = tempfile::tempfile().unwrap();
+            file.write_all(bytes).unwrap();
+            Source::Sent(Sent { name: "table".into(), file: Arc::new(file) }).bytes(most).map(|bytes| bytes.len())
+        };
+        let packed = |length: usize| zstd::stream::encode_all(&vec![b'1'; length][..], 3).unwrap();
+        assert_eq!([read(&vec![b'1'; most]).unwrap(), read(&packed(most)).unwrap()], [most; 2]);
+        assert!(read(&vec![b'1'; most + 1]).is_err() && read(&packed(most + 1)).is_err());
     }
 
     #[test]

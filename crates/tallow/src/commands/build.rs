@@ -1,6 +1,6 @@
 //! `tallow build`: machine types.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use ledger::Ledger;
@@ -20,7 +20,7 @@ pub(crate) async fn build(context: &Context, args: &cli::Build) -> Result<(), Tr
         cli::Build::Check { files } => check(context, files),
         cli::Build::Print { name } => {
             let ledger = context.open_if_there().await?;
-            let text = build_of(ledger.as_ref(), name).await?.text;
+            let text = build_of(context, ledger.as_ref(), name).await?.text;
             context.out.verbatim(&format!("{}\n", text.trim_end()))
         }
         cli::Build::Change { build } => change(context, build).await,
@@ -30,7 +30,7 @@ pub(crate) async fn build(context: &Context, args: &cli::Build) -> Result<(), Tr
 /// Gives the machines of a build its new text.
 async fn change(context: &Context, build: &str) -> Result<(), Trouble> {
     let ledger = context.open().await?;
-    let read = builds::named(build)?;
+    let read = builds::named(context, build)?;
     let name = &read.build.name;
     let machines = machines_of(&ledger, name).await?;
     if machines.is_empty() {
@@ -101,7 +101,7 @@ impl Effect {
 /// A name that comes with tallow, unless a machine has that build and so may have its own text of it.
 pub(crate) async fn keep(context: &Context, ledger: &Ledger, read: &Read) -> Result<bool, Trouble> {
     let name = &read.build.name;
-    let is_shipped = builds::named(name).is_ok_and(|known| known.text != read.text);
+    let is_shipped = builds::known(name)?.is_some_and(|known| known.text != read.text);
     if is_shipped && machines_of(ledger, name).await?.is_empty() {
         return Err(Trouble::refused(format!("\"{name}\" is the name of a build that comes with tallow"))
             .help("give it a name of its own: name = \"…\" in its first lines"));
@@ -131,14 +131,14 @@ impl Changes {
 ///
 /// # Errors
 /// As [`builds::named`], and a shop that can't be read.
-pub(crate) async fn build_of(ledger: Option<&Ledger>, name: &str) -> Result<Read, Trouble> {
-    let kept = match ledger {
+pub(crate) async fn build_of(context: &Context, ledger: Option<&Ledger>, name: &str) -> Result<Read, Trouble> {
+    let kept = match ledger.filter(|_| !context.came_along(Path::new(name))) {
         Some(ledger) => ledger.builds().await?.into_iter().find(|kept| kept.name == name),
         None => None,
     };
     match kept {
         Some(kept) => Ok(Read { build: Build::parse(&kept.name, &kept.text)?, text: kept.text }),
-        None => builds::named(name),
+        None => builds::named(context, name),
     }
 }
 
@@ -192,7 +192,7 @@ async fn list(context: &Context) -> Result<(), Trouble> {
 fn check(context: &Context, files: &[PathBuf]) -> Result<(), Trouble> {
     let mut rows = Vec::new();
     for file in files {
-        let build = builds::from_file(file)?.build;
+        let build = builds::from_file(context, file)?.build;
         let (name, positions, tasks) = (build.name, build.positions.len(), build.tasks.len());
         if context.json {
             rows.push(

@@ -12,7 +12,6 @@ use crate::calendar::{Calendar, CalendarEvent, uid};
 use crate::cli;
 use crate::commands::keeper::is_of;
 use crate::context::Context;
-use crate::out;
 use crate::trouble::Trouble;
 use crate::words;
 
@@ -38,7 +37,7 @@ pub(crate) async fn calendar(context: &Context, args: &cli::Calendar) -> Result<
     let n_events = events.len() as u64;
     let text = Calendar { name: format!("{shop}: care"), now: context.now, events }.text();
     let Some(path) = &args.out else { return context.out.verbatim(&text) };
-    out::file(path, &text)?;
+    context.write(path, text)?;
     context.out.line(format!("{}: {}", path.display(), words::count(n_events, "visits")))
 }
 

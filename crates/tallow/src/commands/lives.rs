@@ -19,7 +19,7 @@ use upkeep::spent::REPLACING_MINUTES;
 use upkeep::{Build, Entry, EntryId, Event, Materials, Prices, Rates, Risk, amount, nearest};
 
 use crate::chart::{Axis, Chart, Layer, Scale};
-use crate::cli;
+use crate::cli::{self, Curve};
 use crate::commands::life::{chance, curve_layers, p_words, paper, replace_chart, save, with_band};
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table};
@@ -75,7 +75,7 @@ pub(crate) async fn lives(context: &Context, args: &cli::Lives) -> Result<(), Tr
             if 0 < place {
                 context.out.line("")?;
             }
-            charts.extend(said.detail(context)?);
+            charts.extend(said.detail(context, args.only)?);
         }
     }
     if context.json {
@@ -457,8 +457,8 @@ fn clock_words(clock: &Clock) -> String {
 }
 
 impl Said<'_> {
-    /// Says all, and gives the charts.
-    fn detail(&self, context: &Context) -> Result<Vec<Chart>, Trouble> {
+    /// Says all, and gives the charts, or one of them.
+    fn detail(&self, context: &Context, only: Option<Curve>) -> Result<Vec<Chart>, Trouble> {
         let (out, lives, materials) = (&context.out, &self.lives, &self.shop.materials);
         let head = format!("{}, on machines with the build \"{}\"", lives.kind, self.build);
         if out.fits(head.chars().count()) {
@@ -495,7 +495,9 @@ impl Said<'_> {
         if let Verdict::Replace { best, .. } = &advice.verdict {
             self.how_to(context, &advice, best.age)?;
         }
-        let charts = self.charts(&advice)?;
+        let charts = [Curve::Life, Curve::Cost].into_iter().zip(self.charts(&advice)?);
+        let wanted = charts.filter(|(curve, _)| only.is_none_or(|only| only == *curve));
+        let charts: Vec<Chart> = wanted.map(|(_, chart)| chart).collect();
         for chart in &charts {
             out.verbatim(&format!("\n{}", chart.text(out.width())))?;
         }
@@ -810,7 +812,7 @@ fn verdict_words(advice: &Advice, costs: &Money, level: Level) -> String {
 }
 
 impl Said<'_> {
-    /// The life curve with its law, and the cost curve where there is a law.
+    /// The life curve with its law, and the cost curve where there is a law; in this order.
     fn charts(&self, advice: &Advice) -> Result<Vec<Chart>, Trouble> {
         let Some(told) = self.lives.best_clock() else { return Ok(Vec::new()) };
         let Ok(fit) = &told.fit else { return Ok(Vec::new()) };

@@ -35,7 +35,7 @@ pub(crate) async fn machine(context: &Context, args: &cli::Machine) -> Result<()
 async fn add(context: &Context, name: &str, build: &str, when: Option<&str>, note: &str) -> Result<(), Trouble> {
     let ledger = context.open().await?;
     let name = sensible(name)?;
-    let read = build_of(Some(&ledger), build).await?;
+    let read = build_of(context, Some(&ledger), build).await?;
     let now = context.now_in(&ledger);
     let at = when.map_or_else(|| Ok(midnight(&now)), |text| when::since(text, &now))?;
     leave_others_alone(&ledger, &read, build).await?;

@@ -5,8 +5,8 @@ use serde_json::{Map, Value, json};
 use upkeep::build::Axis;
 use upkeep::{Build, amount};
 
-use crate::builds;
 use crate::cli::{self, CornerRule};
+use crate::commands::build::build_of;
 use crate::context::Context;
 use crate::input::Source;
 use crate::metering;
@@ -18,8 +18,8 @@ use crate::trouble::Trouble;
 use crate::wear::{self, Outside};
 use crate::words;
 
-pub(crate) fn meter(context: &Context, args: &cli::Meter) -> Result<(), Trouble> {
-    let build = builds::named(&args.build)?.build;
+pub(crate) async fn meter(context: &Context, args: &cli::Meter) -> Result<(), Trouble> {
+    let build = build_of(context, context.already_open().as_ref(), &args.build).await?.build;
     let machine = &build.machine;
     let stop = args.stop.as_deref().map(Point::parse).transpose()?;
     let corner = args.corner.map_or(machine.corner, rule);

@@ -54,7 +54,7 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Machine(args) => machine::machine(context, args).await,
         Command::Build(args) => build::build(context, args).await,
         Command::Material(args) => material::material(context, args).await,
-        Command::Meter(args) => meter::meter(context, args),
+        Command::Meter(args) => meter::meter(context, args).await,
         Command::Run(args) => run::run(context, args).await,
         Command::Queue(args) => run::queue(context, args).await,
         Command::Before(args) => before::before(context, args).await,

@@ -10,8 +10,8 @@ use upkeep::Build;
 use upkeep::Unknown;
 use upkeep::moves::{Move, MoveError, possible, program};
 
-use crate::builds;
 use crate::cli;
+use crate::commands::build::build_of;
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table, remark};
 use crate::trouble::Trouble;
@@ -71,7 +71,7 @@ impl<'a> Asked<'a> {
 impl On<'_> {
     async fn build(&self, context: &Context) -> Result<Arc<Build>, Trouble> {
         match self {
-            On::Build(name) => Ok(Arc::new(builds::named(name)?.build)),
+            On::Build(name) => Ok(Arc::new(build_of(context, context.already_open().as_ref(), name).await?.build)),
             On::Machine(name) => Ok(context::machine(&context.open().await?, name).await?.build),
         }
     }
@@ -118,7 +118,8 @@ fn give(context: &Context, build: &Build, wanted: Move, text: &str, file: Option
         shape["file"] = file.map(|file| file.display().to_string()).into();
         return context.out.json(&shape);
     }
-    for (word, caution) in wanted.cautions() {
+    // Whoever asks over the network reads them at the head of the program, and not on this terminal.
+    for (word, caution) in wanted.cautions().iter().filter(|_| !context.is_served()) {
         remark(&format!("[ {} ] {caution}", word.name().to_uppercase()));
     }
     match file {

@@ -57,6 +57,7 @@ async fn set(context: &Context, ledger: &Ledger, args: &cli::PersonSet) -> Resul
     })?;
     let password = match (args.password_stdin, args.new_password || known.is_none()) {
         (true, _) => Some(first_line(io::stdin().lock())?),
+        (false, true) if context.is_served() => return Err(no_password_here()),
         (false, true) => Some(asked()?),
         (false, false) => None,
     };
@@ -119,6 +120,12 @@ fn asked() -> Result<String, Trouble> {
         true => Ok(first),
         false => Err(Trouble::refused("the two passwords differ").help("nothing was changed; try again")),
     }
+}
+
+/// That no password comes this way.
+fn no_password_here() -> Trouble {
+    Trouble::refused("whoever is new needs a password, and none is taken here")
+        .help("set the person up on the page People, or on the server: tallow person set NAME --role ROLE")
 }
 
 async fn named(ledger: &Ledger, name: &str) -> Result<Person, Trouble> {

@@ -15,12 +15,11 @@ use upkeep::stores::{Source, Supplied, supplied};
 use upkeep::visit::{self, Sinks, Start};
 use upkeep::{Build, EntryId, MachineState, Materials, ahead};
 
-use crate::cli;
+use crate::cli::{self, Papers};
 use crate::commands::plan::Assembled;
 use crate::commands::readings::{self, Taken};
 use crate::commands::stores;
 use crate::context::Context;
-use crate::out;
 use crate::sheet::{self, Blank, Change, Paper, Stage, TaskStage, VisitSheet, What};
 use crate::trouble::Trouble;
 use crate::words;
@@ -86,18 +85,33 @@ fn wanted<'a>(shop: &'a Assembled, args: &cli::Sheet) -> Result<Vec<&'a Told>, T
 
 fn print(context: &Context, args: &cli::Sheet, sheets: &[VisitSheet]) -> Result<(), Trouble> {
     let width = context.out.width();
-    if args.round {
-        context.out.verbatim(&sheet::bench_list(sheets).map_err(refused)?.text(width))?;
-        for day in sheet::day_sheets(sheets).map_err(refused)? {
-            context.out.verbatim(&format!("\n{}", day.text(width)))?;
-        }
-        return Ok(());
+    let texts = match (args.round, args.only) {
+        (false, _) | (true, Some(Papers::Visits)) => texts(sheets, Papers::Visits, width)?,
+        (true, Some(only)) => texts(sheets, only, width)?,
+        (true, None) => [texts(sheets, Papers::Bench, width)?, texts(sheets, Papers::Days, width)?].concat(),
+    };
+    context.out.verbatim(&texts.join("\n"))
+}
+
+/// Papers as text, one after another.
+fn texts(sheets: &[VisitSheet], what: Papers, width: usize) -> Result<Vec<String>, Trouble> {
+    match what {
+        Papers::Bench => Ok(vec![sheet::bench_list(sheets).map_err(refused)?.text(width)]),
+        Papers::Days => Ok(sheet::day_sheets(sheets).map_err(refused)?.iter().map(|day| day.text(width)).collect()),
+        Papers::Visits => sheets.iter().map(|one| sheet::text(one, width).map_err(refused)).collect(),
     }
-    for (place, one) in sheets.iter().enumerate() {
-        let gap = if place == 0 { "" } else { "\n" };
-        context.out.verbatim(&format!("{gap}{}", sheet::text(one, width).map_err(refused)?))?;
-    }
-    Ok(())
+}
+
+/// Papers as a page for a printer.
+///
+/// # Errors
+/// What can't be set.
+pub(crate) fn page(sheets: &[VisitSheet], what: Papers, paper: Paper) -> Result<String, Trouble> {
+    Ok(match what {
+        Papers::Bench => sheet::bench_list(sheets).map_err(refused)?.html(paper),
+        Papers::Days => sheet::DaySheet::html(&sheet::day_sheets(sheets).map_err(refused)?, paper),
+        Papers::Visits => sheet::html(sheets, paper).map_err(refused)?,
+    })
 }
 
 /// Writes pages for a printer: of a round the bench list, the day sheets and the visits, each into a file of its own.
@@ -106,18 +120,18 @@ fn write(context: &Context, args: &cli::Sheet, sheets: &[VisitSheet], file: &Pat
         cli::PaperSize::A4 => Paper::A4,
         cli::PaperSize::Letter => Paper::Letter,
     };
-    let mut files = vec![(file.to_owned(), sheet::html(sheets, paper).map_err(refused)?)];
-    if args.round {
+    let mut files = vec![(file.to_owned(), args.only.unwrap_or(Papers::Visits))];
+    if args.round && args.only.is_none() {
         let beside = |what: &str| {
             let stem = file.file_stem().unwrap_or_default().to_string_lossy();
             file.with_file_name(format!("{stem}-{what}.html"))
         };
-        files.push((beside("bench"), sheet::bench_list(sheets).map_err(refused)?.html(paper)));
-        let days = sheet::day_sheets(sheets).map_err(refused)?;
-        files.push((beside("days"), sheet::DaySheet::html(&days, paper)));
+        files.extend([(beside("bench"), Papers::Bench), (beside("days"), Papers::Days)]);
     }
-    for (path, page) in files {
-        out::file(&path, &page)?;
+    let pages = files.into_iter().map(|(path, what)| Ok((path, page(sheets, what, paper)?)));
+    // Nothing is written where any of them can't be set.
+    for (path, page) in pages.collect::<Result<Vec<_>, Trouble>>()? {
+        context.write(&path, page)?;
         context.out.line(format!("{}: open it in a browser, and print", path.display()))?;
     }
     Ok(())

@@ -23,7 +23,7 @@ async fn new(context: &Context, name: &str, zone: Option<&str>) -> Result<(), Tr
     let ledger = make(&place, name, zone).await?;
     context.will_close(&ledger);
     if context.json {
-        return context.out.json(&shape(&ledger, &place));
+        return context.out.json(&shape(&ledger, Some(&place)));
     }
     let zone = &ledger.shop().zone_name;
     context.out.line(format!("The shop \"{name}\" is at {place}; its days are those of {zone}."))?;
@@ -43,9 +43,10 @@ pub(crate) async fn make(place: &str, name: &str, zone: Option<&str>) -> Result<
 async fn show(context: &Context) -> Result<(), Trouble> {
     let ledger = context.open().await?;
     let (machines, builds) = (ledger.machines().await?.len(), ledger.builds().await?.len());
-    let place = context.place()?;
+    // Where a server keeps its records is for whoever runs it.
+    let place = if context.is_served() { None } else { Some(context.place()?) };
     if context.json {
-        let mut shape = shape(&ledger, &place);
+        let mut shape = shape(&ledger, place.as_deref());
         shape["machines"] = json!(machines);
         shape["builds"] = json!(builds);
         return context.out.json(&shape);
@@ -53,7 +54,7 @@ async fn show(context: &Context) -> Result<(), Trouble> {
     let shop = ledger.shop();
     context.out.line(format!("{}, {}", shop.name, shop.zone_name))?;
     context.out.line(format!("{machines} machines, {builds} builds"))?;
-    context.out.line(format!("records at {place}"))
+    place.map_or(Ok(()), |place| context.out.line(format!("records at {place}")))
 }
 
 async fn verify(context: &Context, rebuild: bool) -> Result<(), Trouble> {
@@ -85,7 +86,7 @@ async fn verify(context: &Context, rebuild: bool) -> Result<(), Trouble> {
     Err(shown.help("make them anew: tallow shop verify --rebuild"))
 }
 
-fn shape(ledger: &Ledger, place: &str) -> serde_json::Value {
+fn shape(ledger: &Ledger, place: Option<&str>) -> serde_json::Value {
     json!({ "shop": ledger.shop().name, "zone": ledger.shop().zone_name, "place": place })
 }
 

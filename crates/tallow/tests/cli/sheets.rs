@@ -65,6 +65,11 @@ fn a_round_prints_a_bench_list_and_a_sheet_for_each_day_and_pages_for_paper() {
         assert!(page.starts_with("<!DOCTYPE html>") && page.contains("@page"), "{file}");
         assert!(!page.contains("<script") && !page.contains("http://") || page.contains("www.w3.org"), "{file}");
     }
+    let parts = ["bench", "days"].map(|only| shop.told(&format!("sheet --round --only {only}")));
+    assert_eq!(parts.join("\n"), round, "one of the papers alone is what it is among all");
+    shop.told("sheet --round --only bench --html bench.html");
+    let read = |file: &str| std::fs::read_to_string(shop.path(file)).unwrap();
+    assert!(!shop.path("bench-days.html").exists() && read("bench.html").contains("lint-free wipe"));
     shop.refused("sheet 99999", &["no visit 99999", "tallow visit"]);
     shop.refused("sheet --html no/such/folder/page.html", &["can't be written"]);
     Shop::with_bowline().refused("sheet", &["nobody has been told", "tallow plan --keep"]);

@@ -4,6 +4,7 @@
 //! into target/screens.
 
 mod api;
+mod commands;
 mod encrypted;
 mod first_run;
 mod harness;

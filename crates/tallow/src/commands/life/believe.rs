@@ -13,7 +13,7 @@ use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
 
 pub(crate) fn believe(context: &Context, args: &cli::LifeBelieve) -> Result<(), Trouble> {
-    let lives = table::lives(&args.table.file)?;
+    let lives = table::lives(context, &args.table.file)?;
     let level = Level::new(args.table.level).map_err(refused)?;
     let posterior = Posterior::new(&lives, prior(args)?).map_err(|none| no_posterior(&none))?;
     let parts = parts(&posterior, level)?;

@@ -11,7 +11,7 @@ use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
 
 pub(crate) fn curve(context: &Context, args: &cli::LifeTable) -> Result<(), Trouble> {
-    let lives = table::lives(&args.file)?;
+    let lives = table::lives(context, &args.file)?;
     let level = Level::new(args.level).map_err(refused)?;
     let points = match life::curve(&lives, level) {
         Err(NoCurve::BetweenLooks { .. }) => return between_looks(context, args, &lives),

@@ -33,7 +33,7 @@ impl Unit {
 
 pub(crate) fn drift(context: &Context, args: &cli::LifeDrift) -> Result<(), Trouble> {
     let direction = if args.falling { Direction::Falling } else { Direction::Rising };
-    let found = readings(args)?;
+    let found = readings(context, args)?;
     let all: Vec<Reading> = found.values().flatten().copied().collect();
     let way = Way::of(args, &all, direction)?;
     let unit = |(number, readings): (usize, Vec<Reading>)| {
@@ -105,8 +105,8 @@ fn remarks(units: &[Unit], way: &Way, limit: f64, falling: bool) -> Vec<String> 
 }
 
 /// The readings of each unit.
-fn readings(args: &cli::LifeDrift) -> Result<BTreeMap<usize, Vec<Reading>>, Trouble> {
-    let cells = Cells::read(&args.file, &COLUMNS)?;
+fn readings(context: &Context, args: &cli::LifeDrift) -> Result<BTreeMap<usize, Vec<Reading>>, Trouble> {
+    let cells = Cells::read(context, &args.file, &COLUMNS)?;
     cells.needs(&["age", "value"], "age is when a reading was taken, value what it was")?;
     let mut found: BTreeMap<usize, Vec<Reading>> = BTreeMap::new();
     for row in cells.rows() {

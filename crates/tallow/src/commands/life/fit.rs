@@ -22,7 +22,7 @@ const FEW: f64 = 20.0;
 const MANY: usize = 20_000;
 
 pub(crate) fn fit(context: &Context, args: &cli::LifeFit) -> Result<(), Trouble> {
-    let lives = table::lives(&args.table.file)?;
+    let lives = table::lives(context, &args.table.file)?;
     let level = Level::new(args.table.level).map_err(refused)?;
     if let Some(shape) = args.shape
         && life::failures(&lives) <= 0.0

@@ -11,7 +11,7 @@ use crate::context::Context;
 use crate::trouble::Trouble;
 
 pub(crate) fn hidden(context: &Context, args: &cli::LifeHidden) -> Result<(), Trouble> {
-    let source = Source::of(&args.law)?;
+    let source = Source::of(context, &args.law)?;
     let law = source.law();
     let failure = HiddenFailure::new(law, args.look_cost, args.undetected_cost, args.repair_cost).map_err(refused)?;
     let best = failure.best();

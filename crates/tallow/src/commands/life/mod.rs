@@ -21,7 +21,6 @@ use std::path::Path;
 use crate::chart::{Chart, scientific};
 use crate::cli;
 use crate::context::Context;
-use crate::out;
 use crate::trouble::Trouble;
 use crate::words;
 
@@ -126,7 +125,7 @@ fn draw(context: &Context, chart: impl FnOnce() -> Result<Chart, Trouble>, svg: 
 /// Writes a chart into a file if one is named.
 pub(super) fn save(context: &Context, chart: &Chart, svg: Option<&Path>) -> Result<(), Trouble> {
     let Some(path) = svg else { return Ok(()) };
-    out::file(path, &chart.svg())?;
+    context.write(path, chart.svg())?;
     if context.json { Ok(()) } else { context.out.line(format!("\nThe drawing is in {}.", path.display())) }
 }
 

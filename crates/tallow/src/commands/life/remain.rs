@@ -15,7 +15,7 @@ use crate::trouble::Trouble;
 const SHARES: [f64; 3] = [0.1, 0.5, 0.9];
 
 pub(crate) fn remain(context: &Context, args: &cli::LifeRemain) -> Result<(), Trouble> {
-    let source = Source::of(&args.law)?;
+    let source = Source::of(context, &args.law)?;
     let law = source.law();
     let age = not_negative("age", args.age)?;
     let spans = args.spans.iter().map(|span| not_negative("span", *span)).collect::<Result<Vec<_>, _>>()?;

@@ -21,7 +21,7 @@ use crate::words;
 const COLUMNS: [&str; 4] = ["system", "start", "end", "time"];
 
 pub(crate) fn repairs(context: &Context, args: &cli::LifeTable) -> Result<(), Trouble> {
-    let numbered = systems(&args.file)?;
+    let numbered = systems(context, &args.file)?;
     let reversals: Vec<(f64, ReversalTest)> = numbered.iter().filter_map(Numbered::reversals).collect();
     let systems: Vec<System> = numbered.into_iter().map(|system| system.watched).collect();
     let level = Level::new(args.level).map_err(refused)?;
@@ -39,8 +39,8 @@ pub(crate) fn repairs(context: &Context, args: &cli::LifeTable) -> Result<(), Tr
 }
 
 /// A system per number in the column `system`, in the order of those numbers.
-fn systems(path: &Path) -> Result<Vec<Numbered>, Trouble> {
-    let table = Cells::read(path, &COLUMNS)?;
+fn systems(context: &Context, path: &Path) -> Result<Vec<Numbered>, Trouble> {
+    let table = Cells::read(context, path, &COLUMNS)?;
     table.needs(
         &["system", "end", "time"],
         "each system was watched from start (0 if left out) to end; time is a failure",

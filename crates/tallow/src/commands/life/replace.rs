@@ -23,7 +23,7 @@ const BLOCKS: u32 = 60;
 
 pub(crate) fn replace(context: &Context, args: &cli::LifeReplace) -> Result<(), Trouble> {
     let level = Level::new(args.level).map_err(refused)?;
-    let ways = Ways::of(args, level)?;
+    let ways = Ways::of(context, args, level)?;
     if context.json {
         context.out.json(&ways.shape())?;
     } else {
@@ -43,8 +43,8 @@ struct Ways {
 }
 
 impl Ways {
-    fn of(args: &cli::LifeReplace, level: Level) -> Result<Ways, Trouble> {
-        let source = Source::of(&args.law)?;
+    fn of(context: &Context, args: &cli::LifeReplace, level: Level) -> Result<Ways, Trouble> {
+        let source = Source::of(context, &args.law)?;
         let (law, planned, failure) = (source.law(), args.planned_cost, args.failure_cost);
         let by_age = AgeReplacement::new(law, planned, failure).map_err(refused)?;
         let band = match &source {

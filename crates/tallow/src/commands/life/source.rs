@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 
 use super::{a_law, among, figure, refused, table};
 use crate::cli;
+use crate::context::Context;
 use crate::trouble::Trouble;
 
 /// A law with what it rests on.
@@ -20,14 +21,14 @@ impl Source {
     ///
     /// # Errors
     /// Parameters that are no law's; a table that can't be read or tells no law.
-    pub(super) fn of(args: &cli::LifeLaw) -> Result<Source, Trouble> {
+    pub(super) fn of(context: &Context, args: &cli::LifeLaw) -> Result<Source, Trouble> {
         if let (Some(shape), Some(scale)) = (args.shape, args.scale) {
             return Ok(Source::Told(Law::weibull(shape, scale).map_err(refused)?));
         }
         let file = args.file.as_ref().ok_or_else(|| {
             Trouble::refused("there is neither a table nor a law").help("give a table, or --shape and --scale")
         })?;
-        let lives = table::lives(file)?;
+        let lives = table::lives(context, file)?;
         let fit = fitted(&lives, args.model, args.shape)?;
         Ok(Source::Fitted(Box::new(fit), life::total(&lives)))
     }

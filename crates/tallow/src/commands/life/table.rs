@@ -1,13 +1,12 @@
 //! Life data as CSV (RFC 4180): a header that names the columns, and a row per life.
 
-use std::io::Read;
+use std::io;
 use std::path::Path;
-use std::sync::Arc;
 
 use life::{End, Life};
 
-use crate::input::Source;
-use crate::progress::{Progress, Unit};
+use crate::context::Context;
+use crate::input::MOST_OF_A_TABLE;
 use crate::trouble::Trouble;
 
 /// A table of numbers with named columns; an empty cell is `None`.
@@ -26,22 +25,19 @@ const WORDS: [&str; 3] = ["build", "clock", "unit"];
 const LARGEST: f64 = 1e12;
 
 impl Table {
-    /// Reads a file, or standard input where it is `-`.
+    /// Reads the table that a command names; on a command line `-` is standard input.
     ///
     /// # Errors
     /// A file that can't be read, a column that is not among `known`, a cell that is no number.
-    pub(crate) fn read(path: &Path, known: &[&str]) -> Result<Table, Trouble> {
-        if path.is_dir() {
-            return Err(Trouble::refused(format!("{} is a folder, not a table", path.display())).help("name a file"));
-        }
-        let source = Source::named(path);
+    pub(crate) fn read(context: &Context, path: &Path, known: &[&str]) -> Result<Table, Trouble> {
+        let source = context.source(path)?;
         let file = source.name();
-        let progress = Arc::new(Progress::new(source.size(), Unit::Bytes));
-        let mut text = Vec::new();
-        source
-            .open(&progress)
-            .and_then(|mut plain| plain.read_to_end(&mut text))
-            .map_err(|error| source.trouble(&error))?;
+        let text = source.bytes(MOST_OF_A_TABLE).map_err(|error| match error.kind() {
+            io::ErrorKind::IsADirectory => {
+                Trouble::refused(format!("{file} is a folder, not a table")).help("name a file")
+            }
+            _ => source.trouble(&error),
+        })?;
         let separator = separator(&text);
         let mut builder = csv::ReaderBuilder::new();
         let mut reader = builder.trim(csv::Trim::All).delimiter(separator).from_reader(text.as_slice());
@@ -201,13 +197,13 @@ fn number(file: &str, line: u64, column: &str, cell: &str) -> Result<Option<f64>
 /// The columns of a table of lives.
 pub(crate) const LIVES: [&str; 8] = ["time", "event", "entry", "upper", "count", "build", "clock", "unit"];
 
-/// The lives in a file: `time` and `event` (1 failed, 0 still good), and where they are known `entry` (the age when watching
+/// The lives in a table: `time` and `event` (1 failed, 0 still good), and where they are known `entry` (the age when watching
 /// began), `upper` (the failure lies between time and upper), `count`.
 ///
 /// # Errors
 /// As [`Table::read`], and a row that is no life.
-pub(crate) fn lives(path: &Path) -> Result<Vec<Life>, Trouble> {
-    let table = Table::read(path, &LIVES)?;
+pub(crate) fn lives(context: &Context, path: &Path) -> Result<Vec<Life>, Trouble> {
+    let table = Table::read(context, path, &LIVES)?;
     table.needs(&["time", "event"], "time is the age, event is 1 for failed and 0 for still good")?;
     table.rows().map(|row| life_of(&row)).collect()
 }

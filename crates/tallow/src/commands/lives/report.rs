@@ -90,6 +90,7 @@ pub(crate) async fn reports(ledger: &Ledger, kind: &str, now: Timestamp) -> Resu
         level: 0.9,
         csv: false,
         svg: None,
+        only: None,
     };
     let level = Level::new(args.level).map_err(|error| Trouble::refused(error.to_string()))?;
     let of = |(build, kind): &(String, String)| {

@@ -4,8 +4,9 @@ use std::sync::LazyLock;
 
 use serde_json::{Map, Value, json};
 
-use super::arguments::{Argument, Kind, arguments, command};
-use super::routes::{Does, ROUTES, Route};
+use super::arguments::{Argument, Kind, arguments, command, needs_file};
+use super::forms::{Form, How};
+use super::routes::{Does, ROUTES, Route, Within};
 use super::{MOST, USUAL, shapes};
 use crate::web::problem;
 
@@ -17,7 +18,7 @@ pub(super) fn document() -> &'static Value {
 
 fn made() -> Value {
     let mut paths: Map<String, Value> = Map::new();
-    for route in &ROUTES {
+    for route in ROUTES {
         let method = if route.does == Does::Reads { "get" } else { "post" };
         let at_path = paths.entry(route.path()).or_insert_with(|| json!({}));
         at_path[method] = operation(route, method);
@@ -55,7 +56,7 @@ fn operation(route: &Route, method: &str) -> Value {
     });
     let answer = json!({
         "description": "The answer.",
-        "content": { "application/json": { "schema": shapes::schema(&route.table()) } },
+        "content": answers(route),
     });
     let mut operation = json!({
         "operationId": format!("{method} {}", route.words.join(" ")),
@@ -82,20 +83,30 @@ fn operation(route: &Route, method: &str) -> Value {
             operation["responses"]["304"] = json!({ "description": "Nothing changed since the tag that was sent." });
         }
         Does::Records => operation["requestBody"] = body(object(&all)),
-        Does::TakesFile(_) => {
-            // Of the query nothing is required: without a file all stands in the body.
-            operation["parameters"] = all.iter().map(|argument| optional(parameter(argument))).collect();
+        Does::TakesFile(taken) => {
+            let is_needed = needs_file(route);
+            // Else nothing is required of the query: without a file all stands in the body.
+            let in_query = |argument| if is_needed { parameter(argument) } else { optional(parameter(argument)) };
+            operation["parameters"] = all.iter().map(in_query).collect();
             if all.iter().all(|argument| argument.name != "label") {
                 let label = page("label", "What to call the file that is sent", json!({ "type": "string" }));
                 operation["parameters"].as_array_mut().into_iter().for_each(|all| all.push(label.clone()));
             }
-            operation["requestBody"] = body(object(&all));
-            operation["requestBody"]["content"]["application/octet-stream"] = json!({
-                "schema": { "description": "The print file: plain, gzip or zstd. Parameters then stand in the query." },
-            });
+            operation["requestBody"] =
+                if is_needed { json!({ "required": true, "content": {} }) } else { body(object(&all)) };
+            operation["requestBody"]["content"][taken.media()] = json!({ "schema": { "description": taken.about() } });
         }
     }
     operation
+}
+
+/// The answer in each of its forms.
+fn answers(route: &Route) -> Value {
+    let of = |form: &Form| match form.how {
+        How::Json => json!({ "schema": shapes::schema(&route.table()) }),
+        How::Words | How::Switch(_) | How::File(_) => json!({ "schema": { "type": "string" } }),
+    };
+    Value::Object(route.forms.iter().map(|form| (form.media.to_owned(), of(form))).collect())
 }
 
 fn body(schema: Value) -> Value {
@@ -140,7 +151,14 @@ fn schema(argument: &Argument) -> Value {
         Kind::Whole => json!({ "type": "integer" }),
         Kind::Boolean => json!({ "type": "boolean" }),
     };
-    if argument.is_many { json!({ "type": "array", "items": one }) } else { one }
+    match (argument.is_many, argument.times, argument.within) {
+        (true, None, _) => json!({ "type": "array", "items": one }),
+        (true, Some(times), _) => json!({ "type": "array", "items": one, "minItems": times, "maxItems": times }),
+        (false, _, None) => one,
+        (false, _, Some(Within { from, to, usual, .. })) => {
+            json!({ "type": "integer", "minimum": from, "maximum": to, "default": usual })
+        }
+    }
 }
 
 fn problem_schema() -> Value {

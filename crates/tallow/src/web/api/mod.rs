@@ -1,23 +1,23 @@
 //! The same answers for programs: what the command line reads and records, by addresses under `/api`.
 //!
 //! An address is a command's words; its parameters are those of the command line, by their names, and its answer is the JSON
-//! that `--json` prints. So it is written once: `routes` lists the commands, `arguments` makes a command line of what was
-//! sent, `document` tells of it as OpenAPI. What names a file is never taken from the network: a print file is sent.
+//! that `--json` prints, or another of its `forms`. So it is written once: `routes` lists the commands, `received` takes in what
+//! was sent, `arguments` makes a command line of it, `document` tells of it as OpenAPI. What names a file is never taken from the
+//! network: a file is sent, and what a command would write is answered.
 
 mod arguments;
 mod document;
 mod events;
+mod forms;
 mod metrics;
+mod received;
 mod routes;
 mod shapes;
 
-use std::fs::File;
-use std::io::Write;
 use std::sync::Arc;
 
-use axum::body::{Body, Bytes};
-use axum::extract::{DefaultBodyLimit, Query, Request, State};
-use axum::http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
+use axum::extract::{Request, State};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::from_fn_with_state;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
@@ -27,14 +27,17 @@ use ledger::Role;
 use serde_json::Value;
 
 pub(crate) use self::events::Bell;
-use self::routes::{Does, ROUTES, Route};
-use super::act::act_with;
+use self::forms::{Form, How, JSON, PAGE};
+use self::routes::{Does, ROUTES, Route, Taken};
+use super::BODY_BYTES;
+use super::act::{act_with, here};
 use super::app::App;
 use super::frame::Around;
 use super::guard::{self, May};
+use super::print::printed;
 use super::problem;
-use super::upload::MOST_BYTES;
 use crate::cli::Cli;
+use crate::commands;
 use crate::input::{self, Sent};
 use crate::trouble::Trouble;
 
@@ -49,11 +52,10 @@ pub(super) fn router() -> Router<Arc<App>> {
     let behind = |role: Role| from_fn_with_state(role, guard::needs);
     let router = ROUTES.iter().fold(Router::new(), |router, route| {
         let handler = match route.does {
-            Does::Reads => get(move |state, uri, headers, query| read(route, state, uri, headers, query)),
-            Does::Records => post(move |state, around, body| record(route, state, around, body)),
-            Does::TakesFile(_) => {
-                let take = move |state, around, query, request| take_file(route, state, around, query, request);
-                post(take).layer(DefaultBodyLimit::max(MOST_BYTES))
+            Does::Reads => get(move |state, uri, headers| read(route, state, uri, headers)),
+            Does::Records => post(move |state, around, request| record(route, state, around, request)),
+            Does::TakesFile(taken) => {
+                post(move |state, around, request| take_file(route, taken, state, around, request))
             }
         };
         router.route(&route.path(), handler.route_layer(behind(route.role)))
@@ -63,7 +65,7 @@ pub(super) fn router() -> Router<Arc<App>> {
         .route("/api/events", get(events::listen))
         .route("/metrics", get(metrics::show))
         .route_layer(behind(Role::Look));
-    router.merge(looks)
+    router.merge(looks).method_not_allowed_fallback(not_so)
 }
 
 /// A refusal, with the status that says whose fault it is.
@@ -82,7 +84,14 @@ impl IntoResponse for Refused {
 }
 
 async fn openapi(headers: HeaderMap) -> Response {
-    tagged(&headers, document::document().to_string(), None)
+    tagged(&headers, JSON, document::document().to_string(), None)
+}
+
+/// An address that takes another method.
+async fn not_so(method: Method) -> Refused {
+    let trouble = Trouble::refused(format!("this address does not take {method}"))
+        .help("/api/openapi.json tells what each address takes");
+    Refused(StatusCode::METHOD_NOT_ALLOWED, trouble)
 }
 
 async fn read(
@@ -90,110 +99,75 @@ async fn read(
     State(app): State<Arc<App>>,
     uri: Uri,
     headers: HeaderMap,
-    Query(mut given): Query<Given>,
 ) -> Result<Response, Refused> {
-    let page = if route.is_list() { Some(Paging::taken(&mut given)?) } else { None };
+    let mut given = received::query(&uri)?;
+    let form = form(route, &headers)?;
+    let page = if route.is_list() && form == JSON { Some(Paging::taken(&mut given)?) } else { None };
     arguments::check(route, &given)?;
     if let (Some(page), true) = (&page, route.pages_itself()) {
         given.push(("most".to_owned(), page.limit.to_string()));
         given.extend(page.after.map(|after| ("before".to_owned(), after.to_string())));
     }
-    let answer = carried_out(&app, route, &given, Vec::new()).await?;
-    let (answer, next) = match page {
-        Some(page) => page.of(answer, route.pages_itself()),
-        None => (answer, None),
+    let (text, link) = match (carried_out(&app, route, form, &given, Vec::new()).await?, page) {
+        (Answer::Json(answer), Some(page)) => {
+            let (answer, next) = page.of(answer, route.pages_itself());
+            (answer.to_string(), next.map(|after| format!("<{}>; rel=\"next\"", with_after(&uri, after))))
+        }
+        (answer, _) => (answer.text(), None),
     };
-    let link = next.map(|after| format!("<{}>; rel=\"next\"", with_after(&uri, after)));
-    Ok(tagged(&headers, answer.to_string(), link))
+    Ok(varied(route, tagged(&headers, form, text, link)))
 }
 
 async fn record(
     route: &'static Route,
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
-    body: Bytes,
-) -> Result<Response, Refused> {
-    let mut given = members(route, &body)?;
-    keep_to_its_machine(&around.visitor.may, &mut given)?;
-    Ok(json(carried_out(&app, route, &given, Vec::new()).await?.to_string()))
-}
-
-/// A print file is the whole body; what is said of it stands in the address. Without a file the body is JSON, as elsewhere.
-async fn take_file(
-    route: &'static Route,
-    State(app): State<Arc<App>>,
-    Extension(around): Extension<Around>,
-    Query(mut given): Query<Given>,
     request: Request,
 ) -> Result<Response, Refused> {
+    let form = form(route, request.headers())?;
+    if let Some((name, _)) = received::query(request.uri())?.first() {
+        let trouble = Trouble::refused(format!("\"{name}\" stands in the address"));
+        return Err(trouble.help("say it in the body, as a member of a JSON object").into());
+    }
+    let mut given = received::members(route, request.into_body(), BODY_BYTES).await?;
+    keep_to_its_machine(&around.visitor.may, &mut given)?;
+    let files = received::text(route, &mut given)?.into_iter().collect();
+    Ok(varied(route, formed(form, carried_out(&app, route, form, &given, files).await?.text())))
+}
+
+/// A file is the whole body; what is said of it stands in the address. Without a file the body is JSON, as elsewhere.
+async fn take_file(
+    route: &'static Route,
+    taken: Taken,
+    State(app): State<Arc<App>>,
+    Extension(around): Extension<Around>,
+    request: Request,
+) -> Result<Response, Refused> {
+    let form = form(route, request.headers())?;
+    let mut given = received::query(request.uri())?;
     let kind = request.headers().get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok()).unwrap_or_default();
-    if kind.starts_with("application/json") {
-        let body = axum::body::to_bytes(request.into_body(), super::BODY_BYTES).await.map_err(|_| too_large())?;
-        given.extend(members(route, &body)?);
+    let files = if kind.starts_with("application/json") {
+        given.extend(received::members(route, request.into_body(), BODY_BYTES).await?);
         arguments::check(route, &given)?;
         keep_to_its_machine(&around.visitor.may, &mut given)?;
-        return Ok(json(carried_out(&app, route, &given, Vec::new()).await?.to_string()));
-    }
-    keep_to_its_machine(&around.visitor.may, &mut given)?;
-    let name = given.iter().find(|(name, label)| name == "label" && !label.is_empty());
-    let name = name.map_or_else(|| "print file".to_owned(), |(_, label)| label.clone());
-    if arguments::arguments(route).iter().all(|argument| argument.name != "label") {
-        // What the command does not keep names the file all the same.
-        given.retain(|(name, _)| name != "label");
-    }
-    arguments::check(route, &given)?;
-    let file = stored(request.into_body()).await?;
-    let sent = Sent { name, file: Arc::new(file) };
-    Ok(json(carried_out(&app, route, &given, vec![sent]).await?.to_string()))
-}
-
-/// Writes a body into a file without a name.
-async fn stored(body: Body) -> Result<File, Refused> {
-    let full = |error: std::io::Error| {
-        let trouble = Trouble::refused(format!("the file could not be taken in: {error}"));
-        Refused(StatusCode::INSUFFICIENT_STORAGE, trouble.help("make room on the server's disk"))
-    };
-    let mut file = tempfile::tempfile().map_err(full)?;
-    let mut chunks = axum::body::Body::into_data_stream(body);
-    let mut bytes = 0;
-    while let Some(chunk) = tokio_stream::StreamExt::next(&mut chunks).await {
-        let chunk = chunk.map_err(|_| Trouble::refused("the file did not arrive whole").help("send it again"))?;
-        bytes += chunk.len();
-        if MOST_BYTES < bytes {
-            return Err(too_large());
+        Vec::new()
+    } else {
+        keep_to_its_machine(&around.visitor.may, &mut given)?;
+        let name = given.iter().find(|(name, label)| name == "label" && !label.is_empty());
+        let name = name.map_or_else(|| taken.usual_name().to_owned(), |(_, label)| label.clone());
+        if arguments::arguments(route).iter().all(|argument| argument.name != "label") {
+            // What the command does not keep names the file all the same.
+            given.retain(|(name, _)| name != "label");
         }
-        file.write_all(&chunk).map_err(full)?;
-    }
-    match bytes {
-        0 => Err(Trouble::refused("no print file was sent")
-            .help("send it as the request's body, or hours as JSON")
-            .into()),
-        _ => Ok(file),
-    }
+        arguments::check(route, &given)?;
+        vec![received::file(request.into_body(), taken.most_bytes(), name).await?]
+    };
+    Ok(varied(route, formed(form, carried_out(&app, route, form, &given, files).await?.text())))
 }
 
-fn too_large() -> Refused {
-    let most = MOST_BYTES / 1024 / 1024;
-    let trouble =
-        Trouble::refused("that is more than is read").help(format!("a print file may have {most} MiB, packed"));
-    Refused(StatusCode::PAYLOAD_TOO_LARGE, trouble)
-}
-
-/// The members of a JSON object, as parameters; an empty body says nothing.
-fn members(route: &Route, body: &[u8]) -> Result<Given, Refused> {
-    if body.is_empty() {
-        return Ok(Given::new());
-    }
-    match serde_json::from_slice(body) {
-        Ok(Value::Object(members)) => Ok(arguments::given(route, members)?),
-        Ok(_) => Err(malformed("what was sent is no JSON object")),
-        Err(error) => Err(malformed(&format!("what was sent is no JSON: {error}"))),
-    }
-}
-
-fn malformed(what: &str) -> Refused {
-    let help = "send an object whose members are the command's parameters; /api/openapi.json tells them";
-    Refused(StatusCode::BAD_REQUEST, Trouble::refused(what).help(help))
+/// The form that is asked for.
+fn form(route: &Route, headers: &HeaderMap) -> Result<Form, Refused> {
+    forms::asked(route.forms, headers).map_err(|trouble| Refused(StatusCode::NOT_ACCEPTABLE, trouble))
 }
 
 /// Holds a machine's token to its machine: it is filled in, and no other may be named.
@@ -208,10 +182,43 @@ fn keep_to_its_machine(may: &May, given: &mut Given) -> Result<(), Refused> {
     Ok(())
 }
 
-async fn carried_out(app: &App, route: &Route, given: &Given, files: Vec<Sent>) -> Result<Value, Refused> {
-    let line = arguments::command_line(route, given, files.first().map(|sent| sent.name.as_str()))?;
-    let cli = Cli::try_parse_from(line).map_err(|error| explained(&error))?;
-    Ok(act_with(app, &cli.command, files).await?)
+/// What a command answers.
+enum Answer {
+    Json(Value),
+    Text(String),
+}
+
+impl Answer {
+    fn text(self) -> String {
+        match self {
+            Answer::Json(value) => value.to_string(),
+            Answer::Text(text) => text,
+        }
+    }
+}
+
+async fn carried_out(app: &App, route: &Route, form: Form, given: &Given, files: Vec<Sent>) -> Result<Answer, Refused> {
+    let line = arguments::command_line(route, given, files.first().map(|sent| sent.name.as_str()), form)?;
+    let command = Cli::try_parse_from(line).map_err(|error| explained(&error))?.command;
+    if form.how == How::Json {
+        return Ok(Answer::Json(act_with(app, &command, files).await?));
+    }
+    let context = app.context().with_files(files).in_words();
+    here(commands::carry_out(&context, &command))?;
+    match form.how {
+        How::File(_) => Ok(Answer::Text(the_only(context.written())?)),
+        How::Json | How::Words | How::Switch(_) => Ok(Answer::Text(context.out.take())),
+    }
+}
+
+/// The text that a command would have written, where it is one.
+fn the_only(mut written: Vec<String>) -> Result<String, Trouble> {
+    match (written.len(), written.pop()) {
+        (1, Some(only)) => Ok(only),
+        (0, _) => Err(Trouble::refused("there is nothing of that form yet").help("accept application/json")),
+        (many, _) => Err(Trouble::refused(format!("these are {many} documents, and one is answered"))
+            .help("name which: /api/openapi.json tells the parameters")),
+    }
 }
 
 /// What the command line makes of words that are none of its, in one line.
@@ -270,19 +277,31 @@ fn with_after(uri: &Uri, after: i64) -> String {
     format!("{}?{}", uri.path(), pairs.join("&"))
 }
 
-fn json(body: String) -> Response {
-    ([(header::CONTENT_TYPE, "application/json")], body).into_response()
+/// An answer in a form. Nothing runs in it, and only a sheet's own style is let in.
+fn formed(form: Form, body: String) -> Response {
+    if form == PAGE {
+        return printed(body);
+    }
+    ([(header::CONTENT_TYPE, form.content_type())], body).into_response()
+}
+
+/// Says that the answer depends on `Accept`, where it does (RFC 9110, 12.5.5).
+fn varied(route: &Route, mut response: Response) -> Response {
+    if 1 < route.forms.len() {
+        response.headers_mut().append(header::VARY, HeaderValue::from_static("accept"));
+    }
+    response
 }
 
 /// An answer with a strong tag of its content (RFC 9110, 8.8.3): who has it already gets no second copy.
-fn tagged(headers: &HeaderMap, body: String, link: Option<String>) -> Response {
+fn tagged(headers: &HeaderMap, form: Form, body: String, link: Option<String>) -> Response {
     let tag = format!("\"{}\"", &input::sha256(body.as_bytes())[..32]);
     let known = headers.get_all(header::IF_NONE_MATCH).iter().filter_map(|value| value.to_str().ok());
     let is_known = known
         .flat_map(|value| value.split(','))
         .map(str::trim)
         .any(|one| one == "*" || one.trim_start_matches("W/") == tag);
-    let mut response = if is_known { StatusCode::NOT_MODIFIED.into_response() } else { json(body) };
+    let mut response = if is_known { StatusCode::NOT_MODIFIED.into_response() } else { formed(form, body) };
     let mut put = |name, value: &str| {
         // OK to leave out: a tag is hexadecimal, and an address came as a header's value.
         if let Ok(value) = HeaderValue::from_str(value) {

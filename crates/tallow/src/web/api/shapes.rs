@@ -135,7 +135,7 @@ mod tests {
 
     #[test]
     fn every_route_has_its_table() {
-        for route in &ROUTES {
+        for route in ROUTES.iter().filter(|route| route.has_json()) {
             assert!(TABLES.contains_key(&route.table()), "docs/JSON.md has no table \"{}\"", route.table());
         }
         for (name, _) in shared() {

@@ -13,7 +13,7 @@ use std::sync::Arc;
 
 use axum::Extension;
 use axum::extract::{Request, State};
-use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, header};
+use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use ledger::Role;
@@ -23,6 +23,7 @@ pub(crate) use self::session::{forget, idle_since, start};
 pub(crate) use self::waits::Waits;
 use super::app::{App, BY};
 use super::frame::Around;
+use super::problem;
 use super::reply::{Denied, Failed, decoded};
 
 /// Who looks.
@@ -99,6 +100,9 @@ async fn let_in(app: &App, mut request: Request, next: Next) -> Response {
     }
     let (visitor, renewed) = match session::visitor(app, &path, request.method(), request.headers()).await {
         Ok(found) => found,
+        Err(trouble) if is_for_programs(&path) => {
+            return problem::response(StatusCode::INTERNAL_SERVER_ERROR, &trouble);
+        }
         Err(trouble) => return Failed(trouble).into_response(),
     };
     let around = Around {
@@ -156,7 +160,7 @@ fn is_for_machines(path: &str) -> bool {
 
 /// Addresses of programs: refusals there are data, and tokens are taken.
 pub(crate) fn is_for_programs(path: &str) -> bool {
-    path.starts_with("/api/") || path == "/metrics"
+    path == "/api" || path.starts_with("/api/") || path == "/metrics"
 }
 
 fn text(headers: &HeaderMap, name: HeaderName) -> Option<&str> {

@@ -4,7 +4,6 @@ use std::sync::Arc;
 
 use axum::extract::{Query, State};
 use axum::{Extension, Form};
-use ledger::Ledger;
 use maud::{Markup, html};
 use upkeep::build::shipped;
 use upkeep::{Build, BuildErrors};
@@ -67,17 +66,18 @@ pub(crate) async fn edit(
     Query(pairs): Query<Vec<(String, String)>>,
 ) -> Answer {
     let name = Typed::new(pairs).text("build");
-    match known(&app.ledger, &name).await? {
+    match known(&app, &name).await? {
         Some(read) => Ok(editor(&around, &read.text, html! {}, false)),
         None => super::missing(&around, &format!("no build is called \"{name}\"")),
     }
 }
 
 /// A build that the shop keeps or that comes with tallow. No file: those are the server's.
-async fn known(ledger: &Ledger, name: &str) -> Result<Option<Read>, Trouble> {
+async fn known(app: &App, name: &str) -> Result<Option<Read>, Trouble> {
+    let ledger = &app.ledger;
     let is_known =
         shipped().iter().any(|(word, _)| *word == name) || ledger.builds().await?.iter().any(|kept| kept.name == name);
-    if is_known { build_of(Some(ledger), name).await.map(Some) } else { Ok(None) }
+    if is_known { build_of(&app.context(), Some(ledger), name).await.map(Some) } else { Ok(None) }
 }
 
 /// Checks the text; keeps it where that was pressed.

@@ -9,12 +9,11 @@ use super::super::super::act::here;
 use super::super::super::app::App;
 use super::super::super::form::Typed;
 use super::super::super::print::printed;
-use super::super::super::reply::{Answer, Failed, Reply};
+use super::super::super::reply::{Answer, Reply};
 use super::Pairs;
-use crate::cli::{self, PaperSize};
-use crate::commands::sheet::sheets;
-use crate::sheet::{self, DaySheet, Paper};
-use crate::trouble::Trouble;
+use crate::cli::{self, PaperSize, Papers};
+use crate::commands::sheet::{page, sheets};
+use crate::sheet::Paper;
 
 pub(in super::super::super) async fn print(State(app): State<Arc<App>>, Query(query): Query<Pairs>) -> Answer {
     let typed = Typed::new(query);
@@ -22,15 +21,14 @@ pub(in super::super::super) async fn print(State(app): State<Arc<App>>, Query(qu
         "letter" => (Paper::Letter, PaperSize::Letter),
         _ => (Paper::A4, PaperSize::A4),
     };
-    let asked = cli::Sheet { visits: Vec::new(), round: true, html: None, paper: size, site: None };
-    let sheets = here(sheets(&app.context(), &app.ledger, &asked))?;
-    let refused = |error: sheet::SheetError| Failed(Trouble::refused(error.to_string()));
-    let html = match typed.text("what").as_str() {
-        "bench" => sheet::bench_list(&sheets).map_err(refused)?.html(paper),
-        "days" => DaySheet::html(&sheet::day_sheets(&sheets).map_err(refused)?, paper),
-        _ => sheet::html(&sheets, paper).map_err(refused)?,
+    let what = match typed.text("what").as_str() {
+        "bench" => Papers::Bench,
+        "days" => Papers::Days,
+        _ => Papers::Visits,
     };
-    Ok(Reply::Other(Box::new(printed(html, paper))))
+    let asked = cli::Sheet { visits: Vec::new(), round: true, only: None, html: None, paper: size, site: None };
+    let sheets = here(sheets(&app.context(), &app.ledger, &asked))?;
+    Ok(Reply::Other(Box::new(printed(page(&sheets, what, paper)?))))
 }
 
 /// What can be printed, and the paper.

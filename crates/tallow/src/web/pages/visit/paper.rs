@@ -38,5 +38,5 @@ pub(in super::super) async fn paper(
     let site = host.map(|host| format!("{scheme}://{host}"));
     let one = scene.sheet(&app, site.as_deref()).await?;
     let page = sheet::html(&[one], paper).map_err(|error| Trouble::refused(error.to_string()))?;
-    Ok(Reply::Other(Box::new(printed(page, paper))))
+    Ok(Reply::Other(Box::new(printed(page))))
 }
