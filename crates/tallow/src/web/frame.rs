@@ -7,6 +7,7 @@ use maud::{DOCTYPE, Markup, html};
 
 use super::assets::{self, Asset};
 use super::guard::Visitor;
+use super::sending::may_send;
 use super::shelf::Passing;
 use crate::trouble::Trouble;
 use crate::words;
@@ -182,7 +183,7 @@ impl Page {
                         }
                         @if let Some(within) = self.place.map(Place::within).filter(|within| !within.is_empty()) {
                             nav.within aria-label="Within" {
-                                @for (address, name) in within {
+                                @for (address, name) in within.iter().filter(|(address, _)| may_send(&visitor.may, address)) {
                                     a href=(address) aria-current=[(*address == self.address).then_some("page")] { (name) }
                                 }
                             }

@@ -21,6 +21,7 @@ mod picture;
 mod print;
 mod problem;
 mod reply;
+mod sending;
 mod shelf;
 mod upload;
 

@@ -12,11 +12,13 @@ use super::super::app::App;
 use super::super::form::{Typed, trouble};
 use super::super::frame::{Around, Page, Place};
 use super::super::reply::{Answer, Reply, encoded};
+use super::super::sending::{Sending, may_send, role_wanted};
 use crate::builds::Read;
 use crate::commands::build::{Changes, Effect, build_of, keep};
 use crate::trouble::Trouble;
 
 const BUILDS: &str = "/shop/builds";
+const SAVE: &str = "/shop/builds/save";
 
 /// The list.
 pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extension<Around>) -> Answer {
@@ -33,6 +35,7 @@ pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extensi
             None => rows.push((kept.name, build, true)),
         }
     }
+    let see = if may_send(&around.visitor.may, SAVE) { "See and change" } else { "See" };
     let body = html! {
         p { "A build tells of a machine type what it is made of, what its parts need, and after how much use." }
         table.stacks {
@@ -44,7 +47,7 @@ pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extensi
                         td.figure data-name="Parts" { (build.positions.len()) }
                         td.figure data-name="Tasks" { (build.tasks.len()) }
                         td.figure data-name="Machines" { (machines.iter().filter(|machine| machine.build == build.name).count()) }
-                        td { a.button.quiet href=(editor_address(word)) aria-label=(format!("See and change {}", build.name)) { "See and change" } }
+                        td { a.button.quiet href=(editor_address(word)) aria-label=(format!("{see} {}", build.name)) { (see) } }
                     }
                 }
             }
@@ -116,22 +119,29 @@ pub(crate) async fn save(
     }
 }
 
+/// The text of a build, which whoever may can change.
 fn editor(around: &Around, text: &str, findings: Markup, is_refused: bool) -> Reply {
+    let may = &around.visitor.may;
     let body = html! {
-        p {
-            "Change the text and check it; nothing is kept before you save. To make a build of your own, give it a name of its own in its first lines. "
-            "A build whose name machines have already changes for them; what was recorded stays."
-        }
-        form.editor method="post" action={ (BUILDS) "/save" } {
-            (findings)
-            p.field.whole {
-                label for="build-text" { "The build's text" }
-                textarea #build-text name="text" rows="32" cols="100" spellcheck="false" autocapitalize="off" wrap="off" { "\n" (text) }
+        @if may_send(may, SAVE) {
+            p {
+                "Change the text and check it; nothing is kept before you save. To make a build of your own, give it a name of its own in its first lines. "
+                "A build whose name machines have already changes for them; what was recorded stays."
             }
-            p.row {
-                button.quiet type="submit" name="do" value="check" { "Check" }
-                button type="submit" name="do" value="save" { "Save" }
-            }
+            (Sending { class: "editor", ..Sending::to(SAVE) }.show(may, html! {
+                (findings)
+                p.field.whole {
+                    label for="build-text" { "The build's text" }
+                    textarea #build-text name="text" rows="32" cols="100" spellcheck="false" autocapitalize="off" wrap="off" { "\n" (text) }
+                }
+                p.row {
+                    button.quiet type="submit" name="do" value="check" { "Check" }
+                    button type="submit" name="do" value="save" { "Save" }
+                }
+            }))
+        } @else {
+            (role_wanted(may, SAVE, "Changing it"))
+            div.wide tabindex="0" role="region" aria-label="The build's text" { pre { code { (text) } } }
         }
         p { a href=(BUILDS) { "Builds" } }
     };

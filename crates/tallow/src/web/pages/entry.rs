@@ -15,7 +15,9 @@ use super::super::act::{act, said as answered};
 use super::super::app::App;
 use super::super::form::{Field, Refusal, Typed, choice};
 use super::super::frame::{Around, Page, Place};
+use super::super::guard::May;
 use super::super::reply::{Answer, Reply};
+use super::super::sending::{Sending, role_wanted};
 use super::machines;
 use super::records::entry_address;
 use crate::cli::{Command, Correct, Reason};
@@ -99,7 +101,7 @@ async fn page(app: &App, around: &Around, id: &str, refusal: &Refusal) -> Answer
         (corrections(&app.ledger, &entry, holds.as_ref(), &now).await?)
         @if let Some(usage) = used(&entry.event) { (usage_table(usage)) }
         @match &holds {
-            Some(holds) if holds.event != Event::Withdrawn => (forms(&entry, holds, refusal, &now)),
+            Some(holds) if holds.event != Event::Withdrawn => (correcting(&entry, holds, refusal, &now, &around.visitor.may)),
             Some(_) => {},
             None => p { "Its machine is no longer in the shop, so that it can't be corrected." },
         }
@@ -296,7 +298,9 @@ fn reason(word: &str) -> Option<Reason> {
     REASONS.iter().find(|(known, ..)| *known == word).map(|(_, reason, _)| *reason)
 }
 
-fn forms(entry: &Entry, holds: &Entry, refusal: &Refusal, now: &ZonedDateTime) -> Markup {
+/// The forms that correct and withdraw an entry.
+fn correcting(entry: &Entry, holds: &Entry, refusal: &Refusal, now: &ZonedDateTime, may: &May) -> Markup {
+    let [correct, withdraw] = ["correct", "withdraw"].map(|what| format!("{}/{what}", entry_address(entry.id)));
     let fields = fields(holds, now);
     let note = |form| Field { hint: "why, in a few words", ..Field::text(form, "note", "Note") }.show(refusal);
     let reasons: Vec<(String, String)> =
@@ -308,7 +312,7 @@ fn forms(entry: &Entry, holds: &Entry, refusal: &Refusal, now: &ZonedDateTime) -
             @if fields.is_empty() {
                 p { "What it says is set anew where it is set: " (set_anew(&holds.event)) "." }
             } @else {
-                form method="post" action={ (entry_address(entry.id)) "/correct" } {
+                (Sending::to(&correct).show(may, html! {
                     (refusal.shown("correct"))
                     @for Change { name, label, holds, hint } in &fields {
                         @if name == "because" {
@@ -319,16 +323,14 @@ fn forms(entry: &Entry, holds: &Entry, refusal: &Refusal, now: &ZonedDateTime) -
                     }
                     (note("correct"))
                     p { button type="submit" { "Correct" } }
-                }
+                }))
             }
-            details open[refusal.is_of("withdraw")] {
-                summary { "It did not happen: withdraw it" }
-                form method="post" action={ (entry_address(entry.id)) "/withdraw" } {
-                    (refusal.shown("withdraw"))
-                    (note("withdraw"))
-                    p { button.quiet type="submit" { "Withdraw" } }
-                }
-            }
+            (role_wanted(may, &correct, "Correcting it"))
+            (Sending::to(&withdraw).folded(may, "It did not happen: withdraw it", refusal.is_of("withdraw"), html! {
+                (refusal.shown("withdraw"))
+                (note("withdraw"))
+                p { button.quiet type="submit" { "Withdraw" } }
+            }))
         }
     }
 }

@@ -11,7 +11,9 @@ use super::super::act::act;
 use super::super::app::App;
 use super::super::form::{Refusal, Typed, trouble};
 use super::super::frame::{Around, Page, Place};
+use super::super::guard::May;
 use super::super::reply::{Answer, Reply, encoded};
+use super::super::sending::{Sending, role_wanted};
 use super::{machines, new_machine};
 use crate::chart::Chart;
 use crate::cli::{Command, Limit};
@@ -86,20 +88,20 @@ async fn page(app: &App, around: &Around, kind: &str, refusal: &Refusal) -> Answ
     };
     let body = html! {
         (refusal.shown("accept"))
-        @for report in reports.iter() { (report_of(kind, report)) }
+        @for report in reports.iter() { (report_of(kind, report, &around.visitor.may)) }
         p { a href="/lives" { "All kinds" } }
     };
     let page = Page::new(around, Place::Records, "/lives", kind, body);
     Ok(if refusal.trouble.is_some() { Reply::Refused(page) } else { Reply::Page(page) })
 }
 
-fn report_of(kind: &str, report: &Report) -> Markup {
+fn report_of(kind: &str, report: &Report, may: &May) -> Markup {
     let [failed, worn, good, there] = report.counts;
     html! {
         section {
             h2 { (report.kind) ", on machines with the build \"" (report.build) "\"" }
             p { (failed) " failed, " (worn) " replaced worn, " (good) " replaced good, " (there) " still there." (report.unknown) }
-            (advice(kind, report))
+            (advice(kind, report, may))
             @if !report.clocks.is_empty() { (clocks(report)) }
             @if let Some(law) = &report.law { p { (law) } }
             @if let Some(alike) = &report.alike { p { (alike) } }
@@ -150,7 +152,8 @@ fn table(chart: &Chart) -> Markup {
     }
 }
 
-fn advice(kind: &str, report: &Report) -> Markup {
+fn advice(kind: &str, report: &Report, may: &May) -> Markup {
+    let to = format!("{}/accept", address(kind));
     html! {
         @if !report.verdict.is_empty() {
             h3 { "Advice: " (report.word) }
@@ -158,15 +161,18 @@ fn advice(kind: &str, report: &Report) -> Markup {
         }
         @if let Some(remark) = &report.remark { p { (remark) } }
         @for Offer { command, limit } in &report.offers {
-            form.block method="post" action={ (address(kind)) "/accept" } {
+            div.block {
                 p {
                     strong { (limit.task) ": every " (limit.every) @if let Some(of) = &limit.of { " of " (of) } }
                     @match &limit.on { Some(machine) => { " on " (machine) }, None => " on all that have it" }
                     ", because of " (limit.reason) "."
                 }
                 p.small { code.long { (command) } }
-                input type="hidden" name="command" value=(command);
-                p.row { button type="submit" { "Accept" } a.button.quiet href="/lives" { "Leave it" } }
+                (Sending::to(&to).show(may, html! {
+                    input type="hidden" name="command" value=(command);
+                    p.row { button type="submit" { "Accept" } a.button.quiet href="/lives" { "Leave it" } }
+                }))
+                (role_wanted(may, &to, "Accepting it"))
             }
         }
     }

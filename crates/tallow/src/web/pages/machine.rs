@@ -21,7 +21,9 @@ use super::super::app::App;
 use super::super::form::{Refusal, Typed};
 use super::super::frame::{self, Around, Page, Place};
 use super::super::glance::{Glance, OneMachine};
+use super::super::guard::May;
 use super::super::reply::{Answer, Reply};
+use super::super::sending::may_send;
 use crate::words;
 
 pub(in crate::web) use position::show as position;
@@ -61,21 +63,22 @@ async fn page(
     let state = app.ledger.machine_state(name, now.date()).await?;
     let past = past::Past::read(&app.ledger, name, asked.some("before").as_deref()).await?;
     let queue = app.ledger.queue(name).await?;
+    let may = &around.visitor.may;
     let body = html! {
         (frame::hatches())
-        (head(machine, &now))
+        (head(machine, &now, may))
         figure { (drawn::drawing(&around.shop, machine, &now)) }
         (tasks::section(machine, &now, asked.is_ticked("why")))
         (drawn::parts(machine, &state, &now))
-        (record::section(machine, &glance, refusal))
-        (runs::section(machine, &glance, &queue, &now, refusal))
+        (record::section(machine, &glance, refusal, may))
+        (runs::section(machine, &glance, &queue, &now, refusal, may))
         (past.section(name, &now))
     };
     Ok(Some(Page::new(around, Place::Machines, "", machine.name.clone(), body)))
 }
 
 /// What forbids to run the machine, and what it is.
-fn head(machine: &OneMachine, now: &ZonedDateTime) -> Markup {
+fn head(machine: &OneMachine, now: &ZonedDateTime, may: &May) -> Markup {
     let forbidding: Vec<&str> = machine.forbidding().map(|due| due.name.as_str()).collect();
     let since = words::day(now.time_zone().to_datetime(machine.added).date(), now.date());
     html! {
@@ -86,7 +89,12 @@ fn head(machine: &OneMachine, now: &ZonedDateTime) -> Markup {
             }
         }
         p { (machine.build.name) ", in the shop since " (since) ". It has run " (ran(machine)) "." }
-        p { a href="#record" { "Record something" } " · " a href="#runs" { "Book or queue a run" } " · " a href="#history" { "History" } }
+        p {
+            @if may_send(may, &super::machines::address(&machine.name)) {
+                a href="#record" { "Record something" } " · " a href="#runs" { "Book or queue a run" } " · "
+            }
+            a href="#history" { "History" }
+        }
     }
 }
 

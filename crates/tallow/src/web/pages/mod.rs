@@ -18,12 +18,12 @@ mod stores;
 mod today;
 mod visit;
 
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use axum::extract::DefaultBodyLimit;
 use axum::http::{StatusCode, Uri};
 use axum::middleware::from_fn_with_state;
-use axum::routing::{get, post};
+use axum::routing::{MethodRouter, get, post};
 use axum::{Extension, Router};
 use ledger::Role;
 use maud::html;
@@ -39,19 +39,46 @@ use crate::trouble::Trouble;
 
 pub(super) use self::new_machine::FIRST as FIRST_MACHINE;
 
+/// Addresses, each with what answers there.
+type Routes = Vec<(&'static str, MethodRouter<Arc<App>>)>;
+
 /// Every page, behind the role that it needs.
 pub(super) fn router(app: &Arc<App>) -> Router<Arc<App>> {
     let behind = |routes: Router<Arc<App>>, role: Role| routes.route_layer(from_fn_with_state(role, guard::needs));
     let kept = lasting().route_layer(from_fn_with_state(app.clone(), shelf::keep));
-    behind(looking().merge(kept), Role::Look)
-        .merge(behind(recording(), Role::Record))
-        .merge(behind(planning(), Role::Plan))
-        .merge(behind(owning(), Role::Own))
+    let pages = behind(looking().merge(kept), Role::Look)
         // How to get a role needs none.
         .route("/sign-in", get(sign_in::show).post(sign_in::sign_in))
         .route("/sign-out", post(sign_in::sign_out))
         // A calendar program can't sign in; its link holds a secret.
-        .route("/calendar/{file}", get(rounds::calendar))
+        .route("/calendar/{file}", get(rounds::calendar));
+    sent().into_iter().fold(pages, |pages, (role, routes)| {
+        let routes = routes.into_iter().fold(Router::new(), |all, (path, answer)| all.route(path, answer));
+        pages.merge(behind(routes, role))
+    })
+}
+
+/// What is sent to change something, by the role that it needs; what people send about themselves needs none but to look.
+fn sent() -> [(Role, Routes); 3] {
+    [(Role::Record, recording()), (Role::Plan, planning()), (Role::Own, owning())]
+}
+
+/// The role that sending something to an address needs: that of the route which answers there.
+pub(super) fn needed(address: &str) -> Role {
+    static NEEDED: LazyLock<Vec<(&str, Role)>> = LazyLock::new(|| {
+        let of_role = |(role, routes): (Role, Routes)| routes.into_iter().map(move |(path, _)| (path, role));
+        sent().into_iter().flat_map(of_role).collect()
+    });
+    let fitting = NEEDED.iter().filter(|(route, _)| leads_to(route, address));
+    // As the router has it: a part that is named goes before one that is open.
+    fitting.min_by_key(|(route, _)| route.matches('{').count()).map_or(Role::Look, |(_, role)| *role)
+}
+
+/// Whether a route answers at an address: of each of its parts the same, or one that is open.
+fn leads_to(route: &str, address: &str) -> bool {
+    let (route, address): (Vec<&str>, Vec<&str>) = (route.split('/').collect(), address.split('/').collect());
+    let fits = |(part, of): (&&str, &&str)| part.starts_with('{') || part == of;
+    route.len() == address.len() && route.iter().zip(&address).all(fits)
 }
 
 /// What shows the records and nothing else, and so is the same until something is recorded.
@@ -104,54 +131,57 @@ fn looking() -> Router<Arc<App>> {
 }
 
 /// What records that something happened.
-fn recording() -> Router<Arc<App>> {
+fn recording() -> Routes {
     let photos = post(visit::add_photo).layer(DefaultBodyLimit::max(visit::LARGEST_BODY));
-    Router::new()
-        .route("/machines/{name}", post(machine::record))
-        .route("/runs/{name}", post(machine::send_run).layer(DefaultBodyLimit::max(MOST_BYTES)))
-        .route("/visits/{visit}/marks", post(visit::tick))
-        .route("/visits/{visit}/photos", photos)
-        .route("/visits/{visit}/finish", post(visit::finish))
-        .route("/stores/new", post(stores::add))
-        .route("/stores/item/{item}/{what}", post(stores::record))
-        .route("/records/{entry}/correct", post(entry::correct))
-        .route("/records/{entry}/withdraw", post(entry::withdraw))
+    vec![
+        ("/machines/{name}", post(machine::record)),
+        ("/runs/{name}", post(machine::send_run).layer(DefaultBodyLimit::max(MOST_BYTES))),
+        ("/visits/{visit}/marks", post(visit::tick)),
+        ("/visits/{visit}/photos", photos),
+        ("/visits/{visit}/finish", post(visit::finish)),
+        ("/stores/new", post(stores::add)),
+        ("/stores/item/{item}/{what}", post(stores::record)),
+        ("/records/{entry}/correct", post(entry::correct)),
+        ("/records/{entry}/withdraw", post(entry::withdraw)),
+    ]
 }
 
 /// What plans, and sets what plans rest on.
-fn planning() -> Router<Arc<App>> {
-    Router::new()
-        .route("/limits/{name}", post(machine::set_limit))
-        .route("/rounds/visits/{visit}/{what}", post(rounds::on_visit))
-        .route("/rounds/plan", post(rounds::ask))
-        .route("/rounds/plan/keep", post(rounds::keep))
-        .route("/rounds/plan/leave", post(rounds::leave))
-        .route("/rounds/keepers/set", post(rounds::set))
-        .route("/rounds/keepers/away", post(rounds::away))
-        .route("/rounds/keepers/remove", post(rounds::remove))
-        .route("/rounds/keepers/calendar", post(rounds::renew))
-        .route("/rounds/keepers/calendar/revoke", post(rounds::revoke))
-        .route("/stores/item/{item}/terms", post(stores::terms))
-        .route("/lives/{kind}/accept", post(lives::accept))
-        .route("/shop/new-machine/add", post(new_machine::add))
-        .route("/shop/demo", post(new_machine::fill))
-        .route("/shop/age", post(shop::age))
-        .route("/shop/hours", post(shop::hours))
-        .route("/shop/rates", post(shop::rates))
-        .route("/shop/limits", post(shop::limit))
-        .route("/shop/limits/{entry}/take-back", post(shop::take_back))
-        .route("/shop/materials", post(shop::material))
-        .route("/shop/verify", post(shop::verify))
-        .route("/shop/builds/save", post(builds::save))
+fn planning() -> Routes {
+    vec![
+        ("/limits/{name}", post(machine::set_limit)),
+        ("/rounds/visits/{visit}/{what}", post(rounds::on_visit)),
+        ("/rounds/plan", post(rounds::ask)),
+        ("/rounds/plan/keep", post(rounds::keep)),
+        ("/rounds/plan/leave", post(rounds::leave)),
+        ("/rounds/keepers/set", post(rounds::set)),
+        ("/rounds/keepers/away", post(rounds::away)),
+        ("/rounds/keepers/remove", post(rounds::remove)),
+        ("/rounds/keepers/calendar", post(rounds::renew)),
+        ("/rounds/keepers/calendar/revoke", post(rounds::revoke)),
+        ("/stores/item/{item}/terms", post(stores::terms)),
+        ("/lives/{kind}/accept", post(lives::accept)),
+        ("/shop/new-machine/add", post(new_machine::add)),
+        ("/shop/demo", post(new_machine::fill)),
+        ("/shop/age", post(shop::age)),
+        ("/shop/hours", post(shop::hours)),
+        ("/shop/rates", post(shop::rates)),
+        ("/shop/limits", post(shop::limit)),
+        ("/shop/limits/{entry}/take-back", post(shop::take_back)),
+        ("/shop/materials", post(shop::material)),
+        ("/shop/verify", post(shop::verify)),
+        ("/shop/builds/save", post(builds::save)),
+    ]
 }
 
 /// What says who may.
-fn owning() -> Router<Arc<App>> {
-    Router::new()
-        .route("/shop/people/set", post(people::set))
-        .route("/shop/people/remove", post(people::remove))
-        .route("/shop/people/token", post(people::new_token))
-        .route("/shop/people/token/{token}/revoke", post(people::revoke))
+fn owning() -> Routes {
+    vec![
+        ("/shop/people/set", post(people::set)),
+        ("/shop/people/remove", post(people::remove)),
+        ("/shop/people/token", post(people::new_token)),
+        ("/shop/people/token/{token}/revoke", post(people::revoke)),
+    ]
 }
 
 /// An address at which there is nothing.
@@ -171,4 +201,24 @@ pub(super) fn missing(around: &Around, what: &str) -> Answer {
         p { a href="/" { "What to do today" } }
     };
     Ok(Reply::Missing(Page::apart(around, "Not found", body)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_address_needs_the_role_of_the_route_that_answers_there() {
+        for (address, role) in [
+            ("/machines/clove%20hitch", Role::Record),
+            ("/stores/item/light%20oil/count", Role::Record),
+            ("/stores/item/light%20oil/terms", Role::Plan),
+            ("/shop/limits/7/take-back", Role::Plan),
+            ("/shop/people/token/3/revoke", Role::Own),
+            ("/shop/people/password", Role::Look),
+            ("/before", Role::Look),
+        ] {
+            assert_eq!(needed(address), role, "{address}");
+        }
+    }
 }

@@ -20,6 +20,7 @@ use super::super::form::{Field, Refusal, Typed, trouble};
 use super::super::frame::{self, Around, Page, Place};
 use super::super::picture;
 use super::super::reply::{Answer, Reply, encoded};
+use super::super::sending::{Sending, may_send, role_wanted};
 use super::machines;
 use crate::cli::{Age, Command, Keeper, KeeperSet, KeeperWord, Machine};
 use crate::commands::demo;
@@ -31,6 +32,8 @@ use crate::when;
 pub(crate) const FIRST: &str = "/shop/new-machine";
 const ABOUT: &str = "/shop/new-machine/about";
 const KEEPER: &str = "/shop/new-machine/keeper";
+/// Where the last step is sent.
+pub(super) const ADD: &str = "/shop/new-machine/add";
 
 /// What is typed along the way.
 const FIELDS: [&str; 8] = ["build", "name", "months", "hours", "cared", "keeper", "minutes", "qualified"];
@@ -44,7 +47,10 @@ pub(crate) async fn first(
     Extension(around): Extension<Around>,
     Query(pairs): Query<Vec<(String, String)>>,
 ) -> Answer {
-    let typed = Typed::new(pairs);
+    let (typed, may) = (Typed::new(pairs), &around.visitor.may);
+    if !may_send(may, ADD) {
+        return Ok(only_told(&around));
+    }
     let builds = choices(&app.ledger).await?;
     let is_empty = is_empty(&app.ledger).await?;
     let body = html! {
@@ -68,7 +74,7 @@ pub(crate) async fn first(
             section.block aria-labelledby="look" {
                 h2 #look { "Only want to look around?" }
                 p { "Fill this shop with an invented one instead: a pattern loft with six machines and fourteen months of records. It takes some seconds, and only an empty shop can be filled." }
-                form method="post" action="/shop/demo" { button.quiet type="submit" { "Fill it with invented records" } }
+                (Sending::to("/shop/demo").show(may, html! { button.quiet type="submit" { "Fill it with invented records" } }))
             }
         }
     };
@@ -81,8 +87,10 @@ pub(crate) async fn about(
     Extension(around): Extension<Around>,
     Query(pairs): Query<Vec<(String, String)>>,
 ) -> Answer {
-    let typed = Typed::new(pairs);
-    about_page(&app, &around, &typed, None).await
+    match may_send(&around.visitor.may, ADD) {
+        true => about_page(&app, &around, &Typed::new(pairs), None).await,
+        false => Ok(only_told(&around)),
+    }
 }
 
 async fn about_page(app: &App, around: &Around, typed: &Typed, why: Option<&Trouble>) -> Answer {
@@ -117,6 +125,9 @@ pub(crate) async fn keeper(
     Extension(around): Extension<Around>,
     Query(pairs): Query<Vec<(String, String)>>,
 ) -> Answer {
+    if !may_send(&around.visitor.may, ADD) {
+        return Ok(only_told(&around));
+    }
     let typed = Typed::new(pairs);
     let names: Vec<String> = app.ledger.machines().await?.into_iter().map(|machine| machine.name).collect();
     if let Err(why) = Wanted::read(&typed, &names, &app.now()) {
@@ -126,7 +137,7 @@ pub(crate) async fn keeper(
 }
 
 async fn keeper_page(app: &App, around: &Around, typed: &Typed, why: Option<&Trouble>) -> Answer {
-    let keepers = app.ledger.keepers().await?;
+    let (keepers, may) = (app.ledger.keepers().await?, &around.visitor.may);
     let (name, minutes) = (typed.text("keeper"), typed.some("minutes").unwrap_or_else(|| "mon-fri 30".to_owned()));
     let body = html! {
         p { "Step 3 of 3: who keeps " strong { (typed.text("name")) } ". " a href=(step(ABOUT, typed, None)) { "Back" } }
@@ -134,14 +145,14 @@ async fn keeper_page(app: &App, around: &Around, typed: &Typed, why: Option<&Tro
             p { "The shop has keepers already, who keep all its machines:" }
             ul { @for rostered in &keepers { li { (rostered.keeper.name) ": " (week::print(&rostered.keeper.minutes)) } } }
         }
-        form method="post" action="/shop/new-machine/add" {
+        (Sending::to(ADD).show(may, html! {
             (hidden(typed, &["keeper", "minutes", "qualified"]))
             @if let Some(why) = why { (trouble(why)) }
             (Field { value: &name, hint: if keepers.is_empty() { "empty: nobody is named yet" } else { "somebody else; empty: nobody else" }, ..Field::text("keeper", "keeper", "Keeper") }.show(&Refusal::default()))
             (Field { value: &minutes, hint: "minutes for care by weekday: mon-fri 30, sat 10", ..Field::text("keeper", "minutes", "Minutes") }.show(&Refusal::default()))
             p { label { input type="checkbox" name="qualified" value="yes" checked[typed.is_ticked("qualified")]; " is qualified for work on mains parts" } }
             p { button type="submit" { "Add " (typed.text("name")) } }
-        }
+        }))
     };
     Ok(page(around, "A new machine", body, why.is_some()))
 }
@@ -194,7 +205,7 @@ pub(crate) async fn done(
         }
         p.row {
             a.button href=(machines::address(&name)) { "To " (name) }
-            a.button.quiet href=(FIRST) { "Add another machine" }
+            @if may_send(&around.visitor.may, ADD) { a.button.quiet href=(FIRST) { "Add another machine" } }
             a.button.quiet href="/" { "Today" }
         }
     };
@@ -350,6 +361,15 @@ fn hidden(typed: &Typed, but: &[&str]) -> Markup {
             @if let Some(value) = typed.some(name) { input type="hidden" name=(name) value=(value); }
         }
     }
+}
+
+/// For whoever may not add a machine: no steps that end in a refusal.
+fn only_told(around: &Around) -> Reply {
+    let body = html! {
+        (role_wanted(&around.visitor.may, ADD, "Adding a machine"))
+        p { a href="/machines" { "Machines" } }
+    };
+    page(around, "A new machine", body, false)
 }
 
 fn page(around: &Around, title: &str, body: Markup, is_refused: bool) -> Reply {

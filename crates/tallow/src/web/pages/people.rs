@@ -15,6 +15,7 @@ use super::super::form::{self, Field, Refusal, Typed};
 use super::super::frame::{Around, Page, Place};
 use super::super::guard::{self, May};
 use super::super::reply::{Answer, Denied, Reply};
+use super::super::sending::may_send;
 use super::sign_in::with_cookie;
 use crate::cli::{self, Command, PersonRemove, PersonWord, TokenNew, TokenRevoke, TokenWord};
 use crate::commands::person::put;
@@ -22,6 +23,7 @@ use crate::secret;
 use crate::trouble::Trouble;
 
 const ADDRESS: &str = "/shop/people";
+const SET: &str = "/shop/people/set";
 
 pub(super) async fn show(State(app): State<Arc<App>>, Extension(around): Extension<Around>) -> Answer {
     Ok(Reply::Page(page(&app, &around, &Refusal::default(), None).await?))
@@ -167,7 +169,7 @@ async fn shown_sessions(app: &App, around: &Around) -> Result<Vec<Session>, Trou
 async fn page(app: &App, around: &Around, refusal: &Refusal, token: Option<(&str, &str)>) -> Result<Page, Trouble> {
     let sessions = shown_sessions(app, around).await?;
     let day = |at: Timestamp| at.to_zoned_datetime(app.now().time_zone().clone()).strftime("%a %-d %b %Y").to_string();
-    let may_own = around.visitor.may == May::Role(Role::Own);
+    let may_own = may_send(&around.visitor.may, SET);
     let body = html! {
         (refusal.shown(""))
         @if let Some((said, token)) = token { (new(said, token)) }
@@ -214,7 +216,7 @@ fn people(people: &[Person], refusal: &Refusal, day: &impl Fn(Timestamp) -> Stri
                 @let form = format!("person-{place}");
                 details.block open[refusal.is_of(&form)] {
                     summary { strong { (person.name) } ", " (person.role.word()) ", since " (day(person.since)) }
-                    form method="post" action="/shop/people/set" {
+                    form method="post" action=(SET) {
                         input type="hidden" name="form" value=(form);
                         input type="hidden" name="name" value=(person.name);
                         (form::choice(refusal, &form, "role", "What this person may do", person.role.word(), &roles(Role::Look)))
@@ -231,7 +233,7 @@ fn people(people: &[Person], refusal: &Refusal, day: &impl Fn(Timestamp) -> Stri
                 }
             }
             h3 { @if is_first { "Set yourself up" } @else { "Set somebody up" } }
-            form method="post" action="/shop/people/set" {
+            form method="post" action=(SET) {
                 input type="hidden" name="form" value="new";
                 (Field { required: true, ..Field::text("new", "name", "Name") }.show(refusal))
                 (form::choice(refusal, "new", "role", "What this person may do", if is_first { "own" } else { "record" }, &roles(if is_first { Role::Own } else { Role::Look })))

@@ -17,7 +17,9 @@ use super::super::app::App;
 use super::super::form::{Field, Refusal, Typed, trouble};
 use super::super::frame::{Around, Page, Place};
 use super::super::glance::Glance;
+use super::super::guard::May;
 use super::super::reply::{Answer, Reply};
+use super::super::sending::{Sending, may_send, role_wanted};
 use super::records::entry_address;
 use super::{machines, new_machine};
 use crate::cli::{self, Command};
@@ -43,35 +45,37 @@ async fn page(app: &App, around: &Around, refusal: &Refusal) -> Answer {
     let filter = Filter { kind: Some(Kind::Limit), ..Filter::default() };
     let limits = app.ledger.entries(&filter, MOST_LIMITS).await?;
     let builds = app.ledger.builds().await?.len();
+    let may = &around.visitor.may;
     let body = html! {
         dl.facts {
             dt { "Name" } dd { (shop.name) }
             dt { "Its days are those of" } dd { (shop.zone_name) }
             dt { "Machines" } dd { (glance.machines.len()) }
-            dt { "Builds" } dd { (builds) " kept: " a href="/shop/builds" { "see and change them" } }
+            dt { "Builds" } dd { (builds) " kept: " a href="/shop/builds" { "see them" } }
         }
-        (machine_list(&glance, refusal))
+        (machine_list(&glance, refusal, may))
         (keepers(&glance))
-        (prices(&glance.rates, refusal))
-        (own_limits(&glance, &limits, refusal))
-        (materials(&glance, refusal))
+        (prices(&glance.rates, refusal, may))
+        (own_limits(&glance, &limits, refusal, may))
+        (materials(&glance, refusal, may))
         section aria-labelledby="proof" {
             h2 #proof { "Are the records whole?" }
             p { "Every sum that is kept can be made again from the entries alone, and must be equal to the last grain." }
-            form method="post" action="/shop/verify" { button.quiet type="submit" { "Prove it now" } }
+            (Sending::to("/shop/verify").show(may, html! { button.quiet type="submit" { "Prove it now" } }))
+            (role_wanted(may, "/shop/verify", "Proving it now"))
         }
     };
     let page = Page::new(around, Place::Records, "/shop", "Shop", body);
     Ok(if refusal.trouble.is_some() { Reply::Refused(page) } else { Reply::Page(page) })
 }
 
-fn machine_list(glance: &Glance, refusal: &Refusal) -> Markup {
+fn machine_list(glance: &Glance, refusal: &Refusal, may: &May) -> Markup {
     let more = glance.machines.len().saturating_sub(MOST_MACHINES);
     let today = glance.now.date();
     html! {
         section aria-labelledby="machines" {
             h2 #machines { "Machines" }
-            p { a.button href=(new_machine::FIRST) { "Add a machine" } }
+            @if may_send(may, new_machine::ADD) { p { a.button href=(new_machine::FIRST) { "Add a machine" } } }
             @if !glance.machines.is_empty() {
                 table.stacks {
                     thead { tr { th { "Machine" } th { "Build" } th { "Here since" } th.figure { "Has run" } } }
@@ -87,27 +91,21 @@ fn machine_list(glance: &Glance, refusal: &Refusal) -> Markup {
                     }
                 }
                 @if 0 < more { p { a href="/machines" { "All " (glance.machines.len()) " machines" } } }
-                details open[refusal.is_of("age")] {
-                    summary { "Say how old a machine was when it came" }
-                    form method="post" action="/shop/age" {
-                        (refusal.shown("age"))
-                        (machine_field(glance, "age", refusal))
-                        (Field { hint: "empty: every part that was there", ..Field::text("age", "position", "Part") }.show(refusal))
-                        (Field { hint: "8 months, or 1200 h", required: true, ..Field::text("age", "amount", "Age") }.show(refusal))
-                        (Field { hint: "time, travel x …; empty where it is clear", ..Field::text("age", "of", "Measured by") }.show(refusal))
-                        p { button type="submit" { "Record the age" } }
-                    }
-                }
-                details open[refusal.is_of("hours")] {
-                    summary { "Read a machine's own hour meter" }
-                    form method="post" action="/shop/hours" {
-                        (refusal.shown("hours"))
-                        (machine_field(glance, "hours", refusal))
-                        (Field { kind: "number", required: true, ..Field::text("hours", "hours", "Hours shown") }.show(refusal))
-                        (Field { hint: "what was printed in hours that nobody booked; empty: its usual", ..Field::text("hours", "material", "Material") }.show(refusal))
-                        p { button type="submit" { "Record the hours" } }
-                    }
-                }
+                (Sending::to("/shop/age").folded(may, "Say how old a machine was when it came", refusal.is_of("age"), html! {
+                    (refusal.shown("age"))
+                    (machine_field(glance, "age", refusal))
+                    (Field { hint: "empty: every part that was there", ..Field::text("age", "position", "Part") }.show(refusal))
+                    (Field { hint: "8 months, or 1200 h", required: true, ..Field::text("age", "amount", "Age") }.show(refusal))
+                    (Field { hint: "time, travel x …; empty where it is clear", ..Field::text("age", "of", "Measured by") }.show(refusal))
+                    p { button type="submit" { "Record the age" } }
+                }))
+                (Sending::to("/shop/hours").folded(may, "Read a machine's own hour meter", refusal.is_of("hours"), html! {
+                    (refusal.shown("hours"))
+                    (machine_field(glance, "hours", refusal))
+                    (Field { kind: "number", required: true, ..Field::text("hours", "hours", "Hours shown") }.show(refusal))
+                    (Field { hint: "what was printed in hours that nobody booked; empty: its usual", ..Field::text("hours", "material", "Material") }.show(refusal))
+                    p { button type="submit" { "Record the hours" } }
+                }))
             }
         }
     }
@@ -140,7 +138,8 @@ const PRICES: [(&str, &str); 5] = [
     ("damage", "Damage to a machine, beyond the repair"),
 ];
 
-fn prices(rates: &Rates, refusal: &Refusal) -> Markup {
+fn prices(rates: &Rates, refusal: &Refusal, may: &May) -> Markup {
+    const TO: &str = "/shop/rates";
     let (assumed, _) = Prices::from_rates(rates);
     let assumed =
         [assumed.labour_per_hour, assumed.standing_per_hour, assumed.nuisance, assumed.failed_print, assumed.damage];
@@ -148,7 +147,7 @@ fn prices(rates: &Rates, refusal: &Refusal) -> Markup {
         section aria-labelledby="prices" {
             h2 #prices { "Prices" }
             p { "What plans and advice reckon with. An injury has no price: no money is weighed against it." }
-            form method="post" action="/shop/rates" {
+            (Sending::to(TO).show(may, html! {
                 (refusal.shown("rates"))
                 (Field { value: &rates.currency, hint: "1 to 8 letters or signs", ..Field::text("rates", "currency", "The money") }.show(refusal))
                 @for (((name, label), (_, set)), assumed) in PRICES.iter().zip(rates.amounts()).zip(assumed) {
@@ -158,12 +157,21 @@ fn prices(rates: &Rates, refusal: &Refusal) -> Markup {
                 }
                 (Field::text("rates", "note", "Note").show(refusal))
                 p { button type="submit" { "Set the prices" } }
+            }))
+            @if !may_send(may, TO) {
+                dl.facts {
+                    @for (((_, label), (_, set)), assumed) in PRICES.iter().zip(rates.amounts()).zip(assumed) {
+                        dt { (label) }
+                        dd { (words::money(set.unwrap_or(assumed), &rates.currency)) @if set.is_none() { ", assumed" } }
+                    }
+                }
+                (role_wanted(may, TO, "Setting them"))
             }
         }
     }
 }
 
-fn own_limits(glance: &Glance, limits: &[Listed], refusal: &Refusal) -> Markup {
+fn own_limits(glance: &Glance, limits: &[Listed], refusal: &Refusal, may: &May) -> Markup {
     html! {
         section aria-labelledby="limits" {
             h2 #limits { "Limits of the shop's own" }
@@ -182,9 +190,9 @@ fn own_limits(glance: &Glance, limits: &[Listed], refusal: &Refusal) -> Markup {
                                     td {
                                         @match replaced_by {
                                             Some(by) => { "no longer holds, see " a href=(entry_address(*by)) { (by) } },
-                                            None => form method="post" action={ "/shop/limits/" (entry.id) "/take-back" } {
+                                            None => (Sending::to(&format!("/shop/limits/{}/take-back", entry.id)).show(may, html! {
                                                 button.quiet type="submit" aria-label=(format!("Take back: {} on {}", own.task, entry.machine)) { "Take back" }
-                                            },
+                                            })),
                                         }
                                     }
                                 }
@@ -195,18 +203,15 @@ fn own_limits(glance: &Glance, limits: &[Listed], refusal: &Refusal) -> Markup {
                 p { a href="/records?kind=limit" { "All of them" } }
             }
             @if !glance.machines.is_empty() {
-                details open[refusal.is_of("limit")] {
-                    summary { "Set a limit by hand" }
-                    form method="post" action="/shop/limits" {
-                        (refusal.shown("limit"))
-                        (Field { required: true, ..Field::text("limit", "task", "Task") }.show(refusal))
-                        (Field { required: true, hint: "300 km, 25 spools, 6 weeks", ..Field::text("limit", "every", "Every") }.show(refusal))
-                        (Field { hint: "travel x …; empty where it is clear", ..Field::text("limit", "of", "Measured by") }.show(refusal))
-                        (Field { hint: "empty: all that have the task", ..Field::text("limit", "on", "Machine") }.show(refusal))
-                        (Field { required: true, ..Field::text("limit", "reason", "Why") }.show(refusal))
-                        p { button type="submit" { "Set the limit" } }
-                    }
-                }
+                (Sending::to("/shop/limits").folded(may, "Set a limit by hand", refusal.is_of("limit"), html! {
+                    (refusal.shown("limit"))
+                    (Field { required: true, ..Field::text("limit", "task", "Task") }.show(refusal))
+                    (Field { required: true, hint: "300 km, 25 spools, 6 weeks", ..Field::text("limit", "every", "Every") }.show(refusal))
+                    (Field { hint: "travel x …; empty where it is clear", ..Field::text("limit", "of", "Measured by") }.show(refusal))
+                    (Field { hint: "empty: all that have the task", ..Field::text("limit", "on", "Machine") }.show(refusal))
+                    (Field { required: true, ..Field::text("limit", "reason", "Why") }.show(refusal))
+                    p { button type="submit" { "Set the limit" } }
+                }))
             }
         }
     }
@@ -219,12 +224,12 @@ const CLASSES: [(MaterialClass, &str); 4] = [
     (MaterialClass::Soft, "soft"),
 ];
 
-fn materials(glance: &Glance, refusal: &Refusal) -> Markup {
+fn materials(glance: &Glance, refusal: &Refusal, may: &May) -> Markup {
     html! {
         section aria-labelledby="materials" {
             h2 #materials { "Materials" }
             details open[refusal.is_of("material")] {
-                summary { "Those that are known, and one of your own" }
+                summary { "Those that are known" @if may_send(may, "/shop/materials") { ", and one of your own" } }
                 table {
                     thead { tr { th scope="col" { "Material" } th.figure scope="col" { "Density, g/cm³" } th scope="col" { "What it does to a machine" } } }
                     tbody {
@@ -237,7 +242,7 @@ fn materials(glance: &Glance, refusal: &Refusal) -> Markup {
                         }
                     }
                 }
-                form method="post" action="/shop/materials" {
+                (Sending::to("/shop/materials").show(may, html! {
                     (refusal.shown("material"))
                     (Field { required: true, ..Field::text("material", "name", "Name") }.show(refusal))
                     (Field { required: true, kind: "number", ..Field::text("material", "density", "Density, g/cm³") }.show(refusal))
@@ -248,7 +253,7 @@ fn materials(glance: &Glance, refusal: &Refusal) -> Markup {
                         }
                     }
                     p { button type="submit" { "Add the material" } }
-                }
+                }))
             }
         }
     }

@@ -18,7 +18,9 @@ use super::super::desk::{self, Found, USUAL_REVIEW_DAYS};
 use super::super::form::{Field, Refusal, Typed, sentence};
 use super::super::frame::{Around, Page, Place};
 use super::super::glance::Glance;
+use super::super::guard::May;
 use super::super::reply::{Answer, Failed, Reply, encoded};
+use super::super::sending::{Sending, role_wanted};
 use super::records::entry_address;
 use crate::cli::{self, Command, StoresWord};
 use crate::commands::buy::List;
@@ -50,7 +52,7 @@ async fn list(app: &Arc<App>, around: &Around, typed: &Typed, refusal: &Refusal)
     let body = html! {
         (lacking(&glance)?)
         (table(&glance, &shopping, typed))
-        (new_forms(refusal))
+        (new_forms(refusal, &around.visitor.may))
     };
     Ok(Page::new(around, Place::Stores, "/stores", "Stores", body).passing_if(shopping.is_being_made()))
 }
@@ -190,18 +192,20 @@ fn item_address(name: &str) -> String {
 }
 
 /// What is not in the list yet.
-fn new_forms(refusal: &Refusal) -> Markup {
+fn new_forms(refusal: &Refusal, may: &May) -> Markup {
     const FORM: &str = "new";
+    const TO: &str = "/stores/new";
     html! {
         section aria-labelledby="new" {
             h2 #new { "Something that is not in the list" }
-            form method="post" action="/stores/new" {
+            (Sending::to(TO).show(may, html! {
                 (Field { required: true, ..Field::text(FORM, "item", "Supply or spare") }.show(refusal))
                 (Field { required: true, hint: "With its unit: 100 ml, 0.5 kg, 5.", ..Field::text(FORM, "amount", "How much is there") }.show(refusal))
                 p { label { input type="checkbox" name="new" checked[refusal.is_of(FORM) && refusal.typed.is_ticked("new")]; " It is a thing of its own, however near its name is to another" } }
                 (refusal.shown(FORM))
                 button { "Record the count" }
-            }
+            }))
+            (role_wanted(may, TO, "Counting it in"))
         }
     }
 }
@@ -231,7 +235,7 @@ async fn item_page(app: &Arc<App>, around: &Around, name: &str, refusal: &Refusa
         p { a href="/stores" { "All items" } }
         (facts(item, &shopping, today, &currency))
         (batches(item, today, &currency, app))
-        (forms(item, refusal))
+        (recording(item, refusal, &around.visitor.may))
         (movements(item, &said, app))
     };
     let page = Page::new(around, Place::Stores, "", item.name.clone(), body).passing_if(shopping.is_being_made());
@@ -345,13 +349,21 @@ fn movements(item: &Item, entries: &[upkeep::Entry], app: &App) -> Markup {
     }
 }
 
-fn forms(item: &Item, refusal: &Refusal) -> Markup {
+/// The forms that record what happens to an item, and how it is bought.
+fn recording(item: &Item, refusal: &Refusal, may: &May) -> Markup {
     let action = |what: &str| format!("{}/{what}", item_address(&item.name));
     let unit = if item.unit.is_empty() { "In pieces.".to_owned() } else { format!("With its unit, as {}.", item.unit) };
     let amount = |form: &'static str, label: &'static str| {
         Field { required: true, hint: &unit, ..Field::text(form, "amount", label) }.show(refusal)
     };
-    let is_open = |form: &str| refusal.is_of(form);
+    let form = |name: &str, title: &str, press: &str, fields: Markup| {
+        let fields = html! {
+            (fields)
+            (refusal.shown(name))
+            button { (press) }
+        };
+        Sending::to(&action(name)).folded(may, title, refusal.is_of(name), fields)
+    };
     let terms = item.terms.as_ref();
     let usual = |text: Option<String>| text.unwrap_or_default();
     let (supplier, lead, pack, price, service) = (
@@ -368,60 +380,36 @@ fn forms(item: &Item, refusal: &Refusal) -> Markup {
     html! {
         section aria-labelledby="record" {
             h2 #record { "Record" }
-            details open[is_open("order")] {
-                summary { "Something was ordered" }
-                form method="post" action=(action("order")) {
-                    (amount("order", "How much was ordered"))
-                    (Field { hint: by_hint, ..Field::text("order", "by", "To come by") }.show(refusal))
-                    (Field { value: &supplier, ..Field::text("order", "supplier", "From") }.show(refusal))
-                    (Field::text("order", "note", "Note").show(refusal))
-                    (refusal.shown("order"))
-                    button { "Record the order" }
-                }
-            }
-            details open[is_open("receive")] {
-                summary { "Something came" }
-                form method="post" action=(action("receive")) {
-                    (amount("receive", "How much came"))
-                    (Field { kind: "number", ..Field::text("receive", "price", "What all of it cost") }.show(refusal))
-                    (Field { hint: "A month or a day: 2028-01, 2028-01-15.", ..Field::text("receive", "expires", "Good to") }.show(refusal))
-                    (Field { value: &supplier, ..Field::text("receive", "supplier", "From") }.show(refusal))
-                    (Field::text("receive", "note", "Note").show(refusal))
-                    (refusal.shown("receive"))
-                    button { "Record that it came" }
-                }
-            }
-            details open[is_open("count")] {
-                summary { "A count" }
-                form method="post" action=(action("count")) {
-                    (amount("count", "How much is there"))
-                    (Field::text("count", "note", "Note").show(refusal))
-                    (refusal.shown("count"))
-                    button { "Record the count" }
-                }
-            }
-            details open[is_open("discard")] {
-                summary { "Something is thrown away" }
-                form method="post" action=(action("discard")) {
-                    (amount("discard", "How much"))
-                    (Field { required: true, ..Field::text("discard", "why", "Why") }.show(refusal))
-                    (refusal.shown("discard"))
-                    button { "Record that it goes" }
-                }
-            }
-            details open[is_open("terms")] {
-                summary { "How it is bought" }
-                form method="post" action=(action("terms")) {
-                    (Field { value: &supplier, ..Field::text("terms", "supplier", "Supplier") }.show(refusal))
-                    (Field { value: &lead, hint: "10 days, 2 weeks.", ..Field::text("terms", "lead", "From order to shelf") }.show(refusal))
-                    (Field { value: &pack, hint: &unit, ..Field::text("terms", "pack", "How much a pack holds") }.show(refusal))
-                    (Field { value: &price, kind: "number", ..Field::text("terms", "price", "What a pack costs") }.show(refusal))
-                    (Field { value: &service, hint: "The share of waits for an order in which it may not run out.",
-                             ..Field::text("terms", "service", "At hand in") }.show(refusal))
-                    (refusal.shown("terms"))
-                    button { "Keep this" }
-                }
-            }
+            (form("order", "Something was ordered", "Record the order", html! {
+                (amount("order", "How much was ordered"))
+                (Field { hint: by_hint, ..Field::text("order", "by", "To come by") }.show(refusal))
+                (Field { value: &supplier, ..Field::text("order", "supplier", "From") }.show(refusal))
+                (Field::text("order", "note", "Note").show(refusal))
+            }))
+            (form("receive", "Something came", "Record that it came", html! {
+                (amount("receive", "How much came"))
+                (Field { kind: "number", ..Field::text("receive", "price", "What all of it cost") }.show(refusal))
+                (Field { hint: "A month or a day: 2028-01, 2028-01-15.", ..Field::text("receive", "expires", "Good to") }.show(refusal))
+                (Field { value: &supplier, ..Field::text("receive", "supplier", "From") }.show(refusal))
+                (Field::text("receive", "note", "Note").show(refusal))
+            }))
+            (form("count", "A count", "Record the count", html! {
+                (amount("count", "How much is there"))
+                (Field::text("count", "note", "Note").show(refusal))
+            }))
+            (form("discard", "Something is thrown away", "Record that it goes", html! {
+                (amount("discard", "How much"))
+                (Field { required: true, ..Field::text("discard", "why", "Why") }.show(refusal))
+            }))
+            (form("terms", "How it is bought", "Keep this", html! {
+                (Field { value: &supplier, ..Field::text("terms", "supplier", "Supplier") }.show(refusal))
+                (Field { value: &lead, hint: "10 days, 2 weeks.", ..Field::text("terms", "lead", "From order to shelf") }.show(refusal))
+                (Field { value: &pack, hint: &unit, ..Field::text("terms", "pack", "How much a pack holds") }.show(refusal))
+                (Field { value: &price, kind: "number", ..Field::text("terms", "price", "What a pack costs") }.show(refusal))
+                (Field { value: &service, hint: "The share of waits for an order in which it may not run out.",
+                         ..Field::text("terms", "service", "At hand in") }.show(refusal))
+            }))
+            (role_wanted(may, &action("count"), "Recording what was ordered, came, went or was counted"))
         }
     }
 }
@@ -539,8 +527,8 @@ pub(in super::super) async fn buy(State(app): State<Arc<App>>, Extension(around)
     let found = desk::shopping(&app).await?;
     let body = html! {
         @match &found {
-            Found::Fresh(list) => (shopping_list(list, today)),
-            Found::Old(list) => { p.said role="status" { "Something was recorded since; the list is being reckoned anew." } (shopping_list(list, today)) }
+            Found::Fresh(list) => (shopping_list(list, today, &around.visitor.may)),
+            Found::Old(list) => { p.said role="status" { "Something was recorded since; the list is being reckoned anew." } (shopping_list(list, today, &around.visitor.may)) }
             Found::Reckoning => p.said role="status" { "What to buy is being reckoned; this page shows it when it is there." },
             Found::Failed(trouble) => (super::super::form::trouble(trouble)),
         }
@@ -549,7 +537,17 @@ pub(in super::super) async fn buy(State(app): State<Arc<App>>, Extension(around)
     Ok(Reply::Page(if found.is_being_made() { page.looking_again() } else { page }))
 }
 
-fn shopping_list(list: &List, today: Date) -> Markup {
+/// A form of one press that records that so much of an item was ordered.
+fn ordering(amount: &str, item: &str, may: &May) -> Markup {
+    let form = html! {
+        input type="hidden" name="amount" value=(amount);
+        input type="hidden" name="from-list" value="on";
+        button.quiet aria-label={ "Record that " (amount) " of " (item) " was ordered" } { "It is ordered" }
+    };
+    Sending::to(&format!("{}/order", item_address(item))).show(may, form)
+}
+
+fn shopping_list(list: &List, today: Date, may: &May) -> Markup {
     let mut by_supplier: BTreeMap<&str, Vec<&Line>> = BTreeMap::new();
     for line in &list.shopping.lines {
         by_supplier.entry(&line.supplier).or_default().push(line);
@@ -581,13 +579,7 @@ fn shopping_list(list: &List, today: Date) -> Markup {
                                 td.figure data-name="Packs" { (list.packs(line)) }
                                 td.figure data-name="Cost" { @if let Some(cost) = line.cost { (words::money(cost, &list.currency)) } @else { "not said" } }
                                 td data-name="Why" { (sentence(&list.why(line))) }
-                                td.no-print {
-                                    form method="post" action={ (item_address(&line.item)) "/order" } {
-                                        input type="hidden" name="amount" value=(list.amount(line));
-                                        input type="hidden" name="from-list" value="on";
-                                        button.quiet aria-label={ "Record that " (list.amount(line)) " of " (line.item) " was ordered" } { "It is ordered" }
-                                    }
-                                }
+                                td.no-print { (ordering(&list.amount(line), &line.item, may)) }
                             }
                         }
                     }

@@ -14,7 +14,9 @@ use upkeep::When;
 use super::super::app::App;
 use super::super::frame::{self, Around, Page, Place};
 use super::super::glance::Glance;
+use super::super::guard::May;
 use super::super::reply::{Answer, Failed, Reply};
+use super::super::sending::may_send;
 use super::machines;
 use crate::commands::stores::told as amount;
 use crate::words;
@@ -31,7 +33,7 @@ pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extensi
     let body = html! {
         (frame::hatches())
         (forbidden(&glance, today))
-        (visits(&glance, today))
+        (visits(&glance, today, &around.visitor.may))
         (lacking(&glance, today)?)
         (soon(&glance, today))
     };
@@ -81,7 +83,7 @@ fn since(when: &When, today: Date) -> String {
 }
 
 /// Today's visits by keeper; where there are none, when the next is.
-fn visits(glance: &Glance, today: Date) -> Markup {
+fn visits(glance: &Glance, today: Date, may: &May) -> Markup {
     let mut by_keeper: BTreeMap<&str, Vec<&Told>> = BTreeMap::new();
     for told in glance.told.iter().filter(|told| told.stands() && told.visit.day <= today) {
         by_keeper.entry(&told.visit.keeper).or_default().push(told);
@@ -97,7 +99,7 @@ fn visits(glance: &Glance, today: Date) -> Markup {
                         a href=(visit_address(told)) { (words::count(told.visit.tasks.len() as u64, "tasks")) ", " (told.visit.minutes) " min" }
                         "."
                     },
-                    None => p { "Nobody has been told of a visit. " a href="/rounds" { "Plan a round" } "." },
+                    None => p { "Nobody has been told of a visit. " @if may_send(may, "/rounds/plan") { a href="/rounds" { "Plan a round" } "." } },
                 }
             }
             @for (keeper, told) in &by_keeper {
@@ -110,7 +112,7 @@ fn visits(glance: &Glance, today: Date) -> Markup {
                                 th scope="row" { a href=(machines::address(&told.machine)) { (told.machine) } }
                                 td.figure data-name="Time" { (told.visit.minutes) " min" }
                                 td data-name="Tasks" { (told.visit.tasks.join(" · ")) }
-                                td { a.button href=(visit_address(told)) { "Start visit " (told.id) } }
+                                td { a.button href=(visit_address(told)) { (visit_words(told, may)) " " (told.id) } }
                             }
                         }
                     }
@@ -123,6 +125,11 @@ fn visits(glance: &Glance, today: Date) -> Markup {
 /// Where a visit is walked.
 pub(super) fn visit_address(told: &Told) -> String {
     format!("/visits/{}", told.id)
+}
+
+/// What its link is called: whoever may not tick anything there reads it.
+pub(super) fn visit_words(told: &Told, may: &May) -> &'static str {
+    if may_send(may, &format!("{}/marks", visit_address(told))) { "Start visit" } else { "See visit" }
 }
 
 /// Items of which the visits that people have been told of need more than there is.

@@ -11,7 +11,9 @@ use super::super::super::app::App;
 use super::super::super::form::{Field, Refusal, Typed, choice};
 use super::super::super::frame::Around;
 use super::super::super::glance::{Glance, OneMachine};
+use super::super::super::guard::May;
 use super::super::super::reply::{Answer, Reply, encoded};
+use super::super::super::sending::{Sending, role_wanted};
 use super::super::machines::address;
 use super::{material_names, named, nobody, page};
 use crate::cli::{Age, Command, Done, Failure, HourMeter, Limit, Occasion, Reading, Reason, Replace};
@@ -150,7 +152,7 @@ fn reason(word: &str) -> Result<Reason, Trouble> {
 }
 
 /// All forms, each folded up until it is wanted or was refused.
-pub(super) fn section(machine: &OneMachine, glance: &Glance, refusal: &Refusal) -> Markup {
+pub(super) fn section(machine: &OneMachine, glance: &Glance, refusal: &Refusal, may: &May) -> Markup {
     let build = &machine.build;
     let tasks = named(build.tasks.iter().map(|task| task.name.clone()));
     let positions = named(build.positions.iter().map(|position| position.name.clone()));
@@ -161,10 +163,11 @@ pub(super) fn section(machine: &OneMachine, glance: &Glance, refusal: &Refusal) 
         REASONS.iter().map(|(name, words, _)| ((*name).into(), (*words).into())).collect();
     let parts = [none("every part that was there"), positions.clone()].concat();
     let materials = [none("nobody knows"), material_names(glance)].concat();
-    let form = |name: &'static str, title: &str, fields: Markup| shown(machine, refusal, name, title, &fields);
+    let form = |name: &'static str, title: &str, fields: Markup| shown(machine, refusal, may, name, title, &fields);
     html! {
         section aria-labelledby="record" {
             h2 #record { "Record" }
+            (role_wanted(may, &address(&machine.name), "Recording something of this machine"))
             (form("done", "A task was done", html! {
                 (choice(refusal, "done", "task", "Task", "", &tasks))
                 (lines(refusal, "done", "used", "Used besides what the task names", "one supply in a line: ISO VG 32 light oil=2 ml"))
@@ -210,19 +213,15 @@ pub(super) fn section(machine: &OneMachine, glance: &Glance, refusal: &Refusal) 
 }
 
 /// A form that is folded up.
-fn shown(machine: &OneMachine, refusal: &Refusal, name: &str, title: &str, fields: &Markup) -> Markup {
-    let action = if name == LIMIT { format!("/limits/{}", encoded(&machine.name)) } else { address(&machine.name) };
-    html! {
-        details.form open[refusal.is_of(name)] {
-            summary { (title) }
-            form method="post" action=(action) {
-                input type="hidden" name="form" value=(name);
-                (fields)
-                (refusal.shown(name))
-                button { "Record it" }
-            }
-        }
-    }
+fn shown(machine: &OneMachine, refusal: &Refusal, may: &May, name: &str, title: &str, fields: &Markup) -> Markup {
+    let to = if name == LIMIT { format!("/limits/{}", encoded(&machine.name)) } else { address(&machine.name) };
+    let fields = html! {
+        input type="hidden" name="form" value=(name);
+        (fields)
+        (refusal.shown(name))
+        button { "Record it" }
+    };
+    Sending::to(&to).folded(may, title, refusal.is_of(name), fields)
 }
 
 /// When, and a note.

@@ -14,7 +14,9 @@ use super::super::super::app::App;
 use super::super::super::form::{Field, Refusal, Typed, choice};
 use super::super::super::frame::Around;
 use super::super::super::glance::{Glance, OneMachine};
+use super::super::super::guard::May;
 use super::super::super::reply::{Answer, Reply, encoded};
+use super::super::super::sending::{Sending, role_wanted};
 use super::super::super::upload::{Received, received};
 use super::super::before::materials;
 use super::super::machines::address;
@@ -79,18 +81,21 @@ pub(super) fn section(
     queue: &[Entry],
     now: &ZonedDateTime,
     refusal: &Refusal,
+    may: &May,
 ) -> Markup {
+    let form = |name: &str, title: &str, more: Markup| form(machine, glance, refusal, may, name, title, &more);
     html! {
         section aria-labelledby="runs" {
             h2 #runs { "Runs" }
             p { a href="/before" { "What a print would use up, before it starts" } }
-            (form(machine, glance, refusal, "run", "Book a run", html! {
+            (form("run", "Book a run", html! {
                 (Field { hint: "empty: it has just ended; else yesterday 14:10", ..Field::text("run", "when", "When it started") }.show(refusal))
                 (Field { hint: "empty: it ran to its end; else 40 %, layer 12, line 300", ..Field::text("run", "stop", "Where it stopped") }.show(refusal))
             }))
-            (form(machine, glance, refusal, "queue", "Queue a run", html! {
+            (form("queue", "Queue a run", html! {
                 (Field { hint: "empty: as soon as the machine is free; else friday, 28 Nov", ..Field::text("queue", "day", "Day") }.show(refusal))
             }))
+            (role_wanted(may, &send_address(machine), "Booking or queueing a run"))
             (queued(queue, now))
         }
     }
@@ -109,21 +114,30 @@ fn queued(queue: &[Entry], now: &ZonedDateTime) -> Markup {
     }
 }
 
-fn form(machine: &OneMachine, glance: &Glance, refusal: &Refusal, name: &str, title: &str, more: Markup) -> Markup {
-    html! {
-        details.form open[refusal.is_of(name)] {
-            summary { (title) }
-            form method="post" enctype="multipart/form-data" action=(format!("/runs/{}", encoded(&machine.name))) {
-                input type="hidden" name="form" value=(name);
-                (program_fields(glance, refusal, name))
-                (more)
-                (Field { hint: "the file's name if left empty", ..Field::text(name, "label", "Called") }.show(refusal))
-                (Field::text(name, "note", "Note").show(refusal))
-                (refusal.shown(name))
-                button { (title) }
-            }
-        }
-    }
+fn send_address(machine: &OneMachine) -> String {
+    format!("/runs/{}", encoded(&machine.name))
+}
+
+fn form(
+    machine: &OneMachine,
+    glance: &Glance,
+    refusal: &Refusal,
+    may: &May,
+    name: &str,
+    title: &str,
+    more: &Markup,
+) -> Markup {
+    let fields = html! {
+        input type="hidden" name="form" value=(name);
+        (program_fields(glance, refusal, name))
+        (more)
+        (Field { hint: "the file's name if left empty", ..Field::text(name, "label", "Called") }.show(refusal))
+        (Field::text(name, "note", "Note").show(refusal))
+        (refusal.shown(name))
+        button { (title) }
+    };
+    let to = send_address(machine);
+    Sending { brings_files: true, ..Sending::to(&to) }.folded(may, title, refusal.is_of(name), fields)
 }
 
 /// The fields that say what is printed: a file, or hours and grams; and of what.

@@ -97,15 +97,17 @@ impl<'a> Chart<'a> {
         Chart { rows: rows.collect(), glance: self.glance, days: self.days }
     }
 
-    /// Draws it, with the keepers' minutes below.
-    pub(super) fn draw(&self) -> Markup {
+    /// Draws it, with the keepers' minutes below, and how visits are moved for whoever may.
+    pub(super) fn draw(&self, moves: bool) -> Markup {
         let told = self.glance.told_minutes();
         let keepers: Vec<&str> = self.glance.keepers.iter().map(|one| one.keeper.name.as_str()).collect();
         html! {
             p.hint #chart-keys {
-                "Hatched, with its hours: queued runs keep the machine. With a script, drag a visit to another day, or onto a day of another keeper, or "
-                "pick it and press ← → for the day, ↑ ↓ for the keeper, Enter to keep it there, Escape to leave it, L to lock or free it. Without "
-                "one, do so below."
+                "Hatched, with its hours: queued runs keep the machine."
+                @if moves {
+                    " With a script, drag a visit to another day, or onto a day of another keeper, or pick it and press ← → for the day, ↑ ↓ for "
+                    "the keeper, Enter to keep it there, Escape to leave it, L to lock or free it. Without one, do so below."
+                }
             }
             p #chart-name { "Visits that people have been told of, min, and how many tasks fall due that are in none" }
             div.wide tabindex="0" role="region" aria-label="The round over the days" {

@@ -13,7 +13,9 @@ use super::super::super::app::App;
 use super::super::super::form::Typed;
 use super::super::super::frame::Around;
 use super::super::super::glance::Glance;
+use super::super::super::guard::May;
 use super::super::super::reply::{Answer, Failed, Reply};
+use super::super::super::sending::Sending;
 use super::Pairs;
 use crate::calendar::Calendar;
 use crate::commands::calendar::events;
@@ -53,7 +55,7 @@ pub(in super::super::super) async fn calendar(
 }
 
 /// The links of all keepers.
-pub(super) async fn section(app: &App, glance: &Glance) -> Result<Markup, Failed> {
+pub(super) async fn section(app: &App, glance: &Glance, may: &May) -> Result<Markup, Failed> {
     let feeds = app.ledger.feeds().await?;
     let secret_of = |keeper: &str| feeds.iter().find(|(of, _)| of.to_lowercase() == keeper.to_lowercase());
     Ok(html! {
@@ -70,15 +72,15 @@ pub(super) async fn section(app: &App, glance: &Glance) -> Result<Markup, Failed
                     p { a.long href={ "/calendar/" (secret) ".ics" } { "/calendar/" (secret) ".ics" } }
                 }
                 div.row {
-                    form method="post" action="/rounds/keepers/calendar" {
+                    (Sending::to("/rounds/keepers/calendar").show(may, html! {
                         input type="hidden" name="name" value=(name);
                         button.quiet { @if secret_of(name).is_some() { "Make a new link for " (name) } @else { "Make a link for " (name) } }
-                    }
+                    }))
                     @if secret_of(name).is_some() {
-                        form method="post" action="/rounds/keepers/calendar/revoke" {
+                        (Sending::to("/rounds/keepers/calendar/revoke").show(may, html! {
                             input type="hidden" name="name" value=(name);
                             button.quiet { "Take the link of " (name) " back" }
-                        }
+                        }))
                     }
                 }
             }

@@ -12,13 +12,18 @@ use super::super::super::app::App;
 use super::super::super::form::{Field, Refusal, Typed, choice, sentence};
 use super::super::super::frame::{Around, Page, Place};
 use super::super::super::glance::Glance;
+use super::super::super::guard::May;
 use super::super::super::reply::{Answer, Failed, Reply};
+use super::super::super::sending::{Sending, may_send, role_wanted};
 use super::super::records::entry_address;
 use super::{Pairs, feed};
 use crate::cli::{Command, Keeper, KeeperAway, KeeperRemove, KeeperSet, KeeperWord};
 use crate::words;
 
 const ADDRESS: &str = "/rounds/keepers";
+const SET: &str = "/rounds/keepers/set";
+const AWAY: &str = "/rounds/keepers/away";
+const REMOVE: &str = "/rounds/keepers/remove";
 
 pub(in super::super::super) async fn show(State(app): State<Arc<App>>, Extension(around): Extension<Around>) -> Answer {
     Ok(Reply::Page(page(&app, &around, &Refusal::default()).await?))
@@ -26,14 +31,16 @@ pub(in super::super::super) async fn show(State(app): State<Arc<App>>, Extension
 
 async fn page(app: &App, around: &Around, refusal: &Refusal) -> Result<Page, Failed> {
     let glance = app.glance().await?;
-    let feeds = feed::section(app, &glance).await?;
+    let may = &around.visitor.may;
+    let feeds = feed::section(app, &glance, may).await?;
     let body = html! {
         (table(&glance))
-        (set_form(&glance, refusal))
+        (role_wanted(may, SET, "Naming keepers and their days off"))
+        @if may_send(may, SET) { (set_form(&glance, refusal, may)) }
         @if !glance.keepers.is_empty() {
-            (away_form(&glance, refusal))
+            @if may_send(may, AWAY) { (away_form(&glance, refusal, may)) }
             (feeds)
-            (remove_form(&glance, refusal))
+            @if may_send(may, REMOVE) { (remove_form(&glance, refusal, may)) }
         }
     };
     Ok(Page::new(around, Place::Rounds, ADDRESS, "Keepers", body))
@@ -76,13 +83,13 @@ fn row(rostered: &Rostered, glance: &Glance) -> Markup {
     }
 }
 
-fn set_form(glance: &Glance, refusal: &Refusal) -> Markup {
+fn set_form(glance: &Glance, refusal: &Refusal, may: &May) -> Markup {
     const FORM: &str = "set";
     html! {
         section aria-labelledby="setting" {
             h2 #setting { "Name a keeper, or say anew what they have" }
             datalist #keeper-names { @for one in &glance.keepers { option value=(one.keeper.name) {} } }
-            form method="post" action="/rounds/keepers/set" {
+            (Sending::to(SET).show(may, html! {
                 (Field { required: true, ..Field::text(FORM, "name", "Name") }.show(refusal))
                 (Field { hint: "By weekday: mon-fri 60, sat 30. As they were if left empty.", ..Field::text(FORM, "minutes", "Minutes for care") }.show(refusal))
                 (Field { hint: "\"qualified\" is what builds ask for; several with commas between. As they were if left empty.",
@@ -90,7 +97,7 @@ fn set_form(glance: &Glance, refusal: &Refusal) -> Markup {
                 p { label { input type="checkbox" name="no-skills" checked[refusal.is_of(FORM) && refusal.typed.is_ticked("no-skills")]; " No skills any more" } }
                 (refusal.shown(FORM))
                 button { "Keep this" }
-            }
+            }))
         }
     }
 }
@@ -99,12 +106,12 @@ fn names(glance: &Glance) -> Vec<(String, String)> {
     glance.keepers.iter().map(|one| (one.keeper.name.clone(), one.keeper.name.clone())).collect()
 }
 
-fn away_form(glance: &Glance, refusal: &Refusal) -> Markup {
+fn away_form(glance: &Glance, refusal: &Refusal, may: &May) -> Markup {
     const FORM: &str = "away";
     html! {
         section aria-labelledby="days-off" {
             h2 #days-off { "Days off" }
-            form method="post" action="/rounds/keepers/away" {
+            (Sending::to(AWAY).show(may, html! {
                 (choice(refusal, FORM, "name", "Who", "", &names(glance)))
                 div.row {
                     (Field { kind: "date", required: true, ..Field::text(FORM, "from", "First day off") }.show(refusal))
@@ -113,21 +120,21 @@ fn away_form(glance: &Glance, refusal: &Refusal) -> Markup {
                 (Field::text(FORM, "why", "Why").show(refusal))
                 (refusal.shown(FORM))
                 button { "Keep the days free" }
-            }
+            }))
         }
     }
 }
 
-fn remove_form(glance: &Glance, refusal: &Refusal) -> Markup {
+fn remove_form(glance: &Glance, refusal: &Refusal, may: &May) -> Markup {
     const FORM: &str = "remove";
     html! {
         section aria-labelledby="going" {
             h2 #going { "Somebody goes" }
-            form method="post" action="/rounds/keepers/remove" {
+            (Sending::to(REMOVE).show(may, html! {
                 (choice(refusal, FORM, "name", "Who looks after machines no more", "", &names(glance)))
                 (refusal.shown(FORM))
                 button.quiet { "Record that they go" }
-            }
+            }))
         }
     }
 }

@@ -24,7 +24,9 @@ use super::super::desk::{self, Found};
 use super::super::form::{Refusal, Typed, sentence};
 use super::super::frame::{self, Around, Page, Place};
 use super::super::glance::Glance;
+use super::super::guard::May;
 use super::super::reply::{Answer, Failed, Reply};
+use super::super::sending::{Sending, may_send, role_wanted};
 use crate::cli::{self, Command, VisitAction};
 use crate::commands::plan::{Outlook, Price, ROUND_DAYS, spent_words};
 use crate::commands::visit::moved::{Wanted, wanted};
@@ -36,6 +38,12 @@ pub(super) use feed::{calendar, renew, revoke};
 pub(super) use keepers::{away, remove, set, show as keepers};
 pub(super) use plan::{ask, keep, leave, progress, show as plan};
 pub(super) use print::print;
+
+/// Where a plan is asked for.
+const PLAN: &str = "/rounds/plan";
+
+/// Where moves of visits are sent; which visit, the script says.
+const MOVE: &str = "/rounds/visits/0/move";
 
 /// Machines on one page.
 const ROWS: usize = 50;
@@ -169,17 +177,22 @@ async fn page(
     let n_pages = chart.rows.len().div_ceil(ROWS).max(1);
     let view = View { page: view.page.min(n_pages), ..view };
     let shown = chart.page(view.page, ROWS);
+    let may = &around.visitor.may;
     let body = html! {
         (frame::hatches())
-        (head(app, &glance, &outlook))
+        (head(app, &glance, &outlook, may))
         (steps(&view))
         @if shown.rows.is_empty() {
-            p { "Nobody has been told of a visit in these days, and nothing falls due. " a href="/rounds/plan" { "Plan" } "." }
+            p {
+                "Nobody has been told of a visit in these days, and nothing falls due."
+                @if may_send(may, PLAN) { " " a href=(PLAN) { "Plan" } "." }
+            }
         }
-        (shown.draw())
+        (shown.draw(may_send(may, MOVE)))
         (pages(&view, n_pages, chart.rows.len()))
-        (change(&view))
-        (visits::section(&shown, &view, refusal, typed, asked, outlook.any().map(AsRef::as_ref)))
+        (change(&view, may))
+        (role_wanted(may, MOVE, "Moving a visit, locking it or calling it off"))
+        (visits::section(&shown, &visits::Forms { view: &view, refusal, typed, asked, outlook: outlook.any().map(AsRef::as_ref), may }))
         (print::section())
     };
     let page = Page::new(around, Place::Rounds, "/rounds", "Round", body).with_script(&assets::ROUNDS);
@@ -187,7 +200,7 @@ async fn page(
 }
 
 /// What the round costs, and what the last plan was.
-fn head(app: &App, glance: &Glance, outlook: &Found<Outlook>) -> Markup {
+fn head(app: &App, glance: &Glance, outlook: &Found<Outlook>, may: &May) -> Markup {
     let today = glance.now.date();
     html! {
         @match outlook {
@@ -201,9 +214,9 @@ fn head(app: &App, glance: &Glance, outlook: &Found<Outlook>) -> Markup {
         @match app.desk.last_plan() {
             Some(last) => p {
                 "Last planned " (words::near_day(last.made.date(), today)) " at " (last.made.strftime("%H:%M")) ": "
-                (plan::costs(&last)) " " a href="/rounds/plan" { "Plan again" }
+                (plan::costs(&last)) @if may_send(may, PLAN) { " " a href=(PLAN) { "Plan again" } }
             },
-            None => p { a.button href="/rounds/plan" { "Plan again" } },
+            None => @if may_send(may, PLAN) { p { a.button href=(PLAN) { "Plan again" } } },
         }
     }
 }
@@ -235,16 +248,18 @@ fn pages(view: &View, n_pages: usize, n_rows: usize) -> Markup {
 }
 
 /// Where the script says what a move costs, and asks whether to keep it.
-fn change(view: &View) -> Markup {
+fn change(view: &View, may: &May) -> Markup {
     html! {
-        section #change aria-label="The change" hidden {
-            p #change-said role="status" {}
-            form method="post" .row {
-                input type="hidden" name="day";
-                input type="hidden" name="keeper";
-                (view.hidden())
-                button { "Keep it there" }
-                button.quiet type="button" { "Leave it where it was" }
+        @if may_send(may, MOVE) {
+            section #change aria-label="The change" hidden {
+                p #change-said role="status" {}
+                (Sending { class: "row", ..Sending::to(MOVE) }.show(may, html! {
+                    input type="hidden" name="day";
+                    input type="hidden" name="keeper";
+                    (view.hidden())
+                    button { "Keep it there" }
+                    button.quiet type="button" { "Leave it where it was" }
+                }))
             }
         }
     }

@@ -14,9 +14,11 @@ use super::super::super::assets;
 use super::super::super::desk::{self, Making, Proposal, Running};
 use super::super::super::form::{self, Field, Refusal, Typed, sentence};
 use super::super::super::frame::{Around, Page, Place};
+use super::super::super::guard::May;
 use super::super::super::reply::{Answer, Reply};
+use super::super::super::sending::{Sending, role_wanted};
 use super::super::machines;
-use super::Pairs;
+use super::{PLAN, Pairs};
 use crate::commands::plan::{self, Change, Changes};
 use crate::trouble::Trouble;
 use crate::words;
@@ -41,12 +43,13 @@ pub(in super::super::super) async fn show(
 
 fn page(app: &App, around: &Around, refusal: &Refusal, why: bool) -> Page {
     let making = app.desk.plan();
+    let may = &around.visitor.may;
     let body = html! {
         @match &making {
-            Making::Idle => (asking(refusal)),
-            Making::Running(running) => (waiting(app, running)),
-            Making::Ready(proposal) => { (self::proposal(proposal, refusal, why)) (asking(refusal)) }
-            Making::Failed(trouble) => { (form::trouble(trouble)) (asking(refusal)) }
+            Making::Idle => (asking(refusal, may)),
+            Making::Running(running) => (waiting(app, running, may)),
+            Making::Ready(proposal) => { (self::proposal(proposal, refusal, why, may)) (asking(refusal, may)) }
+            Making::Failed(trouble) => { (form::trouble(trouble)) (asking(refusal, may)) }
         }
     };
     let page = Page::new(around, Place::Rounds, "/rounds/plan", "Plan again", body).with_script(&assets::ROUNDS);
@@ -67,13 +70,13 @@ fn so_far(app: &App, running: &Running) -> String {
     format!("Planning {} for about {} s, since {gone} s.", words::count(running.days.into(), "days"), running.seconds)
 }
 
-fn asking(refusal: &Refusal) -> Markup {
+fn asking(refusal: &Refusal, may: &May) -> Markup {
     const FORM: &str = "plan";
     html! {
         section aria-labelledby="asking" {
             h2 #asking { "Plan anew" }
             p { "Locked visits stay where they are. Nobody is told of anything before you say so." }
-            form method="post" action="/rounds/plan" {
+            (Sending::to(PLAN).show(may, html! {
                 div.row {
                     (Field { value: USUAL_DAYS, kind: "number", ..Field::text(FORM, "days", "Days, from today on") }.show(refusal))
                     (Field { value: USUAL_SECONDS, kind: "number", hint: "At most 60. The longer, the nearer to the cheapest.",
@@ -81,16 +84,17 @@ fn asking(refusal: &Refusal) -> Markup {
                     button { "Seek a plan" }
                 }
                 (refusal.shown(FORM))
-            }
+            }))
+            (role_wanted(may, PLAN, "Planning"))
         }
     }
 }
 
-fn waiting(app: &App, running: &Running) -> Markup {
+fn waiting(app: &App, running: &Running, may: &May) -> Markup {
     html! {
         p.said #progress role="status" data-progress="/rounds/plan/progress" { (so_far(app, running)) }
         p { "This page shows the plan when it is there. You can go on with other things meanwhile." }
-        form method="post" action="/rounds/plan/leave" { button.quiet { "Leave it" } }
+        (Sending::to("/rounds/plan/leave").show(may, html! { button.quiet { "Leave it" } }))
     }
 }
 
@@ -108,7 +112,7 @@ pub(super) fn costs(proposal: &Proposal) -> String {
     }
 }
 
-fn proposal(proposal: &Proposal, refusal: &Refusal, why: bool) -> Markup {
+fn proposal(proposal: &Proposal, refusal: &Refusal, why: bool, may: &May) -> Markup {
     let Proposal { shop, round, seconds, made } = proposal;
     let changes = plan::changes(shop, round);
     let today = round.agenda.today;
@@ -128,8 +132,8 @@ fn proposal(proposal: &Proposal, refusal: &Refusal, why: bool) -> Markup {
             p { (Changes::count(&changes).counts()) }
             (refusal.shown("keep"))
             div.row {
-                form method="post" action="/rounds/plan/keep" { button { "Tell people" } }
-                form method="post" action="/rounds/plan/leave" { button.quiet { "Leave it" } }
+                (Sending::to("/rounds/plan/keep").show(may, html! { button { "Tell people" } }))
+                (Sending::to("/rounds/plan/leave").show(may, html! { button.quiet { "Leave it" } }))
             }
             (table(proposal, &changes))
             (unplaced(proposal))

@@ -5,20 +5,27 @@ use ledger::Told;
 use maud::{Markup, html};
 
 use super::super::super::form::{Field, Refusal, Typed, choice};
+use super::super::super::guard::May;
+use super::super::super::sending::Sending;
+use super::super::today::{visit_address, visit_words};
 use super::chart::{Chart, Row};
 use super::{Priced, View};
 use crate::commands::plan::Outlook;
 use crate::words;
 
+/// What the visits' forms are drawn with.
+pub(super) struct Forms<'a> {
+    pub(super) view: &'a View,
+    pub(super) refusal: &'a Refusal,
+    pub(super) typed: &'a Typed,
+    /// The visit whose move was asked the price of, and that.
+    pub(super) asked: Option<&'a (i64, Priced)>,
+    pub(super) outlook: Option<&'a Outlook>,
+    pub(super) may: &'a May,
+}
+
 /// The visits of the machines that are shown, by day.
-pub(super) fn section(
-    chart: &Chart<'_>,
-    view: &View,
-    refusal: &Refusal,
-    typed: &Typed,
-    asked: Option<&(i64, Priced)>,
-    outlook: Option<&Outlook>,
-) -> Markup {
+pub(super) fn section(chart: &Chart<'_>, forms: &Forms<'_>) -> Markup {
     let mut visits: Vec<&Told> = chart.rows.iter().flat_map(|row: &Row<'_>| row.visits.iter().copied()).collect();
     visits.sort_by_key(|told| (told.visit.day, told.id));
     let mut days: Vec<Date> = visits.iter().map(|told| told.visit.day).collect();
@@ -32,27 +39,15 @@ pub(super) fn section(
                 h2 #one-by-one { "Visits, day by day" }
                 @for day in days {
                     h3 { @if day == today { "Today" } @else { (words::weekday(day, today)) } }
-                    @for told in visits.iter().filter(|told| told.visit.day == day) {
-                        (visit(told, &Forms { view, refusal, typed, asked, keepers: &keepers, today, outlook }))
-                    }
+                    @for told in visits.iter().filter(|told| told.visit.day == day) { (visit(told, forms, &keepers, today)) }
                 }
             }
         }
     }
 }
 
-struct Forms<'a> {
-    view: &'a View,
-    refusal: &'a Refusal,
-    typed: &'a Typed,
-    asked: Option<&'a (i64, Priced)>,
-    keepers: &'a [(String, String)],
-    today: Date,
-    outlook: Option<&'a Outlook>,
-}
-
-fn visit(told: &Told, forms: &Forms<'_>) -> Markup {
-    let id = told.id;
+fn visit(told: &Told, forms: &Forms<'_>, keepers: &[(String, String)], today: Date) -> Markup {
+    let (id, may) = (told.id, forms.may);
     let visit = &told.visit;
     let asked = forms.asked.filter(|(asked, _)| *asked == id.0).map(|(_, priced)| priced);
     let [moving, off] = ["move", "off"].map(|form| format!("{form}-{id}"));
@@ -68,37 +63,37 @@ fn visit(told: &Told, forms: &Forms<'_>) -> Markup {
             }
             p { "Visit " (id) ": " (visit.tasks.join(" · ")) }
             p.row {
-                a.button href={ "/visits/" (id) } { "Start visit" }
+                a.button href=(visit_address(told)) { (visit_words(told, may)) }
                 a.step href={ "/visits/" (id) "/sheet" } { "Sheet" }
                 a.step href={ (forms.view.with(&format!("why={id}"))) "#visit-" (id) } { "Why each task is there" }
             }
             @if asks_why { (why(told, forms.outlook)) }
-            form method="post" action={ "/rounds/visits/" (id) "/move" } {
+            (Sending::to(&format!("/rounds/visits/{id}/move")).show(may, html! {
                 (forms.view.hidden())
                 input type="hidden" name="visit" value=(id);
                 div.row {
-                    (day_field(&moving, told, forms, asked.is_some()))
-                    (keeper_field(&moving, told, forms, asked.is_some()))
+                    (day_field(&moving, told, forms, asked.is_some(), today))
+                    (keeper_field(&moving, told, forms, asked.is_some(), keepers))
                     button.quiet formmethod="get" formaction={ "/rounds#visit-" (id) } { "What would it cost?" }
                     button { "Move it" }
                 }
                 @if let Some(priced) = asked { p.said role="status" { (priced.sentences().join(" ")) } }
                 (forms.refusal.shown(&moving))
-            }
+            }))
             @let lock = if visit.is_locked { "free" } else { "lock" };
-            form method="post" action={ "/rounds/visits/" (id) "/" (lock) } {
+            (Sending::to(&format!("/rounds/visits/{id}/{lock}")).show(may, html! {
                 (forms.view.hidden())
                 button.quiet { @if visit.is_locked { "Let planning move it" } @else { "Lock it where it is" } }
                 (forms.refusal.shown(&format!("{lock}-{id}")))
-            }
-            form method="post" action={ "/rounds/visits/" (id) "/off" } {
+            }))
+            (Sending::to(&format!("/rounds/visits/{id}/off")).show(may, html! {
                 (forms.view.hidden())
                 div.row {
                     (Field { required: true, ..Field::text(&off, "why", "Call it off, because") }.show(forms.refusal))
                     button.quiet { "Call it off" }
                 }
                 (forms.refusal.shown(&off))
-            }
+            }))
         }
     }
 }
@@ -122,18 +117,18 @@ fn why(told: &Told, outlook: Option<&Outlook>) -> Markup {
     }
 }
 
-fn day_field(form: &str, told: &Told, forms: &Forms<'_>, was_asked: bool) -> Markup {
+fn day_field(form: &str, told: &Told, forms: &Forms<'_>, was_asked: bool, today: Date) -> Markup {
     let usual = if was_asked { forms.typed.text("day") } else { told.visit.day.to_string() };
     let id = format!("{form}-day");
     html! {
         p.field {
             label for=(id) { "Day" }
-            input id=(id) name="day" type="date" min=(forms.today) value=(forms.refusal.value(form, "day", &usual)) required;
+            input id=(id) name="day" type="date" min=(today) value=(forms.refusal.value(form, "day", &usual)) required;
         }
     }
 }
 
-fn keeper_field(form: &str, told: &Told, forms: &Forms<'_>, was_asked: bool) -> Markup {
+fn keeper_field(form: &str, told: &Told, forms: &Forms<'_>, was_asked: bool, of: &[(String, String)]) -> Markup {
     let usual = if was_asked { forms.typed.text("keeper") } else { told.visit.keeper.clone() };
-    choice(forms.refusal, form, "keeper", "Keeper", &usual, forms.keepers)
+    choice(forms.refusal, form, "keeper", "Keeper", &usual, of)
 }

@@ -81,7 +81,7 @@ impl Scene {
     /// The page: the checklist while the visit is to be walked, and what came of it afterwards.
     async fn page(&self, app: &App, around: &Around, view: View, refusal: &Refusal) -> Result<Page, Failed> {
         let body = match self.told.stands() {
-            true => show::checklist(self, &self.sheet(app, None).await?, view, refusal),
+            true => show::checklist(self, &self.sheet(app, None).await?, view, refusal, &around.visitor.may),
             false => over::body(self, &over::booked(app, &self.told).await?, refusal),
         };
         Ok(Page::new(around, Place::Today, "", self.told.machine.clone(), body))

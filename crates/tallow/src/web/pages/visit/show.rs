@@ -7,6 +7,8 @@ use upkeep::build::{Caution, SignalWord};
 
 use super::super::super::assets;
 use super::super::super::form::{self, Field, Refusal, Typed};
+use super::super::super::guard::May;
+use super::super::super::sending::{Sending, role_wanted};
 use super::{FINISH, Scene, new_key, ticks};
 use crate::sheet::{self, Blank, Carry, Change, Stage, TaskStage, VisitSheet, What};
 use crate::words;
@@ -99,10 +101,11 @@ struct Draw<'a> {
     view: View,
     n_steps: usize,
     refusal: &'a Refusal,
+    may: &'a May,
 }
 
 /// The page below its heading.
-pub(super) fn checklist(scene: &Scene, sheet: &VisitSheet, view: View, refusal: &Refusal) -> Markup {
+pub(super) fn checklist(scene: &Scene, sheet: &VisitSheet, view: View, refusal: &Refusal, may: &May) -> Markup {
     let (steps, at_the_end) = steps(sheet);
     let view = match view {
         View::Here => {
@@ -111,7 +114,7 @@ pub(super) fn checklist(scene: &Scene, sheet: &VisitSheet, view: View, refusal: 
         View::Step(step) => View::Step(step.clamp(1, steps.len() + 1)),
         View::All => View::All,
     };
-    let draw = Draw { scene, sheet, view, n_steps: steps.len(), refusal };
+    let draw = Draw { scene, sheet, view, n_steps: steps.len(), refusal, may };
     let n_settled = steps.iter().filter(|step| outcome(scene, step).is_some()).count();
     html! {
         div #visit data-visit=(scene.told.id) data-size=(scene.size) data-news=(format!("/visits/{}/news", scene.told.id))
@@ -143,6 +146,7 @@ impl Draw<'_> {
             @if let Some(trouble) = self.refusal.trouble.as_ref().filter(|_| !self.has_place()) { (form::trouble(trouble)) }
             p.small { (sheet::ABOVE) " " a href=(format!("/visits/{number}/sheet")) { "On paper" } ", "
                 a href=(format!("/visits/{number}/sheet?paper=letter")) { "on letter paper" } "." }
+            (role_wanted(self.may, &self.address("marks"), "Walking it"))
             @if let Some(why) = not_to_be_run { p.stop { strong { "DO NOT RUN THIS MACHINE" } ": " (why) } }
             div #unsent.trouble role="status" hidden {}
             nav.views aria-label="How much is shown" {
@@ -152,6 +156,11 @@ impl Draw<'_> {
             }
             (self.lay_out())
         }
+    }
+
+    /// Where the visit's forms are sent.
+    fn address(&self, what: &str) -> String {
+        format!("/visits/{}/{what}", self.scene.told.id)
     }
 
     /// Whether what was refused is said at one of the page's forms.
@@ -244,10 +253,10 @@ impl Draw<'_> {
                 @if let Some(ticked) = ticked {
                     @if let Some(outcome) = &ticked.outcome {
                         p.outcome { strong { (outcome_words(outcome, &self.scene.glance.now)) } }
-                        form.mark method="post" action=(format!("/visits/{}/marks", self.scene.told.id)) {
+                        (Sending { class: "mark", ..Sending::to(&self.address("marks")) }.show(self.may, html! {
                             (self.hidden(number, task))
                             button.quiet name="do" value="open" { "Still to be done" }
-                        }
+                        }))
                     }
                     (said(ticked))
                 }
@@ -275,7 +284,7 @@ impl Draw<'_> {
                 .show(&Refusal::default())
         };
         html! {
-            form.mark method="post" action=(format!("/visits/{}/marks", self.scene.told.id)) {
+            (Sending { class: "mark", ..Sending::to(&self.address("marks")) }.show(self.may, html! {
                 (self.hidden(number, &task.name))
                 // What a key pressed in a field does: nothing is ticked by it.
                 button name="do" value="keep" hidden tabindex="-1" { "Keep" }
@@ -302,7 +311,7 @@ impl Draw<'_> {
                     (field("note", "Note", "", "text"))
                     p { button.quiet name="do" value="keep" { "Keep, not done yet" } }
                 }
-            }
+            }))
         }
     }
 
@@ -310,7 +319,7 @@ impl Draw<'_> {
         let name = photo_form_of(&stage.task.name);
         let id = format!("photo-{number}");
         html! {
-            form.photo method="post" enctype="multipart/form-data" action=(format!("/visits/{}/photos", self.scene.told.id)) {
+            (Sending { class: "photo", brings_files: true, ..Sending::to(&self.address("photos")) }.show(self.may, html! {
                 (self.hidden(number, &stage.task.name))
                 (self.refusal.shown(&name))
                 p.field {
@@ -319,7 +328,7 @@ impl Draw<'_> {
                 }
                 p.local role="status" {}
                 button.quiet { "Send the photo" }
-            }
+            }))
         }
     }
 
@@ -341,7 +350,7 @@ impl Draw<'_> {
                 (self.between(number))
                 (self.changes(number, at_the_end))
                 h2 tabindex="-1" { "Finish" }
-                form #finish method="post" action=(format!("/visits/{}/finish", scene.told.id)) {
+                (Sending { id: Some("finish"), ..Sending::to(&self.address("finish")) }.show(self.may, html! {
                     (self.hidden(number, ""))
                     div #left-out data-live {
                         @if !open.is_empty() { p { strong { "Neither done nor skipped." } " Say of each why it was not done, or go back and tick it." } }
@@ -358,7 +367,7 @@ impl Draw<'_> {
                     (self.refusal.shown(FINISH))
                     p.local role="status" {}
                     p.press { button.big { "Finish the visit" } }
-                }
+                }))
             }
         }
     }
