@@ -256,7 +256,8 @@ Examples:
 Examples:
   tallow serve
   tallow serve --listen 127.0.0.1:8080
-  tallow serve --listen 0.0.0.0:4630 --name print.hall.example --certificate hall.pem --key hall.key")]
+  tallow serve --listen 0.0.0.0:4630 --name print.hall.example --certificate hall.pem --key hall.key
+  tallow serve --public-address https://loft.example")]
     Serve(Serve),
     /// Who may sign in to a served shop, and what they may do
     #[command(after_help = "\
@@ -883,6 +884,9 @@ pub(crate) struct Serve {
     /// A name by which browsers call the server, besides its address
     #[arg(long = "name", value_name = "NAME")]
     pub(crate) names: Vec<String>,
+    /// Where people open the server, if another one stands before it: https://loft.example
+    #[arg(long, value_name = "ADDRESS")]
+    pub(crate) public_address: Option<String>,
     /// The server's certificate and those that vouch for it (PEM): everything goes encrypted
     #[arg(long, value_name = "FILE", requires = "key")]
     pub(crate) certificate: Option<PathBuf>,

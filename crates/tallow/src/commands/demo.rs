@@ -21,7 +21,7 @@ use crate::parallel;
 use crate::programs;
 use crate::progress::{Progress, Unit};
 use crate::trouble::Trouble;
-use crate::web;
+use crate::web::{self, Reached};
 
 pub(crate) async fn demo(context: &Context, args: &cli::Demo) -> Result<(), Trouble> {
     let place = context.demo_place()?;
@@ -42,7 +42,8 @@ pub(crate) async fn demo(context: &Context, args: &cli::Demo) -> Result<(), Trou
     if args.no_serve {
         return Ok(());
     }
-    web::serve(context, Some(ledger), free_address(), &[], None).await
+    let reached = Reached { address: free_address(), names: Vec::new(), tls: None, public: None };
+    web::serve(context, Some(ledger), reached).await
 }
 
 /// The usual address, or, where another server has it, any port that is free.

@@ -5,7 +5,7 @@ use std::net::SocketAddr;
 use crate::cli;
 use crate::context::Context;
 use crate::trouble::Trouble;
-use crate::web;
+use crate::web::{self, PublicAddress, Reached};
 
 pub(crate) async fn serve(context: &Context, args: &cli::Serve) -> Result<(), Trouble> {
     let address: SocketAddr = args.listen.parse().map_err(|_| {
@@ -16,6 +16,7 @@ pub(crate) async fn serve(context: &Context, args: &cli::Serve) -> Result<(), Tr
         (Some(certificate), Some(key)) => Some(web::encrypted_by(certificate, key)?),
         _ => None,
     };
+    let public = args.public_address.as_deref().map(PublicAddress::read).transpose()?;
     let ledger = context.open_if_there().await?;
-    web::serve(context, ledger, address, &args.names, tls).await
+    web::serve(context, ledger, Reached { address, names: args.names.clone(), tls, public }).await
 }

@@ -7,6 +7,7 @@
 mod act;
 mod api;
 mod app;
+mod asked;
 mod assets;
 mod desk;
 mod form;
@@ -42,6 +43,7 @@ use tower_http::timeout::{RequestBodyTimeoutLayer, TimeoutLayer};
 
 use self::app::App;
 use self::guard::Door;
+pub(crate) use self::guard::PublicAddress;
 pub(crate) use self::listen::encrypted_by;
 use crate::context::Context;
 use crate::trouble::Trouble;
@@ -56,6 +58,18 @@ const BODY_PAUSE: Duration = Duration::from_secs(15);
 /// How long an answer may take.
 const ANSWER: Duration = Duration::from_secs(120);
 
+/// How a server is reached.
+pub(crate) struct Reached {
+    /// The address and port at which it listens.
+    pub(crate) address: SocketAddr,
+    /// Names by which browsers call it, besides its address.
+    pub(crate) names: Vec<String>,
+    /// What encrypts its connections.
+    pub(crate) tls: Option<TlsAcceptor>,
+    /// Where people reach it, if another server stands before it.
+    pub(crate) public: Option<PublicAddress>,
+}
+
 /// Serves a shop until the process is told to end; where there is none yet, a page that makes one before.
 ///
 /// # Errors
@@ -63,11 +77,10 @@ const ANSWER: Duration = Duration::from_secs(120);
 pub(crate) async fn serve(
     context: &Context,
     ledger: Option<Ledger>,
-    address: SocketAddr,
-    names: &[String],
-    tls: Option<TlsAcceptor>,
+    Reached { address, names, tls, public }: Reached,
 ) -> Result<(), Trouble> {
-    let door = Door::new(address, names, tls.is_some());
+    let is_behind_another = public.is_some();
+    let door = Door::new(address, &names, tls.is_some(), public);
     let has_people = match &ledger {
         Some(ledger) => ledger.has_people().await?,
         None => false,
@@ -75,11 +88,12 @@ pub(crate) async fn serve(
     if !door.is_at_home() && !has_people {
         return Err(Trouble::refused("others could reach the server, and nobody has been set up who may sign in")
             .help("set somebody up: tallow person set NAME --role own")
-            .help("or listen at 127.0.0.1, without --name"));
+            .help("or listen at 127.0.0.1, without --name and --public-address"));
     }
     if !address.ip().is_loopback() && tls.is_none() {
         out::remark(
-            "Passwords will cross the network readably. Give --certificate and --key, or let a server before this one encrypt.",
+            "Passwords will cross the network readably. Give --certificate and --key, or listen at 127.0.0.1 behind a server that \
+             encrypts, and say so by --public-address.",
         );
     }
     let unheard = |error: std::io::Error| {
@@ -88,10 +102,13 @@ pub(crate) async fn serve(
     };
     let listener = TcpListener::bind(address).await.map_err(unheard)?;
     let bound = listener.local_addr().unwrap_or(address);
-    let scheme = if tls.is_some() { "https" } else { "http" };
     let host = names.first().map_or_else(|| bound.to_string(), |name| format!("{name}:{}", bound.port()));
     let what = ledger.as_ref().map_or("No shop yet, a page makes one", |ledger| ledger.shop().name.as_str());
-    context.out.line(format!("{what}: {scheme}://{host}/\nTo end: Ctrl-C"))?;
+    let from = match is_behind_another {
+        true => format!(", passed on to {bound}"),
+        false => String::new(),
+    };
+    context.out.line(format!("{what}: {}/{from}\nTo end: Ctrl-C", door.site_at(&host)))?;
     let (ledger, listener) = match ledger {
         Some(ledger) => (ledger, listener),
         None => {

@@ -23,6 +23,8 @@ pub(crate) enum Reply {
     Wait { page: Page, seconds: u64 },
     /// There is no such page; what there is instead.
     Missing(Page),
+    /// Its address can't be read; why.
+    Malformed(Page),
     /// Anything else: a picture, a file.
     Other(Box<Response>),
 }
@@ -45,6 +47,7 @@ impl IntoResponse for Reply {
             Reply::Page(page) => page.into_response(),
             Reply::Refused(page) => (StatusCode::UNPROCESSABLE_ENTITY, page).into_response(),
             Reply::Missing(page) => (StatusCode::NOT_FOUND, page).into_response(),
+            Reply::Malformed(page) => (StatusCode::BAD_REQUEST, page).into_response(),
             Reply::Other(response) => *response,
             Reply::Wait { page, seconds } => {
                 (StatusCode::TOO_MANY_REQUESTS, [(header::RETRY_AFTER, seconds.to_string())], page).into_response()

@@ -157,6 +157,8 @@ fn takes_gzip(headers: &HeaderMap) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use ledger::Role;
+
     use super::*;
 
     fn accepting(value: &'static str) -> HeaderMap {
@@ -175,7 +177,19 @@ mod tests {
     }
 
     fn key(name: &str) -> Key {
-        Key { address: "/".to_owned(), name: Some(name.to_owned()), may: May::Nothing }
+        Key { address: "/".to_owned(), name: Some(name.to_owned()), may: May::Role(Role::Look) }
+    }
+
+    #[test]
+    fn a_page_is_kept_for_one_role() {
+        let shelf = Shelf::default();
+        let of = (News { revisions: 1, descriptions: 1 }, jiff::civil::date(2026, 11, 25));
+        shelf.spot(of, key("one")).set(vec![1]).expect("an empty spot");
+        assert!(shelf.spot(of, key("one")).initialized());
+        for role in [Role::Record, Role::Plan, Role::Own] {
+            let other = Key { may: May::Role(role), ..key("one") };
+            assert!(!shelf.spot(of, other).initialized(), "{role:?}");
+        }
     }
 
     #[test]

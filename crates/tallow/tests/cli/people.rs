@@ -56,6 +56,9 @@ fn others_reach_a_shop_only_once_somebody_has_been_set_up() {
     let help = &["nobody has been set up", "tallow person set NAME --role own"];
     shop.refused("serve --listen 0.0.0.0:0", help);
     shop.refused("serve --listen 127.0.0.1:0 --name print.hall.example", help);
+    shop.refused("serve --listen 127.0.0.1:0 --public-address https://loft.example", help);
+    let help = &["\"loft.example\" has no https://", "--public-address https://loft.example"];
+    shop.refused("serve --listen 127.0.0.1:0 --public-address loft.example", help);
     shop.write("not.pem", "no certificate");
     shop.refused("serve --listen 127.0.0.1:0 --certificate not.pem --key not.pem", &["not.pem"]);
 }

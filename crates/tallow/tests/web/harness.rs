@@ -88,7 +88,11 @@ impl Shop {
             .expect("tallow starts");
         let mut lines = BufReader::new(child.stdout.take().expect("a pipe")).lines();
         let line = lines.next().expect("a line").expect("UTF-8");
-        let address = line.split_whitespace().find(|word| word.starts_with("http")).expect("an address");
+        // Behind another server it names that one first, and last where it listens itself.
+        let address = match line.split_once(", passed on to ") {
+            Some((_, own)) => format!("http://{own}"),
+            None => line.split_whitespace().find(|word| word.starts_with("http")).expect("an address").to_owned(),
+        };
         Server {
             address: address.trim_end_matches('/').to_owned(),
             child,

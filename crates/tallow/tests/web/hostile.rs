@@ -150,6 +150,34 @@ fn no_address_leads_out_of_the_server_or_into_its_innards() {
 }
 
 #[test]
+fn an_address_that_can_not_be_read_is_told_in_a_page_with_a_way_on() {
+    let server = Shop::demo().serve();
+    for (address, words) in [
+        ("/visits/abc", "the address has &quot;abc&quot; where the number of something belongs"),
+        ("/visits/1/photos/x", "the address has &quot;x&quot; where"),
+        ("/visits/99999999999999999999", "the address has &quot;99999999999999999999&quot; where"),
+        ("/visits/%3Cb%3E/sheet", "the address has &quot;&lt;b&gt;&quot; where"),
+        ("/machines/%ff", "that are no text (UTF-8)"),
+        ("/machines/bowline/%C3%28", "that are no text (UTF-8)"),
+        ("/stores/item/%ff", "that are no text (UTF-8)"),
+    ] {
+        let heard = get(address).to(&server);
+        let body = heard.body.replace("The address", "the address");
+        assert_eq!(heard.status, 400, "{address}: {body}");
+        assert!(body.contains(words), "{address}: {body}");
+        assert!(body.contains("See whether the whole address was copied"), "{address}");
+        assert!(body.contains("<h1>No such address</h1>") && body.contains("href=\"/machines\""), "{address}");
+    }
+    let priced = get("/rounds/price?visit=x").to(&server);
+    assert_eq!((priced.status, priced.body.starts_with("No visit was named.")), (422, true), "{}", priced.body);
+    // What says where in a list one looks is no order: a list that has no such place is shown from its beginning.
+    for address in ["/machines?page=x", "/rounds?page=x&from=y", "/stores?page=-1", "/machines?%ff=%ff"] {
+        assert_eq!(get(address).to(&server).status, 200, "{address}");
+    }
+    assert_eq!(get("/records?from=x").to(&server).status, 422);
+}
+
+#[test]
 fn harmful_text_in_forms_is_text() {
     let shop = peopled();
     let server = shop.serve();

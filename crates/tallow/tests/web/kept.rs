@@ -46,3 +46,21 @@ fn a_kept_page_is_the_same_packed_and_plain() {
     GzDecoder::new(packed.bytes.as_slice()).read_to_string(&mut page).expect("gzip that is whole");
     assert_eq!(page, plain.body);
 }
+
+#[test]
+fn a_kept_page_shows_the_forms_of_the_role_that_somebody_has_now() {
+    let shop = peopled();
+    let server = shop.serve();
+    let has_form = || {
+        let cookie = signed_in(&server, "look");
+        let page = || get("/machines/bowline").with("cookie", &cookie).to(&server).body;
+        let both = [page(), page()].map(|page| page.contains("action=\"/machines/bowline\""));
+        assert_eq!(both[0], both[1], "drawn and kept");
+        both[0]
+    };
+    assert!(!has_form());
+    shop.run(&["person", "set", "look", "--role", "record"]);
+    assert!(has_form());
+    shop.run(&["person", "set", "look", "--role", "look"]);
+    assert!(!has_form());
+}

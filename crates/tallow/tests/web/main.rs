@@ -16,6 +16,7 @@ mod money;
 mod pages;
 mod plain;
 mod records;
+mod roles;
 mod rounds;
 mod shop;
 mod stores;

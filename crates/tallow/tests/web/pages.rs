@@ -6,10 +6,10 @@ use fantoccini::Client;
 use serde_json::{Value, json};
 
 use crate::harness::{Browser, DESK, PHONE, Shop};
-use crate::who::peopled;
+use crate::who::{PASSWORD, peopled};
 
 /// The pages by address and name.
-const PAGES: [(&str, &str); 28] = [
+pub(crate) const PAGES: [(&str, &str); 28] = [
     ("/", "today"),
     ("/shop/people", "people"),
     ("/sign-in", "sign-in-home"),
@@ -108,9 +108,27 @@ async fn no_page_breaks_a_rule_of_accessibility_by_day_or_by_night_on_a_phone_or
     }
     let guarded = peopled();
     let server = guarded.serve();
-    let browser = Browser::open(PHONE).await;
-    browser.go(&server.page("/sign-in")).await;
-    wrong.extend(violations(&browser.client, &axe).await);
-    browser.close().await;
+    for scheme in ["light", "dark"] {
+        let browser = Browser::open(PHONE).await;
+        let features = json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] });
+        browser.tell_browser("Emulation.setEmulatedMedia", features).await;
+        browser.go(&server.page("/sign-in")).await;
+        browser.shows("Sign in to Pattern loft").await;
+        let found = violations(&browser.client, &axe).await;
+        wrong.extend(found.into_iter().map(|one| format!("sign-in {scheme}: {one}")));
+        // Pages are other pages where their forms fall away.
+        browser.fill("Name", "look").await;
+        browser.fill("Password", PASSWORD).await;
+        browser.press("Sign in").await;
+        browser.shows("Sign out").await;
+        let pages =
+            ["/", "/machines/bowline", "/rounds", "/rounds/plan", "/shop", "/shop/builds/edit?build=moving-bed"];
+        for address in pages.into_iter().chain([&*all]) {
+            browser.go(&server.page(address)).await;
+            let found = violations(&browser.client, &axe).await;
+            wrong.extend(found.into_iter().map(|one| format!("{address} for look, {scheme}: {one}")));
+        }
+        browser.close().await;
+    }
     assert!(wrong.is_empty(), "{} violations:\n{}", wrong.len(), wrong.join("\n"));
 }

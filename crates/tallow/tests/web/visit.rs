@@ -2,10 +2,12 @@
 
 use std::time::{Duration, Instant};
 
+use base64::prelude::{BASE64_STANDARD, Engine};
 use fantoccini::Locator;
 use serde_json::{Value, json};
 
 use crate::harness::{Browser, PHONE, Server, Shop};
+use crate::plain::{get, send};
 
 /// The most taps from the scanned code to the booked visit of six tasks and one reading.
 const MOST_TAPS: usize = 12;
@@ -494,6 +496,119 @@ async fn a_timer_counts_down_goes_on_over_a_reload_and_says_in_words_that_it_is_
     let words =
         format!("The time for {} is over. Read the temperature, do not feel it.", what.as_str().expect("words"));
     assert_eq!(said, json!(["status", words]));
+    browser.close().await;
+}
+
+/// A picture of one pixel (PNG, W3C 3rd edition), which every browser shows.
+const PIXEL: &str = "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg==";
+
+#[test]
+fn a_visit_takes_twenty_four_photos_and_says_what_to_do_instead_of_one_more() {
+    let shop = Shop::demo();
+    let visit = visit(&shop);
+    let server = shop.serve();
+    let photo = BASE64_STANDARD.decode(PIXEL).expect("base 64");
+    let address = format!("/visits/{}/photos", visit.number);
+    let add = |key: usize| {
+        let mut body = format!(
+            "--edge\r\ncontent-disposition: form-data; name=\"task\"\r\n\r\n{}\r\n\
+             --edge\r\ncontent-disposition: form-data; name=\"key\"\r\n\r\nkey-{key}\r\n\
+             --edge\r\ncontent-disposition: form-data; name=\"photo\"; filename=\"seen.png\"\r\n\r\n",
+            visit.tasks[0]
+        )
+        .into_bytes();
+        body.extend_from_slice(&photo);
+        body.extend_from_slice(b"\r\n--edge--\r\n");
+        send(&address, "multipart/form-data; boundary=edge", body).to(&server)
+    };
+    for key in 1..=24 {
+        assert_eq!(add(key).status, 303, "photo {key}");
+    }
+    let refused = add(25);
+    assert_eq!(refused.status, 422);
+    for words in ["The visit has 24 photos, and takes no more.", "can be said in a note."] {
+        assert!(refused.body.contains(words), "{words}: {}", refused.body);
+    }
+    assert_eq!(add(24).status, 303, "one that is there is no 25th");
+    assert_eq!(get(&format!("{address}/24")).to(&server).status, 200);
+    assert_eq!(get(&format!("{address}/25")).to(&server).status, 404);
+}
+
+#[tokio::test]
+async fn what_one_tab_keeps_another_sends_once_and_both_show_it() {
+    let shop = Shop::demo();
+    let visit = visit(&shop);
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    let page = format!("{}?all=yes", visit.page(&server));
+    browser.go(&page).await;
+    let first = browser.client.window().await.expect("a tab");
+    let second = browser.client.new_window(true).await.expect("another tab").handle;
+    // The one has no connection, the other has.
+    browser.connected(false).await;
+    browser.tap("#step-1 button[value=done]").await;
+    browser.until_shown("not yet sent").await;
+    browser.client.switch_to_window(second.clone()).await.expect("it is there");
+    browser.go(&page).await;
+    browser.until("return document.querySelector('#step-1').dataset.state === 'done'").await;
+    browser.tap("#step-2 button[value=done]").await;
+    browser.until("return document.getElementById('progress').textContent.startsWith('2 ')").await;
+    assert_eq!(
+        browser.ask("return Object.keys(localStorage).filter((key) => key.startsWith('tallow-visit-'))").await,
+        json!([])
+    );
+    browser.client.switch_to_window(first.clone()).await.expect("it is there");
+    browser.connected(true).await;
+    browser.until("return document.getElementById('progress').textContent.startsWith('2 ')").await;
+    browser.until("return document.getElementById('unsent').hidden").await;
+    for step in 3..=visit.tasks.len() {
+        browser.tap(&format!("#step-{step} button[value=done]")).await;
+    }
+    browser.until("return !document.getElementById('left-out').textContent.includes('Neither')").await;
+    browser.tap(FINISH).await;
+    browser.until_shown("Finished").await;
+    browser.client.switch_to_window(second).await.expect("it is there");
+    browser.until_shown("Finished").await;
+    let booked = visit.booked(&shop);
+    for task in &visit.tasks {
+        assert_eq!(count(&booked, task), 1, "{task}: {booked:#?}");
+    }
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn a_browser_that_keeps_no_photos_walks_a_visit_and_sends_them_at_once() {
+    let shop = Shop::demo();
+    let visit = visit(&shop);
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    let without = json!({ "source": "Object.defineProperty(window, 'indexedDB', { value: undefined })" });
+    browser.tell_browser("Page.addScriptToEvaluateOnNewDocument", without).await;
+    browser.go(&format!("{}?all=yes", visit.page(&server))).await;
+    assert_eq!(browser.ask("return typeof indexedDB").await, "undefined");
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("seen.png");
+    std::fs::write(&file, BASE64_STANDARD.decode(PIXEL).expect("base 64")).expect("written");
+    let choose = || async {
+        let input = browser.client.find(Locator::Css("#photo-1")).await.expect("a field");
+        input.send_keys(file.to_str().expect("UTF-8")).await.expect("chosen");
+    };
+    browser.connected(false).await;
+    choose().await;
+    browser.until_shown("this browser keeps no photos: it is not sent").await;
+    browser.connected(true).await;
+    browser.tap("#step-1 form.photo button").await;
+    browser.until("return document.querySelectorAll('#state-1 img').length === 1").await;
+    for step in 1..=visit.tasks.len() {
+        browser.tap(&format!("#step-{step} button[value=done]")).await;
+    }
+    browser.until("return !document.getElementById('left-out').textContent.includes('Neither')").await;
+    browser.tap(FINISH).await;
+    browser.until_shown("Finished").await;
+    let booked = visit.booked(&shop);
+    for task in &visit.tasks {
+        assert_eq!(count(&booked, task), 1, "{task}: {booked:#?}");
+    }
     browser.close().await;
 }
 

@@ -4,6 +4,7 @@ use std::net::{IpAddr, SocketAddr};
 
 use axum::http::{HeaderMap, HeaderName, Method, header};
 
+use super::public::PublicAddress;
 use super::text;
 use crate::trouble::Trouble;
 
@@ -12,14 +13,18 @@ use crate::trouble::Trouble;
 pub(crate) struct Door {
     names: Vec<String>,
     is_at_home: bool,
-    is_encrypted: bool,
+    encrypts: bool,
+    public: Option<PublicAddress>,
 }
 
 impl Door {
-    /// A server that listens at `address` and goes by `names` besides.
-    pub(crate) fn new(address: SocketAddr, names: &[String], is_encrypted: bool) -> Door {
-        let names: Vec<String> = names.iter().map(|name| name.trim_end_matches('.').to_lowercase()).collect();
-        Door { is_at_home: address.ip().is_loopback() && names.is_empty(), names, is_encrypted }
+    /// A server that listens at `address`, goes by `names` besides and itself encrypts or not. Where another one stands before
+    /// it, people reach it at `public` alone.
+    pub(crate) fn new(address: SocketAddr, names: &[String], encrypts: bool, public: Option<PublicAddress>) -> Door {
+        let public_name = public.as_ref().map(PublicAddress::host);
+        let names = names.iter().map(String::as_str).chain(public_name);
+        let names: Vec<String> = names.map(|name| name.trim_end_matches('.').to_lowercase()).collect();
+        Door { is_at_home: address.ip().is_loopback() && names.is_empty(), names, encrypts, public }
     }
 
     /// Whether only its own machine can reach it: it then asks nobody who they are until somebody has been set up.
@@ -27,9 +32,21 @@ impl Door {
         self.is_at_home
     }
 
-    /// Whether all that goes through it is encrypted.
+    /// Whether all that people send to it is encrypted on its way.
     pub(crate) fn is_encrypted(&self) -> bool {
-        self.is_encrypted
+        self.public.as_ref().map_or(self.encrypts, PublicAddress::is_encrypted)
+    }
+
+    /// The address of this server, without a slash at its end, for whoever sent these headers.
+    pub(crate) fn site(&self, headers: &HeaderMap) -> String {
+        // OK to have none: who names no host is not let in.
+        self.site_at(text(headers, header::HOST).unwrap_or_default())
+    }
+
+    /// The address of this server for whoever calls it `host`.
+    pub(crate) fn site_at(&self, host: &str) -> String {
+        let scheme = if self.encrypts { "https" } else { "http" };
+        self.public.as_ref().map_or_else(|| format!("{scheme}://{host}"), |public| public.origin().to_owned())
     }
 
     /// Why a request is not let in, whoever asks; `None` where it is.
@@ -43,18 +60,19 @@ impl Door {
             );
         }
         let changes = !matches!(*method, Method::GET | Method::HEAD | Method::OPTIONS);
-        (changes && self.is_from_elsewhere(headers, host))
-            .then(|| Trouble::refused("a page of another site asked for this").help("do it on a page of this server"))
+        (changes && self.is_from_elsewhere(headers, host)).then(|| {
+            Trouble::refused("a page of another site asked for this")
+                .help(format!("do it on a page of this server, which is {}", self.site_at(host)))
+        })
     }
 
     /// Whether a browser says that the request comes from another site's page. What is no browser says nothing, and carries
     /// no cookie that somebody else could use.
     fn is_from_elsewhere(&self, headers: &HeaderMap, host: &str) -> bool {
-        let scheme = if self.is_encrypted { "https://" } else { "http://" };
-        // Where the name is its own but somebody else encrypts, the browser's scheme is not the server's.
         let is_own = |origin: &str| {
-            origin.strip_prefix(scheme) == Some(host)
-                || !self.names.is_empty() && origin.strip_prefix("https://") == Some(host)
+            // Where the name is its own but somebody else encrypts, the browser's scheme is not the server's.
+            let may_be_encrypted = self.public.is_none() && !self.names.is_empty();
+            origin == self.site_at(host) || may_be_encrypted && origin.strip_prefix("https://") == Some(host)
         };
         let site = text(headers, HeaderName::from_static("sec-fetch-site"));
         match (site, text(headers, header::ORIGIN)) {
@@ -91,11 +109,11 @@ mod tests {
     }
 
     fn at_home() -> Door {
-        Door::new("127.0.0.1:4630".parse().unwrap(), &[], false)
+        Door::new("127.0.0.1:4630".parse().unwrap(), &[], false, None)
     }
 
     fn hall(is_encrypted: bool) -> Door {
-        Door::new("0.0.0.0:4630".parse().unwrap(), &["Print.hall.example".to_owned()], is_encrypted)
+        Door::new("0.0.0.0:4630".parse().unwrap(), &["Print.hall.example".to_owned()], is_encrypted, None)
     }
 
     #[test]
@@ -141,10 +159,32 @@ mod tests {
     }
 
     #[test]
+    fn a_server_behind_another_is_the_address_that_it_was_told_and_no_other() {
+        let public = PublicAddress::read("https://loft.example").unwrap();
+        let door = Door::new("127.0.0.1:4630".parse().unwrap(), &[], false, Some(public));
+        assert!(!door.is_at_home(), "others reach it");
+        assert!(door.is_encrypted());
+        let own = ("origin", "https://loft.example");
+        // A server before this one may tell the name that it was called by, or its own for this one.
+        for host in ["loft.example", "127.0.0.1:4630", "localhost:4630"] {
+            assert_eq!(door.site_at(host), "https://loft.example");
+            assert!(asked(&door, "POST", &[("host", host), own]), "{host}");
+            for other in ["http://loft.example", "https://loft.example:8443", "http://127.0.0.1:4630"] {
+                assert!(!asked(&door, "POST", &[("host", host), ("origin", other)]), "{host} {other}");
+            }
+            let claims = [("x-forwarded-proto", "https"), ("x-forwarded-host", "example.org")];
+            let forged = [("host", host), ("origin", "https://example.org"), claims[0], claims[1]];
+            assert!(!asked(&door, "POST", &forged), "what a request says of itself is not believed");
+        }
+        assert!(!asked(&door, "GET", &[("host", "example.org"), ("x-forwarded-host", "loft.example")]));
+    }
+
+    #[test]
     fn a_server_that_goes_by_a_name_can_be_reached_by_others() {
         assert!(at_home().is_at_home());
         assert!(!hall(true).is_at_home());
-        let behind_another = Door::new("127.0.0.1:4630".parse().unwrap(), &["print.hall.example".to_owned()], false);
+        let behind_another =
+            Door::new("127.0.0.1:4630".parse().unwrap(), &["print.hall.example".to_owned()], false, None);
         assert!(!behind_another.is_at_home());
     }
 }

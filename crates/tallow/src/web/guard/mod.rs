@@ -6,6 +6,7 @@
 //! (`door`). Who asks is told by a cookie or a token (`session`); each route says which role it needs ([`needs`]).
 
 mod door;
+mod public;
 mod session;
 mod waits;
 
@@ -19,6 +20,7 @@ use axum::response::{IntoResponse, Response};
 use ledger::Role;
 
 pub(crate) use self::door::Door;
+pub(crate) use self::public::PublicAddress;
 pub(crate) use self::session::{forget, idle_since, start};
 pub(crate) use self::waits::Waits;
 use super::app::{App, BY};

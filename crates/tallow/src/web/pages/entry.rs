@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::{Extension, Form};
 use jiff::ZonedDateTime;
 use ledger::{Kind, Ledger};
@@ -13,6 +13,7 @@ use upkeep::{Entry, EntryId, Event, Usage, amount};
 
 use super::super::act::{act, said as answered};
 use super::super::app::App;
+use super::super::asked::Path;
 use super::super::form::{Field, Refusal, Typed, choice};
 use super::super::frame::{Around, Page, Place};
 use super::super::guard::May;

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use axum::Extension;
 use axum::extract::{Query, State};
-use axum::http::{HeaderMap, header};
+use axum::http::HeaderMap;
 use maud::{Markup, html};
 use qrcode::{Color, EcLevel, QrCode};
 
@@ -32,8 +32,7 @@ pub(crate) async fn show(
     let (shown, turn) = pages(&machines, &asked, MOST, "/labels");
     let size = if asked.text("size") == "40" { "40" } else { "30" };
     let paper = if asked.text("paper") == "letter" { "letter" } else { "a4" };
-    let scheme = if app.door.is_encrypted() { "https" } else { "http" };
-    let host = headers.get(header::HOST).and_then(|host| host.to_str().ok()).unwrap_or_default();
+    let site = app.door.site(&headers);
     let body = html! {
         form.no-print method="get" action="/labels" {
             div.row {
@@ -42,11 +41,11 @@ pub(crate) async fn show(
                 (choice(&Refusal::default(), "labels", "paper", "Paper", paper, &[("a4".into(), "A4".into()), ("letter".into(), "Letter".into())]))
                 button.quiet { "Show" }
             }
-            p { "Print this page, cut the labels out, and stick each on its machine. A phone's camera opens the machine's page at " strong { (scheme) "://" (host) } "." }
+            p { "Print this page, cut the labels out, and stick each on its machine. A phone's camera opens the machine's page at " strong { (site) } "." }
         }
         @if shown.is_empty() { p { "No machine has such a name." } }
         div class=(format!("labels mm{size} {paper}")) {
-            @for machine in shown { (label(&machine.name, &format!("{scheme}://{host}{}", address(&machine.name)))) }
+            @for machine in shown { (label(&machine.name, &format!("{site}{}", address(&machine.name)))) }
         }
         (turn)
     };

@@ -11,13 +11,14 @@ mod tasks;
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Query, State};
 use jiff::ZonedDateTime;
 use maud::{Markup, html};
 use motion::Quantity;
 use upkeep::amount;
 
 use super::super::app::App;
+use super::super::asked::Path;
 use super::super::form::{Refusal, Typed};
 use super::super::frame::{self, Around, Page, Place};
 use super::super::glance::{Glance, OneMachine};

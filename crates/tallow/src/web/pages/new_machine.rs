@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use axum::extract::{Path, Query, State};
+use axum::extract::{Query, State};
 use axum::http::{HeaderValue, header};
 use axum::response::IntoResponse;
 use axum::{Extension, Form};
@@ -16,6 +16,7 @@ use upkeep::{Build, build::shipped};
 
 use super::super::act::act;
 use super::super::app::App;
+use super::super::asked::Path;
 use super::super::form::{Field, Refusal, Typed, trouble};
 use super::super::frame::{self, Around, Page, Place};
 use super::super::picture;

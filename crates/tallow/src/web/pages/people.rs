@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::http::HeaderMap;
 use axum::{Extension, Form};
 use jiff::Timestamp;
@@ -11,6 +11,7 @@ use maud::{Markup, html};
 
 use super::super::act::{act, said};
 use super::super::app::App;
+use super::super::asked::Path;
 use super::super::form::{self, Field, Refusal, Typed};
 use super::super::frame::{Around, Page, Place};
 use super::super::guard::{self, May};

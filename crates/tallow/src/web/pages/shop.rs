@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::{Extension, Form};
 use ledger::{Filter, Kind, Listed};
 use maud::{Markup, html};
@@ -14,6 +14,7 @@ use upkeep::{Event, MaterialClass, Prices, Rates, amount};
 
 use super::super::act::act;
 use super::super::app::App;
+use super::super::asked::Path;
 use super::super::form::{Field, Refusal, Typed, trouble};
 use super::super::frame::{Around, Page, Place};
 use super::super::glance::Glance;

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use axum::extract::{Path, Query, State};
+use axum::extract::{Query, State};
 use axum::{Extension, Form};
 use jiff::ToSpan;
 use jiff::civil::Date;
@@ -14,6 +14,7 @@ use upkeep::stores::Line;
 
 use super::super::act::{act, said};
 use super::super::app::App;
+use super::super::asked::Path;
 use super::super::desk::{self, Found, USUAL_REVIEW_DAYS};
 use super::super::form::{Field, Refusal, Typed, sentence};
 use super::super::frame::{Around, Page, Place};

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Query, State};
 use jiff::ZonedDateTime;
 use jiff::civil::Date;
 use ledger::{Filter, Kind, Ledger, Listed};
@@ -16,6 +16,7 @@ use upkeep::{Build, Event, Since, part_meters};
 
 use super::super::super::act::here;
 use super::super::super::app::App;
+use super::super::super::asked::Path;
 use super::super::super::form::Typed;
 use super::super::super::frame::{self, Around, Page, Place};
 use super::super::super::glance::OneMachine;

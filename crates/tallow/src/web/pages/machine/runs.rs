@@ -4,13 +4,14 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::extract::{Multipart, Path, State};
+use axum::extract::{Multipart, State};
 use jiff::ZonedDateTime;
 use maud::{Markup, html};
 use upkeep::{Entry, Event};
 
 use super::super::super::act::{act_with, said};
 use super::super::super::app::App;
+use super::super::super::asked::Path;
 use super::super::super::form::{Field, Refusal, Typed, choice};
 use super::super::super::frame::Around;
 use super::super::super::glance::{Glance, OneMachine};

@@ -4,12 +4,13 @@ use std::sync::Arc;
 
 use axum::Extension;
 use axum::Form;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::IntoResponse;
 use maud::{Markup, html};
 
 use super::super::super::app::App;
+use super::super::super::asked::Path;
 use super::super::super::form::Typed;
 use super::super::super::frame::Around;
 use super::super::super::glance::Glance;
@@ -55,7 +56,7 @@ pub(in super::super::super) async fn calendar(
 }
 
 /// The links of all keepers.
-pub(super) async fn section(app: &App, glance: &Glance, may: &May) -> Result<Markup, Failed> {
+pub(super) async fn section(app: &App, glance: &Glance, site: &str, may: &May) -> Result<Markup, Failed> {
     let feeds = app.ledger.feeds().await?;
     let secret_of = |keeper: &str| feeds.iter().find(|(of, _)| of.to_lowercase() == keeper.to_lowercase());
     Ok(html! {
@@ -69,7 +70,7 @@ pub(super) async fn section(app: &App, glance: &Glance, may: &May) -> Result<Mar
                 @let name = &one.keeper.name;
                 h3 { (name) }
                 @if let Some((_, secret)) = secret_of(name) {
-                    p { a.long href={ "/calendar/" (secret) ".ics" } { "/calendar/" (secret) ".ics" } }
+                    p { a.long href={ "/calendar/" (secret) ".ics" } { (site) "/calendar/" (secret) ".ics" } }
                 }
                 div.row {
                     (Sending::to("/rounds/keepers/calendar").show(may, html! {

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use axum::extract::State;
+use axum::http::HeaderMap;
 use axum::{Extension, Form};
 use maud::{Markup, html};
 use upkeep::shop::{Rostered, week};
@@ -25,14 +26,18 @@ const SET: &str = "/rounds/keepers/set";
 const AWAY: &str = "/rounds/keepers/away";
 const REMOVE: &str = "/rounds/keepers/remove";
 
-pub(in super::super::super) async fn show(State(app): State<Arc<App>>, Extension(around): Extension<Around>) -> Answer {
-    Ok(Reply::Page(page(&app, &around, &Refusal::default()).await?))
+pub(in super::super::super) async fn show(
+    State(app): State<Arc<App>>,
+    Extension(around): Extension<Around>,
+    headers: HeaderMap,
+) -> Answer {
+    Ok(Reply::Page(page(&app, &around, &headers, &Refusal::default()).await?))
 }
 
-async fn page(app: &App, around: &Around, refusal: &Refusal) -> Result<Page, Failed> {
+async fn page(app: &App, around: &Around, headers: &HeaderMap, refusal: &Refusal) -> Result<Page, Failed> {
     let glance = app.glance().await?;
     let may = &around.visitor.may;
-    let feeds = feed::section(app, &glance, may).await?;
+    let feeds = feed::section(app, &glance, &app.door.site(headers), may).await?;
     let body = html! {
         (table(&glance))
         (role_wanted(may, SET, "Naming keepers and their days off"))
@@ -139,16 +144,24 @@ fn remove_form(glance: &Glance, refusal: &Refusal, may: &May) -> Markup {
     }
 }
 
-async fn record(app: &Arc<App>, around: &Around, form: &str, typed: Typed, what: KeeperWord) -> Answer {
+async fn record(
+    app: &Arc<App>,
+    around: &Around,
+    headers: &HeaderMap,
+    form: &str,
+    typed: Typed,
+    what: KeeperWord,
+) -> Answer {
     match act(app, &Command::Keeper(Keeper { what: Some(what) })).await {
         Ok(answer) => Ok(Reply::Done { to: ADDRESS.to_owned(), said: sentence(&said(&answer)) }),
-        Err(trouble) => Ok(Reply::Refused(page(app, around, &Refusal::new(form, trouble, typed)).await?)),
+        Err(trouble) => Ok(Reply::Refused(page(app, around, headers, &Refusal::new(form, trouble, typed)).await?)),
     }
 }
 
 pub(in super::super::super) async fn set(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
+    headers: HeaderMap,
     Form(pairs): Form<Pairs>,
 ) -> Answer {
     let typed = Typed::new(pairs);
@@ -161,26 +174,28 @@ pub(in super::super::super) async fn set(
         no_skills: typed.is_ticked("no-skills"),
         note: String::new(),
     };
-    record(&app, &around, "set", typed, KeeperWord::Set(what)).await
+    record(&app, &around, &headers, "set", typed, KeeperWord::Set(what)).await
 }
 
 pub(in super::super::super) async fn away(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
+    headers: HeaderMap,
     Form(pairs): Form<Pairs>,
 ) -> Answer {
     let typed = Typed::new(pairs);
     let what =
         KeeperAway { name: typed.text("name"), from: typed.text("from"), to: typed.some("to"), why: typed.text("why") };
-    record(&app, &around, "away", typed, KeeperWord::Away(what)).await
+    record(&app, &around, &headers, "away", typed, KeeperWord::Away(what)).await
 }
 
 pub(in super::super::super) async fn remove(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
+    headers: HeaderMap,
     Form(pairs): Form<Pairs>,
 ) -> Answer {
     let typed = Typed::new(pairs);
     let what = KeeperRemove { name: typed.text("name"), note: String::new() };
-    record(&app, &around, "remove", typed, KeeperWord::Remove(what)).await
+    record(&app, &around, &headers, "remove", typed, KeeperWord::Remove(what)).await
 }

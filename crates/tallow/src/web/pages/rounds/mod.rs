@@ -9,7 +9,7 @@ mod visits;
 
 use std::sync::Arc;
 
-use axum::extract::{Path, Query, State};
+use axum::extract::{Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::IntoResponse;
 use axum::{Extension, Form};
@@ -19,6 +19,7 @@ use maud::{Markup, html};
 
 use super::super::act::{act, said};
 use super::super::app::App;
+use super::super::asked::Path;
 use super::super::assets;
 use super::super::desk::{self, Found};
 use super::super::form::{Refusal, Typed, sentence};
@@ -110,8 +111,10 @@ pub(in super::super) async fn show(
 /// What a move would come to, for the script: 200 with its cost, 202 while that is being reckoned, 422 for a refusal.
 pub(in super::super) async fn price(State(app): State<Arc<App>>, Query(query): Query<Pairs>) -> Answer {
     let typed = Typed::new(query);
-    let visit = typed.text("visit").parse().map_err(|_| Trouble::refused("no visit was named"))?;
-    let priced = ask_price(&app, visit, &typed).await?;
+    let priced = match typed.text("visit").parse() {
+        Ok(visit) => ask_price(&app, visit, &typed).await?,
+        Err(_) => Priced::Refused(Trouble::refused("no visit was named").help("name one by its number: visit=12")),
+    };
     let status = match &priced {
         Priced::Known(_) => StatusCode::OK,
         Priced::Reckoning(_) => StatusCode::ACCEPTED,

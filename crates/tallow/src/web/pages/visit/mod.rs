@@ -11,7 +11,7 @@ use std::hash::{BuildHasher, RandomState};
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Query, State};
 use axum::http::header;
 use axum::response::IntoResponse;
 use jiff::{SignedDuration, ToSpan, ZonedDateTime};
@@ -22,6 +22,7 @@ use upkeep::EntryId;
 use self::show::View;
 use super::super::act::{act, said};
 use super::super::app::App;
+use super::super::asked::Path;
 use super::super::assets;
 use super::super::form::{Refusal, Typed};
 use super::super::frame::{Around, Page, Place};

@@ -3,10 +3,11 @@
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::extract::{Path, Query, State};
-use axum::http::{HeaderMap, header};
+use axum::extract::{Query, State};
+use axum::http::HeaderMap;
 
 use super::super::super::app::App;
+use super::super::super::asked::Path;
 use super::super::super::form::Typed;
 use super::super::super::frame::Around;
 use super::super::super::print::printed;
@@ -33,10 +34,7 @@ pub(in super::super) async fn paper(
         "letter" => Paper::Letter,
         _ => Paper::A4,
     };
-    let host = headers.get(header::HOST).and_then(|host| host.to_str().ok());
-    let scheme = if app.door.is_encrypted() { "https" } else { "http" };
-    let site = host.map(|host| format!("{scheme}://{host}"));
-    let one = scene.sheet(&app, site.as_deref()).await?;
+    let one = scene.sheet(&app, Some(&app.door.site(&headers))).await?;
     let page = sheet::html(&[one], paper).map_err(|error| Trouble::refused(error.to_string()))?;
     Ok(Reply::Other(Box::new(printed(page))))
 }

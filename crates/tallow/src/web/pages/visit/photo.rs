@@ -4,13 +4,14 @@ use std::sync::Arc;
 
 use axum::Extension;
 use axum::extract::multipart::{Field, MultipartError};
-use axum::extract::{Multipart, Path, State};
+use axum::extract::{Multipart, State};
 use axum::http::{HeaderValue, header};
 use axum::response::IntoResponse;
 use ledger::{LARGEST_PHOTO, Maker, PhotoError, PhotoKind};
 use upkeep::EntryId;
 
 use super::super::super::app::App;
+use super::super::super::asked::Path;
 use super::super::super::form::{Refusal, Typed};
 use super::super::super::frame::Around;
 use super::super::super::reply::{Answer, Reply};
