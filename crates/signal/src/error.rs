@@ -48,8 +48,10 @@ pub enum SignalError {
         why: &'static str,
     },
     /// A WAV recording that is coded in another way than PCM or float.
-    #[error("the recording's samples are coded in a way that is not read (format {format}, {bits} bits); \
-             save it as WAV with 8, 16, 24 or 32 bit PCM, or 32 or 64 bit float")]
+    #[error(
+        "the recording's samples are coded in a way that is not read (format {format}, {bits} bits); \
+             save it as WAV with 8, 16, 24 or 32 bit PCM, or 32 or 64 bit float"
+    )]
     WavCoding {
         /// The number of the format.
         format: u16,
@@ -57,8 +59,10 @@ pub enum SignalError {
         bits: u16,
     },
     /// The file ends before what it announces.
-    #[error("the recording is cut off at byte {at}: {announced} bytes of sound are announced, but only {got} are there; \
-             copy the file again")]
+    #[error(
+        "the recording is cut off at byte {at}: {announced} bytes of sound are announced, but only {got} are there; \
+             copy the file again"
+    )]
     CutOff {
         /// Where the sound begins.
         at: usize,
@@ -71,8 +75,10 @@ pub enum SignalError {
     #[error("the recording is silent; check which microphone was chosen, and record again")]
     Silent,
     /// The microphone was overdriven.
-    #[error("{clipped} samples are clipped, the first at {first_s:.3} s; \
-             move the microphone away or turn it down, and record again")]
+    #[error(
+        "{clipped} samples are clipped, the first at {first_s:.3} s; \
+             move the microphone away or turn it down, and record again"
+    )]
     Clipped {
         /// How many samples are at full scale.
         clipped: usize,
@@ -90,15 +96,19 @@ pub enum SignalError {
         needed_s: f64,
     },
     /// No tone stands out.
-    #[error("no clear tone is heard after {onset_s:.2} s; pluck the middle of the span harder, hold the microphone nearer, \
-             and keep the room quiet")]
+    #[error(
+        "no clear tone is heard after {onset_s:.2} s; pluck the middle of the span harder, hold the microphone nearer, \
+             and keep the room quiet"
+    )]
     NoTone {
         /// Where the pluck was taken to be, in s.
         onset_s: f64,
     },
     /// The tone may be the mains' hum.
-    #[error("the tone of {frequency_hz:.2} Hz may be the hum of the mains; leave half a second of quiet before the pluck, \
-             so that the two can be told apart")]
+    #[error(
+        "the tone of {frequency_hz:.2} Hz may be the hum of the mains; leave half a second of quiet before the pluck, \
+             so that the two can be told apart"
+    )]
     MainsHum {
         /// The tone, in Hz.
         frequency_hz: f64,
@@ -110,8 +120,10 @@ pub enum SignalError {
         why: String,
     },
     /// The photo has no scale.
-    #[error("the photo has no scale, so nothing can be measured in it; \
-             lay a ruler beside the print and give mm per pixel, or the distance between the two points")]
+    #[error(
+        "the photo has no scale, so nothing can be measured in it; \
+             lay a ruler beside the print and give mm per pixel, or the distance between the two points"
+    )]
     NoScale,
     /// A point lies outside the picture.
     #[error("the point ({x}, {y}) lies outside the photo, which is {width} by {height} pixels; give a point inside it")]

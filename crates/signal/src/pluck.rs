@@ -234,9 +234,7 @@ impl Scene {
                 .sum()
         };
         let steps = ((HIGHEST_HZ - LOWEST_HZ) / 0.05) as usize;
-        let best = (0..=steps)
-            .map(|i| LOWEST_HZ + 0.05 * i as f64)
-            .max_by(|a, b| score(*a).total_cmp(&score(*b)))?;
+        let best = (0..=steps).map(|i| LOWEST_HZ + 0.05 * i as f64).max_by(|a, b| score(*a).total_cmp(&score(*b)))?;
         (0.0 < score(best)).then_some(best)
     }
 
@@ -247,9 +245,8 @@ impl Scene {
 
     /// Goes downhill from a start in frequency, decay and the mains' frequency, in steps that shrink.
     fn refine(&self, start_hz: f64, hum_hz: Option<f64>) -> Option<Fitted> {
-        let fitted = |at: Tone, hum_hz: Option<f64>| {
-            Some(Fitted { at, hum_hz, squares: self.fit(Some(at), hum_hz)?.squares })
-        };
+        let fitted =
+            |at: Tone, hum_hz: Option<f64>| Some(Fitted { at, hum_hz, squares: self.fit(Some(at), hum_hz)?.squares });
         let mut best: Option<Fitted> = None;
         for decay_per_s in [2.0, 6.0, 18.0] {
             for i in -8..=8 {
@@ -381,11 +378,7 @@ pub fn tension(frequency_hz: Estimate, span_mm: Estimate, mass_g_per_m: Estimate
     let newtons = positive("the tension (N)", 4e-9 * length * length * f * f * mass)?;
     Ok(propagate(
         newtons,
-        &[
-            (2.0 * newtons / f, frequency_hz),
-            (2.0 * newtons / length, span_mm),
-            (newtons / mass, mass_g_per_m),
-        ],
+        &[(2.0 * newtons / f, frequency_hz), (2.0 * newtons / length, span_mm), (newtons / mass, mass_g_per_m)],
     ))
 }
 

@@ -101,8 +101,7 @@ fn chunks(bytes: &[u8]) -> Result<(Coding, &[u8]), SignalError> {
 fn coding(body: &[u8]) -> Result<Coding, SignalError> {
     let word = |at: usize| body.get(at..at + 2).map(|two| u16::from_le_bytes([two[0], two[1]]));
     let short = SignalError::NotWav { why: "its format chunk is cut off" };
-    let (Some(tag), Some(channels), Some(low), Some(high), Some(bits)) =
-        (word(0), word(2), word(4), word(6), word(14))
+    let (Some(tag), Some(channels), Some(low), Some(high), Some(bits)) = (word(0), word(2), word(4), word(6), word(14))
     else {
         return Err(short);
     };
