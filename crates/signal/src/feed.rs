@@ -2,7 +2,7 @@
 
 use std::f64::consts::PI;
 
-use crate::error::{at_least, positive};
+use crate::error::{at_least, finite, positive};
 use crate::estimate::propagate;
 use crate::{Estimate, Line, SignalError};
 
@@ -38,13 +38,10 @@ pub fn length_of_mass(
 /// If what was asked for (mm) is not positive, or what was used (mm) is negative.
 pub fn flow_ratio(asked_mm: f64, used_mm: Estimate) -> Result<Estimate, SignalError> {
     let asked = positive("the filament asked for (mm)", asked_mm)?;
-    if !(0.0 <= used_mm.value) {
-        return Err(SignalError::OutOfRange {
-            what: "the filament used (mm)",
-            got: used_mm.value,
-            from: 0.0,
-            to: asked,
-        });
+    finite("the filament used (mm)", used_mm.value)?;
+    if used_mm.value < 0.0 {
+        let what = "the filament used (mm)";
+        return Err(SignalError::OutOfRange { what, got: used_mm.value, from: 0.0, to: f64::MAX });
     }
     Ok(propagate(used_mm.value / asked, &[(1.0 / asked, used_mm)]))
 }

@@ -11,7 +11,7 @@ pub(crate) fn solve(mut matrix: Vec<f64>, mut right: Vec<f64>) -> Option<Vec<f64
         let own = matrix[j * n + j];
         let pivot = own - (0..j).map(|k| matrix[j * n + k].powi(2)).sum::<f64>();
         // A column that others make up to a part in 1e10 would be fitted with rounding errors.
-        if !(own * 1e-10 < pivot) {
+        if pivot <= own * 1e-10 || pivot.is_nan() {
             return None;
         }
         matrix[j * n + j] = pivot.sqrt();
@@ -61,7 +61,7 @@ impl Line {
         let mean_x = points.iter().map(|point| point.0).sum::<f64>() / n;
         let mean_y = points.iter().map(|point| point.1).sum::<f64>() / n;
         let spread: f64 = points.iter().map(|point| (point.0 - mean_x).powi(2)).sum();
-        if !(n * (mean_x.abs() * 1e-12).powi(2) < spread) {
+        if spread <= n * (mean_x.abs() * 1e-12).powi(2) {
             return Err(SignalError::TooFew { what: "different places along the line", got: 1, needed: 2 });
         }
         let slope = points.iter().map(|point| (point.0 - mean_x) * (point.1 - mean_y)).sum::<f64>() / spread;

@@ -168,10 +168,8 @@ impl Scene {
         let plan = RealFftPlanner::new().plan_fft_inverse(fewer);
         let mut bins: Vec<Complex<f64>> = transform(&centred)[..=fewer / 2].to_vec();
         bins[0].im = 0.0;
-        bins[fewer / 2].im = 0.0;
-        if fewer % 2 == 1 {
-            // OK because an odd length has no bin at half its rate, so this one is an ordinary bin.
-            bins[fewer / 2] = transform(&centred)[fewer / 2];
+        if fewer.is_multiple_of(2) {
+            bins[fewer / 2].im = 0.0;
         }
         let mut thinned = plan.make_output_vec();
         // OK because the lengths are the plan's, and the bins at 0 and half the rate are real.
@@ -203,7 +201,7 @@ impl Scene {
 
     /// The frequency whose harmonics sum up highest.
     fn harmonic_sum(&self, hum_hz: Option<f64>) -> Option<f64> {
-        let residual = if hum_hz.is_some() { self.hum_apart(hum_hz)? } else { self.samples.clone() };
+        let residual = self.fit(None, hum_hz)?.residual;
         let start = (self.onset_s * self.rate_hz) as usize;
         let heard = &residual[start.min(residual.len())..];
         let n = heard.len();
@@ -236,11 +234,6 @@ impl Scene {
         let steps = ((HIGHEST_HZ - LOWEST_HZ) / 0.05) as usize;
         let best = (0..=steps).map(|i| LOWEST_HZ + 0.05 * i as f64).max_by(|a, b| score(*a).total_cmp(&score(*b)))?;
         (0.0 < score(best)).then_some(best)
-    }
-
-    /// The samples without the hum, which is fitted where the pluck can't disturb it much: before, and late after it.
-    fn hum_apart(&self, hum_hz: Option<f64>) -> Option<Vec<f64>> {
-        Some(self.fit(None, hum_hz)?.residual)
     }
 
     /// Goes downhill from a start in frequency, decay and the mains' frequency, in steps that shrink.
@@ -294,7 +287,7 @@ impl Scene {
             Some(self.fit(Some(at), tone.hum_hz)?.squares)
         };
         let bend = (beside(h)? - 2.0 * tone.squares + beside(-h)?) / (h * h);
-        if !(0.0 < bend) {
+        if bend <= 0.0 || bend.is_nan() {
             return None;
         }
         let variance = tone.squares / self.samples.len() as f64;
@@ -343,8 +336,18 @@ fn lower(best: Option<Fitted>, next: Option<Fitted>) -> Option<Fitted> {
     }
 }
 
+/// The sum of products, in four strands, so that one addition need not wait for the other.
 fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
+    let mut strands = [0.0; 4];
+    let (whole_a, rest_a) = a.as_chunks::<4>();
+    let (whole_b, rest_b) = b.as_chunks::<4>();
+    for (a, b) in whole_a.iter().zip(whole_b) {
+        for i in 0..4 {
+            strands[i] += a[i] * b[i];
+        }
+    }
+    let rest: f64 = rest_a.iter().zip(rest_b).map(|(a, b)| a * b).sum();
+    strands.iter().sum::<f64>() + rest
 }
 
 /// Adds a cosine and a sine that begin at `start` and decay; both rates are for each sample.

@@ -135,7 +135,7 @@ pub fn log_parabola_offset(before: f64, peak: f64, after: f64) -> f64 {
 /// δ = (2a − 1)/(a + 1), a the ratio of the higher neighbour to the peak; Grandke (1983), IEEE Transactions on
 /// Instrumentation and Measurement 32: 350–355.
 pub fn hann_ratio_offset(before: f64, peak: f64, after: f64) -> f64 {
-    if !(0.0 < peak) {
+    if peak <= 0.0 || peak.is_nan() {
         return 0.0;
     }
     let (neighbour, sign) = if before < after { (after, 1.0) } else { (before, -1.0) };

@@ -48,7 +48,7 @@ pub fn squareness(first_mm: Estimate, second_mm: Estimate, side_mm: Estimate) ->
         return Err(SignalError::OutOfRange { what, got: ratio, from: 0.9, to: 1.1 });
     }
     let cosine = (first * first - second * second) / (4.0 * side * side);
-    if !(cosine.abs() < 0.5) {
+    if 0.5 <= cosine.abs() {
         return Err(SignalError::OutOfRange { what: "the cosine of the corner", got: cosine, from: -0.5, to: 0.5 });
     }
     let cosine = propagate(
