@@ -342,9 +342,7 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
     let (whole_a, rest_a) = a.as_chunks::<4>();
     let (whole_b, rest_b) = b.as_chunks::<4>();
     for (a, b) in whole_a.iter().zip(whole_b) {
-        for i in 0..4 {
-            strands[i] += a[i] * b[i];
-        }
+        strands.iter_mut().zip(a.iter().zip(b)).for_each(|(sum, (a, b))| *sum += a * b);
     }
     let rest: f64 = rest_a.iter().zip(rest_b).map(|(a, b)| a * b).sum();
     strands.iter().sum::<f64>() + rest
@@ -385,7 +383,32 @@ pub fn tension(frequency_hz: Estimate, span_mm: Estimate, mass_g_per_m: Estimate
     ))
 }
 
-/// By how much the first belt is tighter than the second, in N; `beyond_doubt` of it tells whether they differ.
-pub fn tension_difference(first_n: &Estimate, second_n: &Estimate) -> Estimate {
-    first_n.less(second_n)
+/// By how much the first of two belts is tighter, in N; [`Estimate::beyond_doubt`] of it tells whether they differ.
+///
+/// Both spans have the same length (mm) and mass per length (g/m), so that an error of these can't make a difference where
+/// there is none.
+///
+/// # Formula
+/// T₁ − T₂ = 4 L² μ (f₁² − f₂²), propagated as in [`tension`].
+///
+/// # Errors
+/// If a frequency (Hz), the span or the mass is not positive.
+pub fn tension_difference(
+    first_hz: Estimate,
+    second_hz: Estimate,
+    span_mm: Estimate,
+    mass_g_per_m: Estimate,
+) -> Result<Estimate, SignalError> {
+    let first_n = tension(first_hz, span_mm, mass_g_per_m)?.value;
+    let second_n = tension(second_hz, span_mm, mass_g_per_m)?.value;
+    let difference = first_n - second_n;
+    Ok(propagate(
+        difference,
+        &[
+            (2.0 * first_n / first_hz.value, first_hz),
+            (-2.0 * second_n / second_hz.value, second_hz),
+            (2.0 * difference / span_mm.value, span_mm),
+            (difference / mass_g_per_m.value, mass_g_per_m),
+        ],
+    ))
 }

@@ -100,3 +100,24 @@ fn noise_and_hum_alone_are_no_tone() {
         assert!(humming.is_err(), "{humming:?}");
     }
 }
+
+#[test]
+fn without_quiet_before_it_a_tone_of_the_mains_is_refused() {
+    let scene =
+        Scene { frequency_hz: 100.1, rate_hz: 16_000.0, signal_to_noise: 100.0, hum: 0.0, hum_hz: 50.0, seed: 4 };
+    let mut recording = record(&scene);
+    assert!(pluck::fundamental(&recording).is_ok(), "with quiet before it, it is the belt's");
+    recording.samples.drain(..(0.3 * 16_000.0) as usize);
+    let found = pluck::fundamental(&recording);
+    assert!(matches!(found, Err(SignalError::MainsHum { .. })), "{found:?}");
+}
+
+#[test]
+fn a_recording_that_ends_with_the_pluck_is_too_short() {
+    let scene =
+        Scene { frequency_hz: 110.0, rate_hz: 16_000.0, signal_to_noise: 100.0, hum: 0.0, hum_hz: 50.0, seed: 5 };
+    let mut recording = record(&scene);
+    recording.samples.truncate((0.55 * 16_000.0) as usize);
+    let found = pluck::fundamental(&recording);
+    assert!(matches!(found, Err(SignalError::TooShort { .. })), "{found:?}");
+}

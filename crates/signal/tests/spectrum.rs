@@ -65,3 +65,14 @@ fn a_plucked_span_has_the_tension_of_the_ideal_string() {
     let doubtful = pluck::tension(Estimate::new(110.0, 1.1).unwrap(), exact(150.0), exact(8.4)).unwrap();
     check(doubtful.relative().unwrap(), 0.02, 1e-12);
 }
+
+#[test]
+fn what_both_belts_share_makes_no_difference_between_them() {
+    let with = |value, uncertainty| Estimate::new(value, uncertainty).unwrap();
+    // A fifth of the mass is in doubt, but it is the same belt.
+    let (span, mass) = (with(150.0, 1.0), with(8.4, 1.7));
+    let equal = pluck::tension_difference(with(110.0, 0.1), with(110.1, 0.1), span, mass).unwrap();
+    assert!(!equal.beyond_doubt(), "{equal:?}");
+    let other = pluck::tension_difference(with(110.0, 0.1), with(112.0, 0.1), span, mass).unwrap();
+    assert!(other.beyond_doubt() && other.value < 0.0, "{other:?}");
+}
