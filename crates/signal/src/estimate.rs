@@ -29,7 +29,7 @@ impl Estimate {
     /// If either is not finite, or the uncertainty is negative.
     pub fn new(value: f64, uncertainty: f64) -> Result<Estimate, SignalError> {
         finite("the value", value)?;
-        if !(0.0 <= uncertainty && uncertainty < f64::INFINITY) {
+        if !(0.0..f64::INFINITY).contains(&uncertainty) {
             return Err(SignalError::OutOfRange { what: "the uncertainty", got: uncertainty, from: 0.0, to: f64::MAX });
         }
         Ok(Estimate { value, uncertainty, degrees_of_freedom: f64::INFINITY })
