@@ -17,6 +17,6 @@ pub mod simulate;
 pub use grade::Grade;
 pub use knowledge::{Cause, Check, Faults, Remedy, RemedyKind, Symptom, Work};
 pub use network::{Contradiction, Finding, Network, Posterior};
-pub use next::{Advice, Answer, Progress, Step};
+pub use next::{Advice, Answer, Guide, Progress, Step};
 pub use prior::Prior;
 pub use shipped::shipped;

@@ -209,8 +209,10 @@ impl<'a> Guide<'a> {
 
     fn best(&self, chances: &[f64], passed: &[usize]) -> (Step, f64) {
         let mut best = (self.first_remedy(chances), self.base(chances));
-        let mut checks: Vec<(usize, f64)> =
-            self.worth(chances, passed).map(|check| (check, self.with_check(chances, check, |after| self.base(after)))).collect();
+        let mut checks: Vec<(usize, f64)> = self
+            .worth(chances, passed)
+            .map(|check| (check, self.with_check(chances, check, |after| self.base(after))))
+            .collect();
         checks.sort_by(|one, other| one.1.total_cmp(&other.1));
         let further = |check: usize| {
             let passed: Vec<usize> = passed.iter().copied().chain([check]).collect();

@@ -6,7 +6,7 @@
 
 use std::fmt;
 
-use jiff::Zoned;
+use jiff::ZonedDateTime;
 
 use super::Faults;
 use crate::build::Build;
@@ -51,7 +51,13 @@ impl fmt::Display for Reason {
 }
 
 /// The prior of each cause on a machine at `now`; `risks` are those of its build's tasks ([`crate::risks`]).
-pub fn today(faults: &Faults, state: &MachineState, materials: &Materials, risks: &[Risk], now: &Zoned) -> Vec<Prior> {
+pub fn today(
+    faults: &Faults,
+    state: &MachineState,
+    materials: &Materials,
+    risks: &[Risk],
+    now: &ZonedDateTime,
+) -> Vec<Prior> {
     let shares: Vec<f64> = state.build.tasks.iter().map(|task| used(state, task, materials, now).share()).collect();
     priors(faults, &state.build, &shares, risks)
 }

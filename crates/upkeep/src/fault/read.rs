@@ -58,7 +58,7 @@ struct Reading<'a> {
     faults: Faults,
 }
 
-impl Reading<'_> {
+impl<'a> Reading<'a> {
     fn pass(&mut self, pass: Pass, text: &str, report: &Report) -> Option<()> {
         let document = parse(text, report)?;
         let top = Section::new("a file of faults", 0..0, document.get_ref(), TOP, report);
@@ -119,7 +119,7 @@ impl Reading<'_> {
         let tells = section.need("tells").and_then(|value| grades(&value, "cause", &known));
         let work = work(section);
         let (name, otherwise, tells, work) = (name?, otherwise?, tells?, work?);
-        let at: Vec<Option<&Position>> =
+        let at: Vec<Option<&'a Position>> =
             places?.map_or(vec![None], |positions| positions.into_iter().map(Some).collect());
         for at in at {
             mains_is_for_the_qualified(section, &work, at);
@@ -139,7 +139,7 @@ impl Reading<'_> {
     }
 
     /// The positions that `at` names, or that are of the kinds `on`; `None` within where neither key is there.
-    fn places(&self, section: &Section<'_>) -> Option<Option<Vec<&Position>>> {
+    fn places(&self, section: &Section<'_>) -> Option<Option<Vec<&'a Position>>> {
         let names: Vec<String> = self.build.positions.iter().map(|position| position.name.clone()).collect();
         let positions = self.build.positions.iter();
         match (section.get("at"), section.get("on")) {
@@ -232,8 +232,7 @@ fn work(section: &Section<'_>) -> Option<Work> {
     let money = section.get("money").map_or(Some(0.0), |value| value.positive());
     let state = section.need("state").and_then(|value| value.choice(State::ALL.map(|state| (state.name(), state))));
     let qualified = section.get("qualified").map_or(Some(false), |value| value.boolean());
-    let cautions =
-        section.get("caution").map_or(Some(Vec::new()), |value| task::cautions(&value, steps.as_deref()));
+    let cautions = section.get("caution").map_or(Some(Vec::new()), |value| task::cautions(&value, steps.as_deref()));
     let work = Work {
         steps: steps?,
         minutes: minutes?,

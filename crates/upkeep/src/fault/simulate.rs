@@ -140,7 +140,8 @@ fn checklist(faults: &Faults, guide: &Guide<'_>, fault: &Fault) -> f64 {
             .min_by(|one, other| guide.check_cost(*one).total_cmp(&guide.check_cost(*other)));
         cheapest.filter(|check| guide.check_cost(*check) < guide.remedies[remedy].cost)
     };
-    let first_cost = |remedy: usize| check_of(remedy).map_or(guide.remedies[remedy].cost, |check| guide.check_cost(check));
+    let first_cost =
+        |remedy: usize| check_of(remedy).map_or(guide.remedies[remedy].cost, |check| guide.check_cost(check));
     let (mut listed, mut others): (Vec<usize>, Vec<usize>) =
         (0..guide.remedies.len()).partition(|&remedy| guide.remedies[remedy].mends.iter().any(shows));
     listed.sort_by(|one, other| first_cost(*one).total_cmp(&first_cost(*other)));
