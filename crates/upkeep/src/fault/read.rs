@@ -28,7 +28,8 @@ pub(super) fn faults(file: &str, text: &str, build: &Build) -> Result<Faults, Bu
     });
     // Keys of the file are looked at again with all that it takes.
     let Some(taken) = taken else { return Err(refused(report, file, text)) };
-    let mut reading = Reading { build, faults: Faults { symptoms: vec![], causes: vec![], checks: vec![] } };
+    let mut reading =
+        Reading { build, faults: Faults { symptoms: vec![], causes: vec![], checks: vec![] }, causes: vec![] };
     let files: Vec<(&str, &str)> = taken.into_iter().chain([(file, text)]).collect();
     for pass in [Pass::Symptoms, Pass::Causes, Pass::Checks] {
         for (file, text) in &files {
@@ -56,6 +57,8 @@ enum Pass {
 struct Reading<'a> {
     build: &'a Build,
     faults: Faults,
+    /// The names of all causes, also of those for which the build has no position.
+    causes: Vec<String>,
 }
 
 impl<'a> Reading<'a> {
@@ -103,6 +106,7 @@ impl<'a> Reading<'a> {
             section.report.add(&section.span, "this cause says nowhere where it sits", WHERE);
             return None;
         };
+        self.causes.push(name.clone());
         for position in places {
             let remedy = self.remedy(&remedy, position)?;
             let (name, at, mode) = (name.clone(), position.name.clone(), mode.clone());
@@ -115,7 +119,7 @@ impl<'a> Reading<'a> {
         let name = section.need("name").and_then(|value| value.name());
         let places = self.places(section);
         let otherwise = section.need("otherwise").and_then(|value| grade(&value));
-        let known = known_causes(&self.faults.causes);
+        let known = self.causes.clone();
         let tells = section.need("tells").and_then(|value| grades(&value, "cause", &known));
         let work = work(section);
         let (name, otherwise, tells, work) = (name?, otherwise?, tells?, work?);
@@ -189,17 +193,6 @@ impl<'a> Reading<'a> {
 
 /// How to say where something sits.
 const WHERE: &str = "write at = \"a position\", or on = [\"a kind of part\"] for all positions of that kind";
-
-/// The names of the causes, each once.
-fn known_causes(causes: &[Cause]) -> Vec<String> {
-    let mut known: Vec<String> = Vec::new();
-    for cause in causes {
-        if !known.contains(&cause.name) {
-            known.push(cause.name.clone());
-        }
-    }
-    known
-}
 
 fn kind(value: &Value<'_>) -> Option<&'static str> {
     value.choice(Kind::all().iter().map(|kind| (kind.name.as_str(), kind.name.as_str())))
