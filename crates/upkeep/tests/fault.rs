@@ -128,7 +128,7 @@ fn chances_and_the_next_step_come_at_once() {
 #[test]
 fn history_and_the_method_save_against_a_list() {
     let (_, build, faults) = all().swap_remove(0);
-    let means = simulate(&faults, &build, &prices(), 40, 1);
+    let means = simulate(&faults, &build, &prices(), 5, 1);
     assert!(means.with_history < means.checklist, "{means:?}");
 }
 

@@ -20,10 +20,10 @@ const UNLISTED_MIN: f64 = 180.0;
 const UNLISTED: f64 = 0.05;
 
 /// How many checks are looked at one further.
-const LOOKED_FURTHER: usize = 4;
+const LOOKED_FURTHER: usize = 2;
 
 /// A check that tells only causes less likely than this together is left alone.
-const LEAST_TOLD: f64 = 0.01;
+const LEAST_TOLD: f64 = 0.03;
 
 /// A way through the faults of one machine.
 #[derive(Clone, Debug)]
@@ -248,8 +248,8 @@ impl<'a> Guide<'a> {
 
     /// The expected cost by the base policy.
     fn base(&self, chances: &[f64]) -> f64 {
-        let mut remedies: Vec<(f64, f64)> =
-            self.remedies.iter().map(|action| (mended(action, chances), action.cost)).collect();
+        let all = self.remedies.iter().map(|action| (mended(action, chances), action.cost));
+        let mut remedies: Vec<(f64, f64)> = all.filter(|(chance, _)| 0.0 < *chance).collect();
         let rest = chances.last().copied().unwrap_or_default();
         base_cost(&mut remedies, rest) + self.unlisted_cost * rest
     }
