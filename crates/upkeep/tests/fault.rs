@@ -107,7 +107,7 @@ fn what_did_not_help_or_cannot_be_told_is_not_asked_again_and_every_way_ends() {
     }
 }
 
-/// Measured in a release build: 5 ms for the chances, 50 ms for the next step. A debug build is some 20 times as slow.
+/// Limits for a release build: 5 ms for the chances, 50 ms for the next step; a debug build is given 40 times as long.
 #[test]
 fn chances_and_the_next_step_come_at_once() {
     let slow = if cfg!(debug_assertions) { 40.0 } else { 1.0 };
