@@ -11,6 +11,7 @@ pub mod build;
 pub mod due;
 pub mod entry;
 pub mod estimate;
+pub mod fault;
 pub mod forecast;
 pub mod habit;
 mod history;

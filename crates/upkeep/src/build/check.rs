@@ -19,6 +19,11 @@ pub(super) fn build(text: &str, report: &Report) -> Option<Build> {
         report.add(&(0..0), found, format!("a build has at most {LONGEST_FILE}; is this the right file?"));
         return None;
     }
+    document_of(&parse(text, report)?, report)
+}
+
+/// The tables of a text; what is no TOML is noted in `report`.
+pub(crate) fn parse<'a>(text: &'a str, report: &Report) -> Option<serde_spanned::Spanned<DeTable<'a>>> {
     let (document, errors) = DeTable::parse_recoverable(text);
     for error in &errors {
         let span = error.span().unwrap_or(0..0);
@@ -28,7 +33,7 @@ pub(super) fn build(text: &str, report: &Report) -> Option<Build> {
         }
     }
     // What the parser made of broken text would only lead to complaints about things that nobody wrote.
-    if errors.is_empty() { document_of(&document, report) } else { None }
+    errors.is_empty().then_some(document)
 }
 
 fn document_of(document: &serde_spanned::Spanned<DeTable<'_>>, report: &Report) -> Option<Build> {
@@ -93,7 +98,7 @@ fn tasks(sections: &[Section<'_>], known: &Known) -> Vec<Task> {
 }
 
 /// The names of the sections; notes those that were given before.
-fn names(sections: &[Section<'_>], what: &str) -> Vec<String> {
+pub(crate) fn names(sections: &[Section<'_>], what: &str) -> Vec<String> {
     let mut seen = BTreeSet::new();
     let mut names = Vec::new();
     for value in sections.iter().filter_map(|section| section.get("name")) {

@@ -87,7 +87,7 @@ impl BuildError {
 
 /// Collects what is wrong while a build is read.
 #[derive(Default)]
-pub(super) struct Report {
+pub(crate) struct Report {
     problems: RefCell<Vec<Problem>>,
     missing: RefCell<Vec<Missing>>,
 }
@@ -109,12 +109,12 @@ struct Problem {
 
 impl Report {
     /// Notes that `found` is wrong at `span`.
-    pub(super) fn add(&self, span: &Range<usize>, found: impl Into<String>, help: impl Into<String>) {
+    pub(crate) fn add(&self, span: &Range<usize>, found: impl Into<String>, help: impl Into<String>) {
         self.push(span, found.into(), help.into(), None);
     }
 
     /// Notes that `word` is none of `allowed`, and which of them is nearest.
-    pub(super) fn add_unknown<'a>(
+    pub(crate) fn add_unknown<'a>(
         &self,
         span: &Range<usize>,
         found: impl Into<String>,
@@ -127,7 +127,7 @@ impl Report {
     }
 
     /// Notes that the table `what` at `span` lacks `key`. All that one table lacks is told together.
-    pub(super) fn add_missing(&self, span: &Range<usize>, what: &'static str, key: &'static str) {
+    pub(crate) fn add_missing(&self, span: &Range<usize>, what: &'static str, key: &'static str) {
         let mut missing = self.missing.borrow_mut();
         match missing.iter_mut().find(|table| table.span == *span && table.what == what) {
             Some(table) => table.keys.push(key),
@@ -136,7 +136,7 @@ impl Report {
     }
 
     /// Notes that a text is not an amount.
-    pub(super) fn add_amount(&self, span: &Range<usize>, error: &crate::amount::AmountError) {
+    pub(crate) fn add_amount(&self, span: &Range<usize>, error: &crate::amount::AmountError) {
         self.push(span, error.found(), error.help(), error.nearest().map(str::to_owned));
     }
 
@@ -145,7 +145,7 @@ impl Report {
     }
 
     /// What was wrong in `text`, in its order; `None` if nothing was.
-    pub(super) fn finish(self, file: &str, text: &str) -> Option<BuildErrors> {
+    pub(crate) fn finish(self, file: &str, text: &str) -> Option<BuildErrors> {
         let missing = self.missing.into_inner().into_iter().map(Missing::problem);
         let mut problems: Vec<Problem> = missing.chain(self.problems.into_inner()).collect();
         problems.sort_by_key(|problem| problem.span.start);

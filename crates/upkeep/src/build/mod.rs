@@ -1,8 +1,8 @@
 //! Builds: the description of a machine type, as a text file in TOML.
 
 mod access;
-mod check;
-mod error;
+pub(crate) mod check;
+pub(crate) mod error;
 mod expected;
 mod heat;
 mod life;
@@ -10,11 +10,11 @@ mod limit;
 mod motion;
 mod own_limit;
 mod position;
-mod raw;
+pub(crate) mod raw;
 mod reading;
 mod safety;
 mod shipped;
-mod task;
+pub(crate) mod task;
 mod ties;
 mod words;
 mod work;

@@ -22,19 +22,19 @@ const LARGEST_NUMBER: f64 = 1e6;
 
 /// A table of the file, of which every key is known.
 #[derive(Clone)]
-pub(super) struct Section<'a> {
+pub(crate) struct Section<'a> {
     /// What the table is, for messages: `a task`.
     what: &'static str,
     /// Where it stands.
-    pub(super) span: Range<usize>,
+    pub(crate) span: Range<usize>,
     table: &'a DeTable<'a>,
     /// Where what is wrong goes.
-    pub(super) report: &'a Report,
+    pub(crate) report: &'a Report,
 }
 
 impl<'a> Section<'a> {
     /// The table, after refusing keys that are not in `keys`.
-    pub(super) fn new(
+    pub(crate) fn new(
         what: &'static str,
         span: Range<usize>,
         table: &'a DeTable<'a>,
@@ -49,13 +49,13 @@ impl<'a> Section<'a> {
     }
 
     /// The value of `key`, if it is there.
-    pub(super) fn get(&self, key: &'static str) -> Option<Value<'a>> {
+    pub(crate) fn get(&self, key: &'static str) -> Option<Value<'a>> {
         let value = self.table.get(key)?;
         Some(Value { label: quoted(key), span: value.span(), value: value.get_ref(), report: self.report })
     }
 
     /// The value of `key`, which must be there.
-    pub(super) fn need(&self, key: &'static str) -> Option<Value<'a>> {
+    pub(crate) fn need(&self, key: &'static str) -> Option<Value<'a>> {
         let value = self.get(key);
         if value.is_none() {
             self.report.add_missing(&self.span, self.what, key);
@@ -64,12 +64,12 @@ impl<'a> Section<'a> {
     }
 
     /// Where `key` stands, or the table's own place without it.
-    pub(super) fn span_of(&self, key: &'static str) -> Range<usize> {
+    pub(crate) fn span_of(&self, key: &'static str) -> Range<usize> {
         self.get(key).map_or(self.span.clone(), |value| value.span)
     }
 
     /// The texts of the list `key`; none where it is left out.
-    pub(super) fn names(&self, key: &'static str) -> Option<Vec<String>> {
+    pub(crate) fn names(&self, key: &'static str) -> Option<Vec<String>> {
         match self.get(key) {
             Some(value) => all(value.list()?.iter().map(Value::name)),
             None => Some(Vec::new()),
@@ -79,29 +79,29 @@ impl<'a> Section<'a> {
 
 /// A value of the file.
 #[derive(Clone)]
-pub(super) struct Value<'a> {
+pub(crate) struct Value<'a> {
     /// What it is, for messages: its key in quotes, or `an item of "steps"`.
-    pub(super) label: String,
+    pub(crate) label: String,
     /// Where it stands.
-    pub(super) span: Range<usize>,
+    pub(crate) span: Range<usize>,
     value: &'a DeValue<'a>,
     /// Where what is wrong goes.
-    pub(super) report: &'a Report,
+    pub(crate) report: &'a Report,
 }
 
 impl<'a> Value<'a> {
     /// Notes what is wrong with this value.
-    pub(super) fn refuse(&self, found: impl Into<String>, help: impl Into<String>) {
+    pub(crate) fn refuse(&self, found: impl Into<String>, help: impl Into<String>) {
         self.report.add(&self.span, found, help);
     }
 
     /// The text, if it is text; nothing is noted if not.
-    pub(super) fn as_str(&self) -> Option<&'a str> {
+    pub(crate) fn as_str(&self) -> Option<&'a str> {
         self.value.as_str()
     }
 
     /// Text as written, not empty.
-    pub(super) fn text(&self) -> Option<&'a str> {
+    pub(crate) fn text(&self) -> Option<&'a str> {
         let text = self.expect(self.value.as_str(), "text in quotes")?;
         if text.trim().is_empty() {
             self.refuse(format!("{} is empty", self.label), "write something between the quotes");
@@ -111,12 +111,12 @@ impl<'a> Value<'a> {
     }
 
     /// A sentence or more: what can be printed, and not endless.
-    pub(super) fn prose(&self) -> Option<String> {
+    pub(crate) fn prose(&self) -> Option<String> {
         self.printable(self.text()?, LONGEST_TEXT)
     }
 
     /// A name: short, on one line, without blanks at its ends.
-    pub(super) fn name(&self) -> Option<String> {
+    pub(crate) fn name(&self) -> Option<String> {
         let text = self.text()?;
         if text.trim() != text || text.contains("  ") || text.contains('\n') {
             let help = "write it on one line, with one blank between words and none at the ends";
@@ -127,7 +127,7 @@ impl<'a> Value<'a> {
     }
 
     /// A name that must be one of `names`, which are those of all of `what`.
-    pub(super) fn one_of(&self, what: &str, names: &[String]) -> Option<String> {
+    pub(crate) fn one_of(&self, what: &str, names: &[String]) -> Option<String> {
         let name = self.name()?;
         if names.contains(&name) {
             return Some(name);
@@ -153,7 +153,7 @@ impl<'a> Value<'a> {
     }
 
     /// A number more than 0.
-    pub(super) fn positive(&self) -> Option<f64> {
+    pub(crate) fn positive(&self) -> Option<f64> {
         let number = self.number()?;
         if 0.0 < number && number <= LARGEST_NUMBER {
             return Some(number);
@@ -164,7 +164,7 @@ impl<'a> Value<'a> {
     }
 
     /// A number from `least` to `most`.
-    pub(super) fn between(&self, least: f64, most: f64) -> Option<f64> {
+    pub(crate) fn between(&self, least: f64, most: f64) -> Option<f64> {
         let number = self.number()?;
         if (least..=most).contains(&number) {
             return Some(number);
@@ -174,7 +174,7 @@ impl<'a> Value<'a> {
     }
 
     /// A whole number from `least` to `most`.
-    pub(super) fn whole(&self, least: u16, most: u16) -> Option<u16> {
+    pub(crate) fn whole(&self, least: u16, most: u16) -> Option<u16> {
         let number = self.between(f64::from(least), f64::from(most))?;
         if number.fract() == 0.0 {
             return Some(number as u16);
@@ -193,12 +193,12 @@ impl<'a> Value<'a> {
     }
 
     /// `true` or `false`.
-    pub(super) fn boolean(&self) -> Option<bool> {
+    pub(crate) fn boolean(&self) -> Option<bool> {
         self.expect(self.value.as_bool(), "true or false")
     }
 
     /// One of a few words.
-    pub(super) fn choice<T>(&self, choices: impl IntoIterator<Item = (&'static str, T)>) -> Option<T> {
+    pub(crate) fn choice<T>(&self, choices: impl IntoIterator<Item = (&'static str, T)>) -> Option<T> {
         let text = self.text()?;
         let mut words = Vec::new();
         for (word, choice) in choices {
@@ -212,24 +212,24 @@ impl<'a> Value<'a> {
     }
 
     /// The items of a list.
-    pub(super) fn list(&self) -> Option<Vec<Value<'a>>> {
+    pub(crate) fn list(&self) -> Option<Vec<Value<'a>>> {
         let items = self.expect(self.value.as_array(), "a list in [ ]")?;
         Some(items.iter().map(|item| self.inner(format!("an item of {}", self.label), item)).collect())
     }
 
     /// A table of which the keys are known.
-    pub(super) fn section(&self, what: &'static str, keys: &[&'static str]) -> Option<Section<'a>> {
+    pub(crate) fn section(&self, what: &'static str, keys: &[&'static str]) -> Option<Section<'a>> {
         let table = self.expect(self.value.as_table(), "a table: key = value, in { } or below a [heading]")?;
         Some(Section::new(what, self.span.clone(), table, keys, self.report))
     }
 
     /// Tables, each under its own `[[heading]]`.
-    pub(super) fn sections(&self, what: &'static str, keys: &[&'static str]) -> Option<Vec<Section<'a>>> {
+    pub(crate) fn sections(&self, what: &'static str, keys: &[&'static str]) -> Option<Vec<Section<'a>>> {
         all(self.list()?.iter().map(|item| item.section(what, keys)))
     }
 
     /// The entries of a table whose keys are names: each name as a value, and its value.
-    pub(super) fn entries(&self) -> Option<Vec<(Entry<'a>, Value<'a>)>> {
+    pub(crate) fn entries(&self) -> Option<Vec<(Entry<'a>, Value<'a>)>> {
         let table = self.expect(self.value.as_table(), "a table: \"name\" = value")?;
         let pair = |(key, value): (&'a Spanned<std::borrow::Cow<'a, str>>, &'a Spanned<DeValue<'a>>)| {
             let text: &'a str = key.get_ref();
@@ -253,7 +253,7 @@ impl<'a> Value<'a> {
 }
 
 /// All of them, or `None` if one is wrong; each is read before that is said, so that the report has every mistake.
-pub(super) fn all<T>(items: impl Iterator<Item = Option<T>>) -> Option<Vec<T>> {
+pub(crate) fn all<T>(items: impl Iterator<Item = Option<T>>) -> Option<Vec<T>> {
     let read: Vec<Option<T>> = items.collect();
     read.into_iter().collect()
 }
@@ -264,11 +264,11 @@ fn quoted(name: &str) -> String {
 }
 
 /// A key that is a name of the user's choosing.
-pub(super) struct Entry<'a> {
+pub(crate) struct Entry<'a> {
     /// The name.
-    pub(super) name: &'a str,
+    pub(crate) name: &'a str,
     /// Where it stands.
-    pub(super) span: Range<usize>,
+    pub(crate) span: Range<usize>,
 }
 
 /// What a value is, in plain words.

@@ -136,7 +136,7 @@ fn supply(key: &Entry<'_>, value: &Value<'_>) -> Option<Supply> {
     }
 }
 
-fn steps(value: &Value<'_>) -> Option<Vec<String>> {
+pub(crate) fn steps(value: &Value<'_>) -> Option<Vec<String>> {
     let items = value.list()?;
     if items.is_empty() {
         value.refuse("\"steps\" is empty", "say what to do, one sentence or two for each step");
@@ -145,7 +145,7 @@ fn steps(value: &Value<'_>) -> Option<Vec<String>> {
     all(items.iter().map(Value::prose))
 }
 
-fn cautions(value: &Value<'_>, steps: Option<&[String]>) -> Option<Vec<Caution>> {
+pub(crate) fn cautions(value: &Value<'_>, steps: Option<&[String]>) -> Option<Vec<Caution>> {
     all(value.sections("a caution", &["word", "text", "before"])?.iter().map(|one| caution(one, steps)))
 }
 

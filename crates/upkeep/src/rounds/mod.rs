@@ -7,7 +7,7 @@ mod group;
 mod opening;
 mod plan;
 mod problem;
-mod random;
+pub(crate) mod random;
 mod reasons;
 mod repack;
 pub mod rhythm;

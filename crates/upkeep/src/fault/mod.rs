@@ -1,0 +1,22 @@
+//! Fault finding: from what a keeper sees to what to check or to do next.
+//!
+//! Knowledge is data ([`knowledge`]); [`network`] makes probabilities of it, [`prior`] adds the machine's own records,
+//! [`next`] picks the next step, [`learn`] takes confirmed cases in, and [`simulate`] measures what that saves. Formulas,
+//! sources and assumptions: docs/FAULTS.md.
+
+pub mod grade;
+pub mod knowledge;
+pub mod learn;
+pub mod network;
+pub mod next;
+pub mod prior;
+mod read;
+mod shipped;
+pub mod simulate;
+
+pub use grade::Grade;
+pub use knowledge::{Cause, Check, Faults, Remedy, RemedyKind, Symptom, Work};
+pub use network::{Contradiction, Finding, Network, Posterior};
+pub use next::{Advice, Answer, Guide, Progress, Step};
+pub use prior::Prior;
+pub use shipped::shipped;
