@@ -1,10 +1,9 @@
 //! Fault finding: what its files must say, and what the shipped ones do.
 
 use std::collections::BTreeSet;
-use std::time::Instant;
 
 use upkeep::build::{self, State};
-use upkeep::fault::{Answer, Faults, Guide, Progress, Step, prior, shipped, simulate::simulate};
+use upkeep::fault::{Answer, Faults, Guide, Progress, Step, prior, shipped};
 use upkeep::{Build, Prices, Rates, Risk};
 
 fn all() -> Vec<(&'static str, Build, Faults)> {
@@ -68,7 +67,11 @@ fn a_task_that_is_late_makes_the_causes_at_its_position_likelier_and_says_why() 
     assert!(2.0 * fresh[place].chance < late[place].chance);
     assert_eq!(late[place].reason.to_string(), "y rods: \"oil the y rods\" is at 2.0 times its allowance");
     let elsewhere = faults.causes.iter().position(|cause| cause.at == "nozzle").unwrap();
-    assert!(fresh[elsewhere].chance == late[elsewhere].chance);
+    assert_eq!(
+        fresh[elsewhere].chance.to_bits(),
+        late[elsewhere].chance.to_bits(),
+        "a cause elsewhere is as likely as before"
+    );
 }
 
 #[test]
@@ -105,31 +108,6 @@ fn what_did_not_help_or_cannot_be_told_is_not_asked_again_and_every_way_ends() {
         }
         assert_eq!(progress.tried.len(), guide.remedies.len(), "{file}");
     }
-}
-
-/// Limits for a release build: 5 ms for the chances, 50 ms for the next step; a debug build is given 40 times as long.
-#[test]
-fn chances_and_the_next_step_come_at_once() {
-    let slow = if cfg!(debug_assertions) { 40.0 } else { 1.0 };
-    for (file, build, faults) in all() {
-        let network = faults.network(&priors(&build, &faults, &shares(&build, 0.8, "", 0.0)));
-        let evidence = [(0, true), (4, true), (9, false), (12, false)];
-        let begun = Instant::now();
-        network.posterior(&evidence, 2).unwrap();
-        let chances_ms = begun.elapsed().as_secs_f64() * 1e3;
-        let guide = Guide::new(&faults, network, &prices());
-        let begun = Instant::now();
-        guide.next(&Progress { evidence: evidence.to_vec(), ..Progress::default() }).unwrap();
-        let next_ms = begun.elapsed().as_secs_f64() * 1e3;
-        assert!(chances_ms < 5.0 * slow && next_ms < 50.0 * slow, "{file}: {chances_ms} ms, {next_ms} ms");
-    }
-}
-
-#[test]
-fn history_and_the_method_save_against_a_list() {
-    let (_, build, faults) = all().swap_remove(0);
-    let means = simulate(&faults, &build, &prices(), 5, 1);
-    assert!(means.with_history < means.checklist, "{means:?}");
 }
 
 const SYMPTOM: &str = "[[symptom]]\nname = \"squeal\"\nabout = \"A tone.\"\nleak = \"seldom\"\n";
