@@ -14,6 +14,7 @@ mod founding;
 mod frame;
 mod glance;
 mod guard;
+mod hints;
 mod later;
 mod listen;
 mod pages;

@@ -87,7 +87,7 @@ fn machine_list(glance: &Glance, refusal: &Refusal) -> Markup {
                     }
                 }
                 @if 0 < more { p { a href="/machines" { "All " (glance.machines.len()) " machines" } } }
-                details open[refusal.is_of("age")] {
+                details #age open[refusal.is_of("age")] {
                     summary { "Say how old a machine was when it came" }
                     form method="post" action="/shop/age" {
                         (refusal.shown("age"))

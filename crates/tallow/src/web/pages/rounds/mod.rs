@@ -24,6 +24,7 @@ use super::super::desk::{self, Found};
 use super::super::form::{Refusal, Typed, sentence};
 use super::super::frame::{self, Around, Page, Place};
 use super::super::glance::Glance;
+use super::super::hints;
 use super::super::reply::{Answer, Failed, Reply};
 use crate::cli::{self, Command, VisitAction};
 use crate::commands::plan::{Outlook, Price, ROUND_DAYS, spent_words};
@@ -125,10 +126,7 @@ impl Priced {
     fn sentences(&self) -> Vec<String> {
         match self {
             Priced::Known(all) | Priced::Reckoning(all) => all.clone(),
-            Priced::Refused(trouble) => {
-                let help = trouble.help_lines().iter().filter(|line| !line.contains("tallow "));
-                [trouble.what()].into_iter().chain(help.map(String::as_str)).map(sentence).collect()
-            }
+            Priced::Refused(trouble) => [trouble.what()].into_iter().chain(hints::of(trouble)).map(sentence).collect(),
         }
     }
 }
