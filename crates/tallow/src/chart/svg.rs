@@ -58,7 +58,7 @@ impl Chart {
     /// The drawing for a page, in the page's ink; where it is wider than the screen it can be scrolled, by keys too.
     pub(crate) fn on_page(&self) -> Markup {
         let svg = INKS.into_iter().fold(self.svg(), |svg, (file, page)| svg.replace(file, page));
-        html! { div.wide role="region" tabindex="0" aria-label={ "Picture: " (self.title) } { (PreEscaped(svg)) } }
+        html! { div.wide role="group" tabindex="0" aria-label={ "Picture: " (self.title) } { (PreEscaped(svg)) } }
     }
 }
 

@@ -74,7 +74,7 @@ fn order(machine: &OneMachine, due: &Due) -> Order {
 /// A table of tasks; with the reasons below each.
 pub(super) fn table(machine: &OneMachine, dues: &[&Due], now: &ZonedDateTime, with_why: bool) -> Markup {
     html! {
-        table.stacks {
+        table.stacks.brief {
             thead { tr { th scope="col" { "Care" } th scope="col" { "Used" } th scope="col" { "Likely due" } th scope="col" { "Part" } th.figure scope="col" { "Takes" } } }
             tbody {
                 @for due in dues {
