@@ -6,8 +6,26 @@ mod text;
 
 pub(crate) use scale::{Scale, scientific};
 
-/// What steps are called beside a law.
-const RECORDED: &str = "as recorded";
+/// Something that the legend names.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Named {
+    /// The steps, beside dashed lines.
+    Steps,
+    /// The dashed line of that place among its like, from 0.
+    Dashed(usize, &'static str),
+    /// An area.
+    Band(&'static str),
+}
+
+impl Named {
+    /// What it is called.
+    fn name(self) -> &'static str {
+        match self {
+            Named::Steps => "as recorded",
+            Named::Dashed(_, name) | Named::Band(name) => name,
+        }
+    }
+}
 
 /// An axis.
 #[derive(Clone, Debug)]
@@ -26,8 +44,8 @@ pub(crate) enum Layer {
     Dashed(Vec<[f64; 2]>, &'static str),
     /// A line that keeps its height until the next point.
     Steps(Vec<[f64; 2]>),
-    /// An area between two heights.
-    Band(Vec<[f64; 3]>),
+    /// An area between two heights, named in the legend.
+    Band(Vec<[f64; 3]>, &'static str),
     /// Marks.
     Points(Vec<[f64; 2]>),
     /// A place along x, named.
@@ -56,8 +74,8 @@ impl Layer {
             Layer::Dashed(points, name) => Layer::Dashed(two(points), name),
             Layer::Steps(points) => Layer::Steps(two(points)),
             Layer::Points(points) => Layer::Points(two(points)),
-            Layer::Band(points) => {
-                Layer::Band(points.into_iter().map(|[x, low, high]| [x / size, low, high]).collect())
+            Layer::Band(points, name) => {
+                Layer::Band(points.into_iter().map(|[x, low, high]| [x / size, low, high]).collect(), name)
             }
             Layer::Mark(x, words) => Layer::Mark(x / size, words),
             Layer::Word([x, y], words) => Layer::Word([x / size, y], words),
@@ -70,7 +88,7 @@ impl Layer {
             Layer::Line(points) | Layer::Dashed(points, _) | Layer::Steps(points) | Layer::Points(points) => {
                 points.clone()
             }
-            Layer::Band(points) => points.iter().flat_map(|&[x, low, high]| [[x, low], [x, high]]).collect(),
+            Layer::Band(points, _) => points.iter().flat_map(|&[x, low, high]| [[x, low], [x, high]]).collect(),
             Layer::Mark(..) | Layer::Word(..) => Vec::new(),
         }
     }
@@ -84,15 +102,17 @@ impl Chart {
         self
     }
 
-    /// The lines that are told apart by their dash, by name, and what the whole line beside them is.
-    fn legend(&self) -> Vec<&'static str> {
-        let dashed: Vec<&'static str> = self
-            .layers
-            .iter()
-            .filter_map(|layer| if let Layer::Dashed(_, name) = layer { Some(*name) } else { None })
-            .collect();
+    /// What must be named to be told apart: lines by their dash, the steps beside them, areas.
+    fn legend(&self) -> Vec<Named> {
+        let dashes =
+            self.layers.iter().filter_map(|layer| if let Layer::Dashed(_, name) = layer { Some(*name) } else { None });
+        let dashed: Vec<Named> = dashes.enumerate().map(|(place, name)| Named::Dashed(place, name)).collect();
         let is_stepped = !dashed.is_empty() && self.layers.iter().any(|layer| matches!(layer, Layer::Steps(_)));
-        is_stepped.then_some(RECORDED).into_iter().chain(dashed).collect()
+        let bands = self.layers.iter().filter_map(|layer| match layer {
+            Layer::Band(points, name) if !points.is_empty() => Some(*name),
+            _ => None,
+        });
+        is_stepped.then_some(Named::Steps).into_iter().chain(dashed).chain(bands.map(Named::Band)).collect()
     }
 
     /// What its line says, as a table: every tenth of its points, and the named places along it with the line's height there.
@@ -141,7 +161,7 @@ mod tests {
             x: Axis { label: "age, h".to_owned(), scale: Scale::Linear },
             y: Axis { label: "share".to_owned(), scale: Scale::Linear },
             layers: vec![
-                Layer::Band(vec![[0.0, 0.9, 1.0], [10.0, 0.1, 0.6]]),
+                Layer::Band(vec![[0.0, 0.9, 1.0], [10.0, 0.1, 0.6]], "bounds"),
                 Layer::Steps(vec![[0.0, 1.0], [5.0, 0.5], [10.0, 0.25]]),
                 Layer::Points(vec![[5.0, 0.5]]),
                 Layer::Mark(5.0, "half <here> & now".to_owned()),
@@ -182,6 +202,23 @@ mod tests {
         assert!(svg.contains("stroke-width=\"1.8\" stroke-dasharray=\"9 4\""), "{svg}");
         assert!(both.text(60).contains("~ law"), "{}", both.text(60));
         assert!(!chart().svg().contains("as recorded"), "one line needs no legend");
+    }
+
+    #[test]
+    fn an_area_is_named_on_screen_and_in_a_terminal() {
+        let svg = chart().svg();
+        let has_sample = svg.lines().any(|line| line.starts_with("<rect") && line.contains("#d0d0d0"));
+        assert!(has_sample && svg.contains(">bounds</text>"), "{svg}");
+        assert!(chart().text(60).contains("· bounds"), "{}", chart().text(60));
+    }
+
+    #[test]
+    fn words_on_a_drawing_break_the_lines_behind_them() {
+        let svg = chart().svg();
+        let (line, words) = (svg.find("stroke-dasharray=\"2 3\"").unwrap(), svg.find("half &lt;").unwrap());
+        let last = svg.rfind("<polyline").unwrap();
+        assert!(line < words && last < words, "words are drawn after every line\n{svg}");
+        assert!(svg.lines().any(|line| line.contains("half &lt;") && line.contains("paint-order=\"stroke\"")), "{svg}");
     }
 
     #[test]

@@ -2,16 +2,21 @@
 
 use std::fmt::Write as _;
 
-use maud::{Markup, PreEscaped};
+use maud::{Markup, PreEscaped, html};
 
-use super::{Chart, Layer};
+use super::{Chart, Layer, Named};
 
 const WIDTH: f64 = 720.0;
 const HEIGHT: f64 = 440.0;
 /// Left, right, top, bottom.
-const MARGIN: [f64; 4] = [70.0, 24.0, 44.0, 56.0];
+const MARGIN: [f64; 4] = [70.0, 24.0, 62.0, 56.0];
+
+/// Where the words of the legend stand, below the title.
+const LEGEND: f64 = 48.0;
 
 const SOLID: &str = "stroke=\"black\" stroke-width=\"1.8\"";
+/// An area.
+const BAND: &str = "fill=\"#d0d0d0\" stroke=\"#909090\" stroke-dasharray=\"5 3\"";
 const DASHES: [&str; 3] = ["9 4", "3 3", "12 3 2 3"];
 /// The width that a letter takes on average, and the height of a line of words.
 const LETTER: f64 = 7.0;
@@ -40,18 +45,20 @@ impl Chart {
 
 /// What a file draws in its own colours, and a page by the ink and paper of its style. No word of a chart can look like one of
 /// these: quotes in words are written as entities.
-const INKS: [(&str, &str); 5] = [
+const INKS: [(&str, &str); 6] = [
     ("role=\"img\"", "role=\"img\" class=\"chart\" fill=\"currentColor\""),
     ("=\"black\"", "=\"currentColor\""),
     ("fill=\"white\"", "class=\"paper\""),
+    ("stroke=\"white\"", "class=\"broken\""),
     ("fill=\"#d0d0d0\"", "class=\"shade\""),
     ("=\"#909090\"", "=\"currentColor\""),
 ];
 
 impl Chart {
-    /// The drawing for a page, in the page's ink.
+    /// The drawing for a page, in the page's ink; where it is wider than the screen it can be scrolled, by keys too.
     pub(crate) fn on_page(&self) -> Markup {
-        PreEscaped(INKS.into_iter().fold(self.svg(), |svg, (file, page)| svg.replace(file, page)))
+        let svg = INKS.into_iter().fold(self.svg(), |svg, (file, page)| svg.replace(file, page));
+        html! { div.wide role="group" tabindex="0" aria-label={ "Picture: " (self.title) } { (PreEscaped(svg)) } }
     }
 }
 
@@ -62,43 +69,49 @@ struct Drawing<'a> {
 
 impl Drawing<'_> {
     fn body(&self) -> String {
-        let mut out = String::new();
-        let (mut dashed, mut marks) = (0, 0);
+        let mut dashed = 0;
+        // Words come last, so that they break the lines behind them (ISO 129-1).
+        let (mut lines, mut words) = (String::new(), String::new());
+        let mut marks = 0;
         for layer in &self.chart.layers {
-            out.push_str(&match layer {
+            match layer {
                 Layer::Dashed(points, _) => {
+                    lines += &path(&self.all(points), &dash(dashed));
                     dashed += 1;
-                    self.path(&self.all(points), "none", &dash(dashed - 1))
                 }
-                Layer::Mark(x, words) => {
+                Layer::Mark(x, name) => {
+                    let Some([line, name]) = self.mark(*x, name, marks) else { continue };
+                    lines += &line;
+                    words += &name;
                     marks += 1;
-                    self.mark(*x, words, marks - 1)
                 }
-                layer => self.layer(layer),
-            });
+                Layer::Word([x, y], text) => {
+                    words += &self.at(*x, *y).map_or_else(String::new, |[x, y]| beside(x, y - 5.0, text))
+                }
+                layer => lines += &self.layer(layer),
+            }
         }
-        out + &self.legend() + &self.axes()
+        lines + &words + &self.legend() + &self.axes()
     }
 
-    /// Samples of the dashes with their names, in the line of the title from the right.
+    /// A sample of each thing with its name, below the title.
     fn legend(&self) -> String {
-        let names = self.chart.legend();
-        let n_whole = names.iter().filter(|name| **name == super::RECORDED).count();
-        let mut right = WIDTH - MARGIN[1];
+        let mut left = MARGIN[0];
         let mut out = String::new();
-        for (place, name) in names.iter().enumerate().rev() {
-            let style = match place.checked_sub(n_whole) {
-                Some(place) => dash(place),
-                None => SOLID.to_owned(),
+        for named in self.chart.legend() {
+            let (middle, right, name) = (LEGEND - 4.0, left + 32.0, named.name());
+            let line = |style: &str| {
+                format!("<line x1=\"{left:.1}\" y1=\"{middle}\" x2=\"{right:.1}\" y2=\"{middle}\" {style}/>")
             };
-            let start = right - LETTER * name.chars().count() as f64;
-            out += &format!(
-                "<line x1=\"{:.1}\" y1=\"22\" x2=\"{:.1}\" y2=\"22\" {style}/>\n\
-                 <text x=\"{start:.1}\" y=\"26\">{name}</text>\n",
-                start - 38.0,
-                start - 6.0
-            );
-            right = start - 52.0;
+            out += &match named {
+                Named::Steps => line(SOLID),
+                Named::Dashed(place, _) => line(&dash(place)),
+                Named::Band(_) => {
+                    format!("<rect x=\"{left:.1}\" y=\"{:.1}\" width=\"32\" height=\"12\" {BAND}/>", middle - 6.0)
+                }
+            };
+            out += &format!("\n<text x=\"{:.1}\" y=\"{LEGEND}\">{name}</text>\n", right + 6.0);
+            left = right + 26.0 + LETTER * name.chars().count() as f64;
         }
         out
     }
@@ -116,28 +129,19 @@ impl Drawing<'_> {
 
     fn layer(&self, layer: &Layer) -> String {
         match layer {
-            Layer::Line(points) => self.path(&self.all(points), "none", SOLID),
-            Layer::Steps(points) => self.path(&stepped(&self.all(points)), "none", SOLID),
-            Layer::Band(points) => {
+            Layer::Line(points) => path(&self.all(points), SOLID),
+            Layer::Steps(points) => path(&stepped(&self.all(points)), SOLID),
+            Layer::Band(points, _) => {
                 let up = points.iter().filter_map(|&[x, _, high]| self.at(x, high));
                 let back = points.iter().rev().filter_map(|&[x, low, _]| self.at(x, low));
-                self.path(&up.chain(back).collect::<Vec<_>>(), "#d0d0d0", "stroke=\"#909090\" stroke-dasharray=\"5 3\"")
+                area(&up.chain(back).collect::<Vec<_>>())
             }
             Layer::Points(points) => {
                 let marks = self.all(points).into_iter();
                 marks.map(|[x, y]| format!("<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"3.6\" fill=\"white\" stroke=\"black\" stroke-width=\"1.4\"/>\n")).collect()
             }
-            Layer::Word([x, y], words) => self.at(*x, *y).map_or_else(String::new, |[x, y]| {
-                let (anchor, shift) = beside(x);
-                format!(
-                    "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{}</text>\n",
-                    x + shift,
-                    y - 5.0,
-                    escaped(words)
-                )
-            }),
-            // Drawn with their place among their like.
-            Layer::Dashed(..) | Layer::Mark(..) => String::new(),
+            // Drawn with their place among their like, or after all lines.
+            Layer::Dashed(..) | Layer::Mark(..) | Layer::Word(..) => String::new(),
         }
     }
 
@@ -145,30 +149,20 @@ impl Drawing<'_> {
         points.iter().filter_map(|&[x, y]| self.at(x, y)).collect()
     }
 
-    fn path(&self, points: &[[f64; 2]], fill: &str, style: &str) -> String {
-        let line: Vec<String> = points.iter().map(|[x, y]| format!("{x:.1},{y:.1}")).collect();
-        let element = if fill == "none" { "polyline" } else { "polygon" };
-        format!("<{element} points=\"{}\" fill=\"{fill}\" {style}/>\n", line.join(" "))
-    }
-
-    /// A mark, the `row`th from 0: each has its words a line below the one before.
-    fn mark(&self, x: f64, words: &str, row: u32) -> String {
-        let Some(place) = self.chart.x.scale.place(x) else { return String::new() };
+    /// A mark's line and its words, in the `row`th row from 0: each has its words a line below the one before. `None` where it
+    /// lies off the drawing.
+    fn mark(&self, x: f64, words: &str, row: u32) -> Option<[String; 2]> {
+        let place = self.chart.x.scale.place(x)?;
         let [[left, right], [low, high]] = self.spans;
         if place < left || right < place {
-            return String::new();
+            return None;
         }
         let [x, top] = self.paper([place, high]);
         let bottom = self.paper([place, low])[1];
-        let (anchor, shift) = beside(x);
-        format!(
-            "<line x1=\"{x:.1}\" y1=\"{top:.1}\" x2=\"{x:.1}\" y2=\"{bottom:.1}\" stroke=\"black\" stroke-dasharray=\"2 3\"/>\n\
-             <text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"{}\">{}</text>\n",
-            x + shift,
-            top + 14.0 + LINE * f64::from(row),
-            anchor,
-            escaped(words)
-        )
+        let line = format!(
+            "<line x1=\"{x:.1}\" y1=\"{top:.1}\" x2=\"{x:.1}\" y2=\"{bottom:.1}\" stroke=\"black\" stroke-dasharray=\"2 3\"/>\n"
+        );
+        Some([line, beside(x, top + 14.0 + LINE * f64::from(row), words)])
     }
 
     fn axes(&self) -> String {
@@ -217,9 +211,28 @@ fn dash(place: usize) -> String {
     format!("{SOLID} stroke-dasharray=\"{}\"", DASHES[place % DASHES.len()])
 }
 
-/// On which side of a place its words stand, and how far from it.
-fn beside(x: f64) -> (&'static str, f64) {
-    if WIDTH * 0.6 < x { ("end", -6.0) } else { ("start", 6.0) }
+/// Words beside a place, on the side where there is more room; the lines behind them are broken.
+fn beside(x: f64, y: f64, words: &str) -> String {
+    let (anchor, shift) = if WIDTH * 0.6 < x { ("end", -6.0) } else { ("start", 6.0) };
+    format!(
+        "<text x=\"{:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\" stroke=\"white\" stroke-width=\"5\" stroke-linejoin=\"round\" \
+         paint-order=\"stroke\">{}</text>\n",
+        x + shift,
+        escaped(words)
+    )
+}
+
+fn path(points: &[[f64; 2]], style: &str) -> String {
+    format!("<polyline points=\"{}\" fill=\"none\" {style}/>\n", listed(points))
+}
+
+fn area(points: &[[f64; 2]]) -> String {
+    format!("<polygon points=\"{}\" {BAND}/>\n", listed(points))
+}
+
+/// Places as SVG lists them.
+fn listed(points: &[[f64; 2]]) -> String {
+    points.iter().map(|[x, y]| format!("{x:.1},{y:.1}")).collect::<Vec<_>>().join(" ")
 }
 
 /// Adds the corner of each step.

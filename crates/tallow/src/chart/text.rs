@@ -1,6 +1,6 @@
 //! A chart drawn with characters, for a terminal.
 
-use super::{Chart, Layer};
+use super::{Chart, Layer, Named};
 
 /// Rows between the axes.
 const ROWS: usize = 16;
@@ -54,7 +54,7 @@ impl Grid<'_> {
                     self.line(&[[pair[1][0], pair[0][1]], pair[1]], '│');
                 }
             }
-            Layer::Band(points) => {
+            Layer::Band(points, _) => {
                 for end in [1, 2] {
                     let edge: Vec<[f64; 2]> = points.iter().map(|point| [point[0], point[end]]).collect();
                     self.line(&self.cells_of(&edge), '·');
@@ -122,9 +122,14 @@ impl Grid<'_> {
         lines.push(format!("{:>GUTTER$}└{}", "", "─".repeat(self.columns)));
         lines.push(self.foot());
         lines.extend(broken(&self.chart.x.label, self.columns).iter().map(|line| format!("{:>GUTTER$} {line}", "")));
-        let dashed = self.chart.legend().into_iter().filter(|name| *name != super::RECORDED).collect::<Vec<_>>();
-        if !dashed.is_empty() {
-            lines.push(format!("{:>GUTTER$} ~ {}", "", dashed.join(", ")));
+        let legend = self.chart.legend();
+        let dashed = legend.iter().filter(|named| matches!(named, Named::Dashed(..)));
+        let bands = legend.iter().filter(|named| matches!(named, Named::Band(_)));
+        for (sign, of) in [('~', dashed.collect::<Vec<_>>()), ('·', bands.collect())] {
+            if !of.is_empty() {
+                let names: Vec<&str> = of.iter().map(|named| named.name()).collect();
+                lines.push(format!("{:>GUTTER$} {sign} {}", "", names.join(", ")));
+            }
         }
         lines.iter().map(|line| format!("{}\n", line.trim_end())).collect()
     }

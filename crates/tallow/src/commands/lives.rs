@@ -117,8 +117,38 @@ struct Money {
     costs: Costs,
     /// What the money is called.
     currency: String,
-    /// In words, beginning with a blank; empty where both were given.
-    grounds: String,
+    grounds: Grounds,
+}
+
+/// Where costs come from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Grounds {
+    /// Both were given.
+    Given,
+    /// From the rates that the shop has set.
+    Rates,
+    /// From rates some of which are assumed.
+    Assumed,
+}
+
+impl Grounds {
+    /// In words that follow the costs, beginning with a blank.
+    fn words(self) -> &'static str {
+        match self {
+            Grounds::Given => "",
+            Grounds::Rates => " (by the shop's rates, without the part itself)",
+            Grounds::Assumed => " (by assumed rates, without the part itself)",
+        }
+    }
+
+    /// How better costs are given at a terminal, beginning with a blank.
+    fn help(self) -> &'static str {
+        match self {
+            Grounds::Given => "",
+            Grounds::Rates => " --planned-cost adds the part.",
+            Grounds::Assumed => " tallow rates sets the shop's own rates, and --planned-cost adds the part.",
+        }
+    }
 }
 
 impl Money {
@@ -131,12 +161,9 @@ impl Money {
         let consequence = lives.neglect.and_then(|neglect| prices.of(neglect)).unwrap_or(0.0);
         let failure = args.failure_cost.unwrap_or(planned + consequence);
         let grounds = match (args.planned_cost.is_some() && args.failure_cost.is_some(), assumed.is_empty()) {
-            (true, _) => String::new(),
-            (false, true) => " (by the shop's rates, without the part itself; --planned-cost adds it)".to_owned(),
-            (false, false) => {
-                " (by assumed rates, without the part itself; tallow rates sets the shop's own, --planned-cost adds the part)"
-                    .to_owned()
-            }
+            (true, _) => Grounds::Given,
+            (false, true) => Grounds::Rates,
+            (false, false) => Grounds::Assumed,
         };
         Money { costs: Costs { planned, failure }, currency: rates.currency.clone(), grounds }
     }
@@ -467,11 +494,12 @@ impl Said<'_> {
             out.prose("", &head)?;
         }
         let [failed, worn, good, still] = Ends::ORDER.map(|end| lives.count(end));
+        let unknown = unknown_ages(lives.of_unknown_age());
+        let help = if unknown.is_empty() { "" } else { " tallow age corrects that." };
         out.prose(
             "",
             &format!(
-                "{failed} failed, {worn} replaced worn, {good} replaced good, {still} still there.{}",
-                unknown_ages(lives.of_unknown_age())
+                "{failed} failed, {worn} replaced worn, {good} replaced good, {still} still there.{unknown}{help}"
             ),
         )?;
         let Some(advice) = lives.advice(self.costs.costs, self.level, materials) else { return Ok(Vec::new()) };
@@ -491,7 +519,8 @@ impl Said<'_> {
         }
         still_there(context, lives, materials)?;
         out.line("")?;
-        out.prose("", &verdict_words(&advice, &self.costs, self.level))?;
+        let help = if weighs_money(&advice.verdict) { self.costs.grounds.help() } else { "" };
+        out.prose("", &format!("{}{help}", verdict_words(&advice, &self.costs, self.level)))?;
         if let Verdict::Replace { best, .. } = &advice.verdict {
             self.how_to(context, &advice, best.age)?;
         }
@@ -564,15 +593,12 @@ fn limit_command(args: &cli::Limit) -> String {
     format!("tallow limit \"{}\" --every \"{}\"{of}{on} --reason \"{}\"", args.task, args.every, args.reason)
 }
 
+/// How many parts were of unknown age, in a sentence that begins with a blank; empty where there is none.
 fn unknown_ages(n: usize) -> String {
     match n {
         0 => String::new(),
-        1 => " One sat there when its machine joined, and is counted as if it had been new then; tallow age corrects that."
-            .to_owned(),
-        n => format!(
-            " {n} of them sat there when their machine joined, and are counted as if they had been new then; tallow age \
-             corrects that."
-        ),
+        1 => " One sat there when its machine joined, and is counted as if it had been new then.".to_owned(),
+        n => format!(" {n} of them sat there when their machine joined, and are counted as if they had been new then."),
     }
 }
 
@@ -744,6 +770,11 @@ fn still_there(context: &Context, lives: &KindLives, materials: &Materials) -> R
     context.out.prose("", &words)
 }
 
+/// Whether a verdict rests on costs.
+fn weighs_money(verdict: &Verdict) -> bool {
+    matches!(verdict, Verdict::NoGain | Verdict::Unsure { .. } | Verdict::Replace { .. })
+}
+
 /// The advice in words that do not say more than the lives do.
 fn verdict_words(advice: &Advice, costs: &Money, level: Level) -> String {
     let Costs { planned, failure } = costs.costs;
@@ -751,7 +782,7 @@ fn verdict_words(advice: &Advice, costs: &Money, level: Level) -> String {
         "a planned replacement at {} and a failure at {}{}",
         costs.words(planned),
         costs.words(failure),
-        costs.grounds
+        costs.grounds.words()
     );
     let age = |age: f64| age_words(&advice.clock, age);
     let failures = advice.failures;
@@ -834,12 +865,11 @@ impl Said<'_> {
             layers,
         };
         let mut charts = vec![curve.x_in(size, unit.clone())];
-        let chosen = matches!(advice.verdict, Verdict::NoGain | Verdict::Unsure { .. } | Verdict::Replace { .. });
         // Drawn in units that read well, the costs by the unit, too.
         let law = Law::weibull(law.shape(), law.scale() / size).map_err(|error| Trouble::refused(error.to_string()))?;
         let Costs { planned, failure } = self.costs.costs;
         if let Ok(policy) = life::AgeReplacement::new(law, planned, failure)
-            && chosen
+            && weighs_money(&advice.verdict)
         {
             let money = if self.costs.currency.is_empty() { "costs" } else { self.costs.currency.as_str() };
             let per = format!("{money} per {}", symbol.strip_suffix('s').unwrap_or(symbol));

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
+use super::hints;
 use crate::trouble::Trouble;
 
 /// What was typed into a form, by field; a field may stand several times.
@@ -98,11 +99,10 @@ impl Refusal {
 
 /// A trouble in words: what was refused, and what to do. Hints for the command line are left out.
 pub(crate) fn trouble(trouble: &Trouble) -> Markup {
-    let is_for_all = |line: &&String| !line.contains("--") && !line.contains("tallow ");
     html! {
         div.trouble role="alert" tabindex="-1" {
             p { strong { (sentence(trouble.what())) } }
-            @for line in trouble.help_lines().iter().filter(is_for_all) { p { (sentence(line)) } }
+            @for line in hints::of(trouble) { p { (sentence(line)) } }
         }
     }
 }
@@ -204,12 +204,5 @@ mod tests {
         assert!(!Field::text("other", "name", "Name").show(&refusal).into_string().contains("bow"));
         assert!(refusal.shown("add").into_string().contains("No such build."));
         assert_eq!(refusal.shown("other").into_string(), "");
-    }
-
-    #[test]
-    fn a_browser_sees_no_hint_for_the_command_line() {
-        let both = Trouble::refused("x").help("all: tallow visit").help("name another");
-        let shown = trouble(&both).into_string();
-        assert!(shown.contains("Name another.") && !shown.contains("tallow visit"), "{shown}");
     }
 }

@@ -15,6 +15,7 @@ mod founding;
 mod frame;
 mod glance;
 mod guard;
+mod hints;
 mod later;
 mod listen;
 mod pages;

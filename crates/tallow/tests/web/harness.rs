@@ -14,6 +14,8 @@ pub(crate) const NOW: &str = "2026-11-25T08:00[Europe/Lisbon]";
 
 /// A phone, CSS pixels.
 pub(crate) const PHONE: (u32, u32) = (390, 844);
+/// The narrowest phone that pages are made for, CSS pixels.
+pub(crate) const SMALL_PHONE: (u32, u32) = (360, 740);
 /// A desk, CSS pixels.
 pub(crate) const DESK: (u32, u32) = (1440, 900);
 
@@ -207,6 +209,19 @@ impl Browser {
         self.client.goto(address).await.expect("the page is loaded");
     }
 
+    /// Goes to a page, and waits until nothing on it is being reckoned any more.
+    pub(crate) async fn go_settled(&self, address: &str) {
+        self.go(address).await;
+        for _ in 0..150 {
+            if !self.text().await.contains("being reckoned") {
+                return;
+            }
+            tokio::time::sleep(std::time::Duration::from_millis(200)).await;
+            self.go(address).await;
+        }
+        panic!("{address} is still being reckoned");
+    }
+
     /// The text that the page shows.
     pub(crate) async fn text(&self) -> String {
         let body = self.client.find(Locator::Css("body")).await.expect("a body");
@@ -292,6 +307,12 @@ impl Browser {
     /// What a script says of the page.
     pub(crate) async fn ask(&self, script: &str) -> serde_json::Value {
         self.client.execute(script, Vec::new()).await.expect("the script runs")
+    }
+
+    /// By how many CSS pixels the page is wider than the window.
+    pub(crate) async fn overhang(&self) -> u64 {
+        let script = "return document.documentElement.scrollWidth - document.documentElement.clientWidth";
+        self.ask(script).await.as_u64().expect("a width")
     }
 
     /// Photographs the whole page.

@@ -233,3 +233,28 @@ async fn machines_are_found_by_a_part_of_their_name() {
     browser.hides("bowline").await;
     browser.close().await;
 }
+
+#[tokio::test]
+async fn a_machines_tasks_of_a_round_stand_open_and_later_ones_unfold_by_a_key() {
+    let shop = Shop::demo();
+    let all: Value = serde_json::from_str(&shop.run(&["due", "bowline", "--all", "--json"])).expect("JSON");
+    let all = all.as_array().expect("tasks");
+    // Two weeks from the tests' present on; a day in this form is compared as text.
+    let is_near =
+        |due: &Value| due["due"]["is"] == "due" || due["due"]["median"].as_str().is_some_and(|day| day < "2026-12-09");
+    let near = all.iter().filter(|due| is_near(due)).count();
+    assert!(0 < near && near < all.len(), "{near} of {}", all.len());
+    let server = shop.serve();
+    let browser = Browser::open(PHONE).await;
+    browser.go(&server.page("/machines/bowline")).await;
+    let shown = "return [...document.querySelectorAll('[aria-labelledby=due] tbody tr')].filter(row => row.checkVisibility()).length";
+    assert_eq!(browser.ask(shown).await, near);
+    browser.ask("document.querySelector('[aria-labelledby=due] summary').focus()").await;
+    let summary = browser.client.active_element().await.expect("what has the focus");
+    assert!(summary.text().await.expect("text").starts_with("Later: "));
+    summary.send_keys(" ").await.expect("the key is pressed");
+    assert_eq!(browser.ask(shown).await, all.len());
+    browser.go(&server.page("/machines/bowline?why")).await;
+    assert_eq!(browser.ask(shown).await, all.len(), "whoever asks why sees all");
+    browser.close().await;
+}

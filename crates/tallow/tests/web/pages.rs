@@ -5,11 +5,11 @@ use std::path::Path;
 use fantoccini::Client;
 use serde_json::{Value, json};
 
-use crate::harness::{Browser, DESK, PHONE, Shop};
+use crate::harness::{Browser, DESK, PHONE, SMALL_PHONE, Shop};
 use crate::who::{PASSWORD, peopled};
 
 /// The pages by address and name.
-pub(crate) const PAGES: [(&str, &str); 28] = [
+pub(crate) const PAGES: [(&str, &str); 29] = [
     ("/", "today"),
     ("/shop/people", "people"),
     ("/sign-in", "sign-in-home"),
@@ -17,6 +17,8 @@ pub(crate) const PAGES: [(&str, &str); 28] = [
     ("/machines/bowline", "machine"),
     ("/machines/bowline?why", "machine-why"),
     ("/machines/bowline/x%20rods", "part"),
+    // Its travel has as many letters as a travel can have.
+    ("/machines/reef%20knot/x%20rods", "part-worn"),
     ("/before", "before"),
     ("/labels", "labels"),
     ("/rounds", "rounds"),
@@ -40,19 +42,98 @@ pub(crate) const PAGES: [(&str, &str); 28] = [
     ("/shop/new-machine/first/bowline", "new-machine-first"),
 ];
 
+/// The pages of the demo: those of every shop, and a visit.
+fn pages_of(shop: &Shop) -> Vec<(String, &'static str)> {
+    let visits: Value = serde_json::from_str(&shop.run(&["visit", "--json"])).expect("JSON");
+    let visit = format!("/visits/{}", visits[0]["visit"]);
+    let all = format!("{visit}?all=yes");
+    let own = [(visit, "visit"), (all, "visit-all")];
+    PAGES.into_iter().map(|(address, name)| (address.to_owned(), name)).chain(own).collect()
+}
+
+/// The words of pictures that are smaller than 11 px on the screen, or stick out of their picture.
+const POOR_WORDS: &str = "return [...document.querySelectorAll('main svg text')].flatMap(text => {
+    const [seen, at] = [text.getBoundingClientRect(), text.ownerSVGElement.getBoundingClientRect()];
+    if (!seen.width) return [];
+    const matrix = text.getScreenCTM();
+    const size = Math.sqrt(Math.abs(matrix.a * matrix.d - matrix.b * matrix.c)) * parseFloat(getComputedStyle(text).fontSize);
+    const isCut = seen.left < at.left - 1 || at.right + 1 < seen.right || seen.top < at.top - 1 || at.bottom + 1 < seen.bottom;
+    return size < 11 || isCut ? [`${text.textContent}: ${size.toFixed(1)} px${isCut ? ', cut off' : ''}`] : [];
+})";
+
+#[tokio::test]
+async fn words_in_pictures_can_be_read_on_the_smallest_phone() {
+    let shop = Shop::demo();
+    let server = shop.serve();
+    let browser = Browser::open(SMALL_PHONE).await;
+    let mut n_words = 0;
+    for (address, name) in pages_of(&shop) {
+        browser.go_settled(&server.page(&address)).await;
+        n_words += browser.ask("return document.querySelectorAll('main svg text').length").await.as_u64().unwrap_or(0);
+        assert_eq!(browser.ask(POOR_WORDS).await, json!([]), "{name}");
+    }
+    assert!(100 < n_words, "pictures have words");
+    browser.close().await;
+}
+
+/// Words that only a terminal understands, with what stands around them.
+const TERMINAL_WORDS: &str =
+    "const named = [...document.querySelectorAll('[aria-label], [title], [placeholder]')].flatMap(
+        of => ['aria-label', 'title', 'placeholder'].map(name => of.getAttribute(name) ?? ''));
+    const text = [document.title, document.querySelector('main').textContent, ...named].join('\\n');
+    return [...text.matchAll(/.{0,40}(tallow [a-z]|`|--[a-z]).{0,40}/g)].map(found => found[0])";
+
+#[tokio::test]
+async fn no_page_speaks_to_a_terminal() {
+    let shop = Shop::demo();
+    let server = shop.serve();
+    let browser = Browser::open(DESK).await;
+    for (address, name) in pages_of(&shop) {
+        browser.go_settled(&server.page(&address)).await;
+        assert_eq!(browser.ask(TERMINAL_WORDS).await, json!([]), "{name}");
+    }
+    browser.close().await;
+}
+
+/// Sixty letters, and nowhere to break them.
+const LONG: &str = "Abcdefghijklmnopqrstuvwxyzabcdefghijklmnopqrstuvwxyzabcdefgh";
+
+#[tokio::test]
+async fn pages_of_an_empty_shop_and_of_long_names_fit_the_smallest_phone() {
+    let (empty, long) = (Shop::empty(), Shop::empty());
+    long.run(&["machine", "add", LONG, "--build", "moving-bed"]);
+    long.run(&["keeper", "set", LONG, "--minutes", "mon-fri 60"]);
+    long.run(&["stores", "count", LONG, "5 pieces", "--new"]);
+    long.run(&["plan", "--keep", "--seconds", "1"]);
+    let own = [format!("/machines/{LONG}"), format!("/machines/{LONG}/nozzle"), format!("/stores/item/{LONG}")];
+    let general = PAGES
+        .into_iter()
+        .map(|(address, _)| address)
+        .filter(|address| !address.contains("bowline") && !address.contains("knot"));
+    let general: Vec<&str> = general.collect();
+    for (shop, own) in [(empty, &[][..]), (long, &own[..])] {
+        let server = shop.serve();
+        for size in [SMALL_PHONE, DESK] {
+            let browser = Browser::open(size).await;
+            for address in general.iter().copied().chain(own.iter().map(String::as_str)) {
+                browser.go_settled(&server.page(address)).await;
+                assert_eq!(browser.overhang().await, 0, "{address} is wider than {size:?}");
+            }
+            browser.close().await;
+        }
+    }
+}
+
 #[tokio::test]
 async fn every_page_fits_a_phone_and_a_desk_and_breaks_none_of_its_own_rules() {
-    let server = Shop::demo().serve();
-    for size in [PHONE, DESK] {
+    let shop = Shop::demo();
+    let server = shop.serve();
+    for size in [SMALL_PHONE, PHONE, DESK] {
         let browser = Browser::open(size).await;
-        for (address, name) in PAGES {
-            browser.go(&server.page(address)).await;
+        for (address, name) in pages_of(&shop) {
+            browser.go_settled(&server.page(&address)).await;
             browser.photograph(name).await;
-            let [shown, there] = [
-                browser.ask("return window.innerWidth").await.as_u64(),
-                browser.ask("return document.documentElement.scrollWidth").await.as_u64(),
-            ];
-            assert_eq!(shown, there, "{name} is wider than {size:?}");
+            assert_eq!(browser.overhang().await, 0, "{name} is wider than {size:?}");
             assert_eq!(browser.ask("return document.querySelectorAll('h1').length").await, 1, "{name} has one heading");
         }
         browser.close().await;

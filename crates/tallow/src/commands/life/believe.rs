@@ -178,6 +178,9 @@ fn chart(posterior: &Posterior, lives: &[Life], level: Level) -> Result<Chart, T
         ),
         x: Axis { label: "age".to_owned(), scale: Scale::Linear },
         y: Axis { label: "chance to be good".to_owned(), scale: Scale::Linear },
-        layers: [Layer::Band(band), Layer::Dashed(line, "as believed")].into_iter().chain(steps).collect(),
+        layers: [Layer::Band(band, "credible band"), Layer::Dashed(line, "as believed")]
+            .into_iter()
+            .chain(steps)
+            .collect(),
     })
 }

@@ -77,7 +77,10 @@ pub(in crate::commands) fn with_band(mut chart: Chart, age: Bounds) -> Chart {
         return chart;
     }
     let upper = age.upper.filter(|upper| *upper <= far);
-    chart.layers.insert(0, Layer::Band(vec![[lower, low, high], [upper.unwrap_or(far), low, high]]));
+    chart.layers.insert(
+        0,
+        Layer::Band(vec![[lower, low, high], [upper.unwrap_or(far), low, high]], "the best age may lie here"),
+    );
     chart.layers.push(Layer::Mark(lower, "best at least".to_owned()));
     chart.layers.extend(upper.map(|upper| Layer::Mark(upper, "best at most".to_owned())));
     chart.says += " The grey area is what the lives leave open of the best age.";

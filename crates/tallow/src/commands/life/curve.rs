@@ -123,7 +123,7 @@ fn layers_of(points: &[CurvePoint], lives: &[Life]) -> Vec<Layer> {
     steps.extend(points.iter().map(|point| [point.time, point.survival]));
     let lowest = points.last().map_or(1.0, |point| point.survival);
     steps.push([last, lowest]);
-    vec![Layer::Band(band), Layer::Steps(steps)]
+    vec![Layer::Band(band, "bounds"), Layer::Steps(steps)]
 }
 
 fn chart(points: &[CurvePoint], lives: &[Life], level: f64) -> Chart {

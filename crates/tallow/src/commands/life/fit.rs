@@ -234,7 +234,7 @@ impl Told<'_> {
             ),
             x: Axis { label: "age".to_owned(), scale: Scale::Log },
             y: Axis { label: "share failed".to_owned(), scale: Scale::Weibull },
-            layers: vec![Layer::Band(band), Layer::Line(line), Layer::Points(points)],
+            layers: vec![Layer::Band(band, kind), Layer::Line(line), Layer::Points(points)],
         })
     }
 }

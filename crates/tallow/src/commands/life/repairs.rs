@@ -213,7 +213,7 @@ fn trend(systems: &[System], shape: f64) -> String {
 fn chart(means: &[MeanPoint], fit: Option<&PowerLawFit>) -> Chart {
     let band = means.iter().filter_map(|point| Some([point.time, point.lower?, point.upper?])).collect();
     let steps = [[0.0, 0.0]].into_iter().chain(means.iter().map(|point| [point.time, point.mean])).collect();
-    let mut layers = vec![Layer::Band(band), Layer::Steps(steps)];
+    let mut layers = vec![Layer::Band(band, "bounds"), Layer::Steps(steps)];
     if let Some(fit) = fit {
         let line =
             (0..=60).map(|step| fit.end() * f64::from(step) / 60.0).map(|time| [time, fit.law().expected_by(time)]);

@@ -8,7 +8,7 @@ use upkeep::lives::{Ending, Stay, Verdict};
 use super::{
     AHEAD, COMPARED, Ends, Money, Said, Shop, age_words, clock_words, ended, half_words, large_unit, law_words,
     limit_args, limit_command, one_row, paper, pooled_words, sure_words, unknown_ages, verdict_word, verdict_words,
-    weights,
+    weighs_money, weights,
 };
 use crate::chart::Chart;
 use crate::cli;
@@ -57,6 +57,8 @@ pub(crate) struct Report {
     pub(crate) verdict: String,
     /// The advice in a word or two.
     pub(crate) word: &'static str,
+    /// Whether it rests on the shop's prices.
+    pub(crate) weighs_money: bool,
     /// How the advice is followed.
     pub(crate) offers: Vec<Offer>,
     /// What else is to be said of that.
@@ -121,6 +123,7 @@ impl Said<'_> {
             there: self.there(),
             verdict: String::new(),
             word: "no advice",
+            weighs_money: false,
             offers: Vec::new(),
             remark: None,
             charts: Vec::new(),
@@ -128,6 +131,7 @@ impl Said<'_> {
         let Some(advice) = lives.advice(self.costs.costs, self.level, materials) else { return Ok(report) };
         report.verdict = verdict_words(&advice, &self.costs, self.level);
         report.word = verdict_word(&advice.verdict);
+        report.weighs_money = weighs_money(&advice.verdict);
         if let Verdict::Replace { best, .. } = &advice.verdict {
             for wanted in &advice.limits {
                 let limits = self

@@ -101,7 +101,7 @@ fn report_of(kind: &str, report: &Report, may: &May) -> Markup {
     html! {
         section {
             h2 { (report.kind) ", on machines with the build \"" (report.build) "\"" }
-            p { (failed) " failed, " (worn) " replaced worn, " (good) " replaced good, " (there) " still there." (report.unknown) }
+            p { (failed) " failed, " (worn) " replaced worn, " (good) " replaced good, " (there) " still there." (report.unknown) @if !report.unknown.is_empty() { " " a href="/shop#age" { "Say how old a machine was" } "." } }
             (advice(kind, report, may))
             @if !report.clocks.is_empty() { (clocks(report)) }
             @if let Some(law) = &report.law { p { (law) } }
@@ -158,7 +158,7 @@ fn advice(kind: &str, report: &Report, may: &May) -> Markup {
     html! {
         @if !report.verdict.is_empty() {
             h3 { "Advice: " (report.word) }
-            p { (report.verdict) }
+            p { (report.verdict) @if report.weighs_money { " " a href="/shop#prices" { "The shop's prices" } "." } }
         }
         @if let Some(remark) = &report.remark { p { (remark) } }
         @for Offer { command, limit } in &report.offers {
@@ -168,7 +168,6 @@ fn advice(kind: &str, report: &Report, may: &May) -> Markup {
                     @match &limit.on { Some(machine) => { " on " (machine) }, None => " on all that have it" }
                     ", because of " (limit.reason) "."
                 }
-                p.small { code.long { (command) } }
                 (Sending::to(&to).show(may, html! {
                     input type="hidden" name="command" value=(command);
                     p.row { button type="submit" { "Accept" } a.button.quiet href="/lives" { "Leave it" } }

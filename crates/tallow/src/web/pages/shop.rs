@@ -92,14 +92,14 @@ fn machine_list(glance: &Glance, refusal: &Refusal, may: &May) -> Markup {
                     }
                 }
                 @if 0 < more { p { a href="/machines" { "All " (glance.machines.len()) " machines" } } }
-                (Sending::to("/shop/age").folded(may, "Say how old a machine was when it came", refusal.is_of("age"), html! {
+                div #age { (Sending::to("/shop/age").folded(may, "Say how old a machine was when it came", refusal.is_of("age"), html! {
                     (refusal.shown("age"))
                     (machine_field(glance, "age", refusal))
                     (Field { hint: "empty: every part that was there", ..Field::text("age", "position", "Part") }.show(refusal))
                     (Field { hint: "8 months, or 1200 h", required: true, ..Field::text("age", "amount", "Age") }.show(refusal))
                     (Field { hint: "time, travel x …; empty where it is clear", ..Field::text("age", "of", "Measured by") }.show(refusal))
                     p { button type="submit" { "Record the age" } }
-                }))
+                })) }
                 (Sending::to("/shop/hours").folded(may, "Read a machine's own hour meter", refusal.is_of("hours"), html! {
                     (refusal.shown("hours"))
                     (machine_field(glance, "hours", refusal))

@@ -35,7 +35,7 @@ pub(crate) struct Readings<'a> {
 const WIDTH: f64 = 360.0;
 const HEIGHT: f64 = 150.0;
 /// From the left edge to the scale, from the top, from the foot to the scale, from the right edge.
-const LEFT: f64 = 52.0;
+const LEFT: f64 = 64.0;
 const TOP: f64 = 16.0;
 const FOOT: f64 = 28.0;
 const RIGHT: f64 = 14.0;

@@ -36,19 +36,22 @@ pub(super) fn parts(machine: &OneMachine, state: &MachineState, now: &ZonedDateT
     html! {
         section aria-labelledby="parts" {
             h2 #parts { "Parts" }
-            table.stacks {
-                caption { "The numbers are those of the drawing. Used is that of the task that is most used at the part." }
-                thead { tr { th scope="col" { "No." } th scope="col" { "Part" } th scope="col" { "Used" } th scope="col" { "By" } th scope="col" { "In service since" } th scope="col" { "Went through since" } } }
-                tbody {
-                    @for (index, (position, (_, since, usage))) in machine.build.positions.iter().zip(&meters).enumerate() {
-                        @let most = dues_at(machine, &position.name).max_by(|one, other| one.share().total_cmp(&other.share()));
-                        tr {
-                            td data-name="No." { (index + 1) }
-                            th scope="row" { a.target href=(position_address(&machine.name, &position.name)) { (position.name) } }
-                            td data-name="Used" { @if let Some(due) = most { (frame::used(due.share())) } @else { "no task" } }
-                            td data-name="By" { @if let Some(due) = most { (due.name) } }
-                            td data-name="In service since" { (since_words(since, now)) }
-                            td data-name="Went through since" { (went_through(&state.build, position, usage)) }
+            details {
+                summary { "All " (machine.build.positions.len()) " parts, by the numbers of the drawing" }
+                table.stacks {
+                    caption { "Used is that of the task that is most used at the part." }
+                    thead { tr { th scope="col" { "No." } th scope="col" { "Part" } th scope="col" { "Used" } th scope="col" { "By" } th scope="col" { "In service since" } th scope="col" { "Went through since" } } }
+                    tbody {
+                        @for (index, (position, (_, since, usage))) in machine.build.positions.iter().zip(&meters).enumerate() {
+                            @let most = dues_at(machine, &position.name).max_by(|one, other| one.share().total_cmp(&other.share()));
+                            tr {
+                                td data-name="No." { (index + 1) }
+                                th scope="row" { a.target href=(position_address(&machine.name, &position.name)) { (position.name) } }
+                                td data-name="Used" { @if let Some(due) = most { (frame::used(due.share())) } @else { "no task" } }
+                                td data-name="By" { @if let Some(due) = most { (due.name) } }
+                                td data-name="In service since" { (since_words(since, now)) }
+                                td data-name="Went through since" { (went_through(&state.build, position, usage)) }
+                            }
                         }
                     }
                 }

@@ -14,17 +14,49 @@ use super::position_address;
 use crate::commands::due::explained;
 use crate::words;
 
-/// All tasks: what is due first, the worst neglect and the most used before others; then by likely day; then by use.
+/// How far ahead tasks are shown without being asked for, days: what the next round would see to.
+const AHEAD: i32 = 14;
+
+/// All tasks: what is due first, the worst neglect and the most used before others; then by likely day; then by use. What comes
+/// later than a round is folded, unless the reasons are asked for.
 pub(super) fn section(machine: &OneMachine, now: &ZonedDateTime, with_why: bool) -> Markup {
     let mut dues: Vec<&Due> = machine.dues.iter().collect();
     dues.sort_by_key(|due| order(machine, due));
+    let (near, later): (Vec<&Due>, Vec<&Due>) = dues.into_iter().partition(|due| is_near(&due.when, now.date()));
     let whole = if with_why { address(&machine.name) } else { format!("{}?why", address(&machine.name)) };
     html! {
         section aria-labelledby="due" {
             h2 #due { "What is due" }
-            p { a href=(format!("{whole}#due")) { @if with_why { "Without the reasons" } @else { "Why each day" } } }
-            (table(machine, &dues, now, with_why))
+            @if machine.dues.is_empty() { p { "The build has no task." } } @else {
+                p { a href=(format!("{whole}#due")) { @if with_why { "Without the reasons" } @else { "Why each day" } } }
+                @if near.is_empty() { p { "Nothing is due, nor likely to be within two weeks." } } @else { (table(machine, &near, now, with_why)) }
+                @if !later.is_empty() {
+                    details open[with_why] {
+                        summary { "Later: " (words::count(later.len() as u64, "tasks")) (first_of(&later, now.date())) }
+                        (table(machine, &later, now, with_why))
+                    }
+                }
+            }
         }
+    }
+}
+
+/// Whether a task is due, or likely to be before a round is over.
+fn is_near(when: &When, today: Date) -> bool {
+    match when {
+        When::Since(_) => true,
+        When::Likely(likely) => likely.median.is_some_and(|day| (day - today).get_days() < AHEAD),
+        When::Beyond => false,
+    }
+}
+
+/// The day of the first of tasks in order, where it has one.
+fn first_of(dues: &[&Due], today: Date) -> String {
+    match dues.first().map(|due| &due.when) {
+        Some(When::Likely(likely)) => {
+            likely.median.map_or_else(String::new, |day| format!(", from {} on", words::near_day(day, today)))
+        }
+        _ => String::new(),
     }
 }
 
@@ -42,7 +74,7 @@ fn order(machine: &OneMachine, due: &Due) -> Order {
 /// A table of tasks; with the reasons below each.
 pub(super) fn table(machine: &OneMachine, dues: &[&Due], now: &ZonedDateTime, with_why: bool) -> Markup {
     html! {
-        table.stacks {
+        table.stacks.brief {
             thead { tr { th scope="col" { "Care" } th scope="col" { "Used" } th scope="col" { "Likely due" } th scope="col" { "Part" } th.figure scope="col" { "Takes" } } }
             tbody {
                 @for due in dues {

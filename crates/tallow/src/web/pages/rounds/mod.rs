@@ -26,6 +26,7 @@ use super::super::form::{Refusal, Typed, sentence};
 use super::super::frame::{self, Around, Page, Place};
 use super::super::glance::Glance;
 use super::super::guard::May;
+use super::super::hints;
 use super::super::reply::{Answer, Failed, Reply};
 use super::super::sending::{Sending, may_send, role_wanted};
 use crate::cli::{self, Command, VisitAction};
@@ -136,10 +137,7 @@ impl Priced {
     fn sentences(&self) -> Vec<String> {
         match self {
             Priced::Known(all) | Priced::Reckoning(all) => all.clone(),
-            Priced::Refused(trouble) => {
-                let help = trouble.help_lines().iter().filter(|line| !line.contains("tallow "));
-                [trouble.what()].into_iter().chain(help.map(String::as_str)).map(sentence).collect()
-            }
+            Priced::Refused(trouble) => [trouble.what()].into_iter().chain(hints::of(trouble)).map(sentence).collect(),
         }
     }
 }

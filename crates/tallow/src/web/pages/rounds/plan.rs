@@ -15,6 +15,7 @@ use super::super::super::desk::{self, Making, Proposal, Running};
 use super::super::super::form::{self, Field, Refusal, Typed, sentence};
 use super::super::super::frame::{Around, Page, Place};
 use super::super::super::guard::May;
+use super::super::super::hints::without_command;
 use super::super::super::reply::{Answer, Reply};
 use super::super::super::sending::{Sending, role_wanted};
 use super::super::machines;
@@ -271,16 +272,10 @@ fn unplaced(proposal: &Proposal) -> Markup {
                         li { strong { (round.agenda.problem.machines[machine].name) } ": " (jobs.join("; ")) }
                     }
                 }
-                p { (sentence(for_pages(&reason))) }
+                p { (sentence(without_command(&reason))) }
             }
         }
     }
-}
-
-/// A way out without the command line's words, which stand at its end.
-fn for_pages(reason: &str) -> &str {
-    let end = [": tallow ", "; tallow "].iter().filter_map(|start| reason.find(start)).min();
-    end.map_or(reason, |end| &reason[..end])
 }
 
 fn reasons(proposal: &Proposal) -> Markup {
@@ -359,22 +354,4 @@ pub(in super::super::super) async fn keep(State(app): State<Arc<App>>, Extension
 pub(in super::super::super) async fn leave(State(app): State<Arc<App>>) -> Answer {
     app.desk.leave();
     Ok(Reply::Done { to: "/rounds".to_owned(), said: "The plan is left; people are told of nothing new.".to_owned() })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::for_pages;
-
-    #[test]
-    fn a_way_out_keeps_its_reason_and_loses_the_command() {
-        assert_eq!(
-            for_pages("the shop has no keeper; add one: tallow keeper set NAME"),
-            "the shop has no keeper; add one"
-        );
-        assert_eq!(
-            for_pages("it uses 5 ml of oil, and there is 2 ml; tallow stores buy"),
-            "it uses 5 ml of oil, and there is 2 ml"
-        );
-        assert_eq!(for_pages("one long day would do"), "one long day would do");
-    }
 }

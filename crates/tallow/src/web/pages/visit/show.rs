@@ -8,6 +8,7 @@ use upkeep::build::{Caution, SignalWord};
 use super::super::super::assets;
 use super::super::super::form::{self, Field, Refusal, Typed};
 use super::super::super::guard::May;
+use super::super::super::hints::without_command;
 use super::super::super::sending::{Sending, role_wanted};
 use super::{FINISH, Scene, new_key, ticks};
 use crate::sheet::{self, Blank, Carry, Change, Stage, TaskStage, VisitSheet, What};
@@ -380,11 +381,6 @@ fn timed(what: &What) -> &'static str {
         What::CoolDown { .. } => "cooling down",
         _ => "waiting",
     }
-}
-
-/// A line of the stores without the command that helps at a terminal.
-fn without_command(line: &str) -> &str {
-    line.split("; tallow ").next().unwrap_or(line)
 }
 
 fn label(blank: &Blank) -> String {
