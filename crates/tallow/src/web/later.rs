@@ -16,9 +16,9 @@ use crate::trouble::Trouble;
 pub(crate) struct Beside {
     /// The filling of the shop with the invented one.
     pub(crate) filling: Arc<Later<()>>,
-    /// How long parts live: all kinds.
+    /// How long parts live: all kinds, by the day.
     pub(crate) kinds: Arc<Later<Vec<KindEnds>>>,
-    /// How long parts of a kind live, by its name.
+    /// How long parts of a kind live, by the day and its name.
     pub(crate) lives: Arc<Later<Vec<Report>>>,
     /// What care has cost, by its range of days.
     pub(crate) money: Arc<Later<money::Report>>,

@@ -211,6 +211,11 @@ fn bodies_that_are_too_large_or_make_no_sense_are_refused() {
     assert!(matches!(send("/sign-in", "text/plain", "name=x").to(&server).status, 400 | 415));
     assert!(matches!(send("/sign-in", form, [0xff, 0xfe, b'=', 0x00]).to(&server).status, 400 | 422));
     assert!(matches!(send("/shop/people/token/x/revoke", form, "").to(&server).status, 400 | 404));
+    assert_eq!(post("/rounds/keepers/calendar", &[("name", "nobody")]).to(&server).status, 404);
+    let visits: serde_json::Value = serde_json::from_str(&shop.run(&["visit", "--json"])).expect("JSON");
+    let marks = format!("/visits/{}/marks", visits[0]["visit"]);
+    let refused = post(&marks, &[("task", "any"), ("ago", "x")]).to(&server);
+    assert!(refused.status == 422 && refused.body.contains("is no number"), "{}", refused.status);
     let many = (0..20_000).map(|n| format!("f{n}=1")).collect::<Vec<_>>().join("&");
     assert!(matches!(send("/sign-in", form, many).to(&server).status, 422 | 429));
     assert!(goes_on(&server));

@@ -24,9 +24,9 @@ use crate::trouble::Trouble;
 
 /// The kinds of part with how theirs ended.
 pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extension<Around>) -> Answer {
-    let (ledger, on, now) = (app.ledger.clone(), Handle::current(), app.now().timestamp());
-    let news = app.ledger.news().await?;
-    let kinds = app.later.kinds.get("", news, move || on.block_on(ends_of_kinds(&ledger, now))).await;
+    let (ledger, on, now) = (app.ledger.clone(), Handle::current(), app.now());
+    let (news, day) = (app.ledger.news().await?, now.date().to_string());
+    let kinds = app.later.kinds.get(&day, news, move || on.block_on(ends_of_kinds(&ledger, now.timestamp()))).await;
     let body = match &kinds {
         Ok(None) => return Ok(reckoning(&around)),
         Err(why) => trouble(why),
@@ -76,9 +76,10 @@ pub(crate) async fn kind(
 }
 
 async fn told(app: &App, kind: &str) -> Result<Option<Arc<Vec<Report>>>, Trouble> {
-    let (ledger, on, now, of) = (app.ledger.clone(), Handle::current(), app.now().timestamp(), kind.to_owned());
-    let news = app.ledger.news().await?;
-    app.later.lives.get(kind, news, move || on.block_on(reports(&ledger, &of, now))).await
+    let (ledger, on, now, of) = (app.ledger.clone(), Handle::current(), app.now(), kind.to_owned());
+    // What is there has grown a day older by tomorrow.
+    let (news, name) = (app.ledger.news().await?, format!("{} {kind}", now.date()));
+    app.later.lives.get(&name, news, move || on.block_on(reports(&ledger, &of, now.timestamp()))).await
 }
 
 async fn page(app: &App, around: &Around, kind: &str, refusal: &Refusal) -> Answer {

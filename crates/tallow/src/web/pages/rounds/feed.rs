@@ -90,10 +90,17 @@ pub(super) async fn section(app: &App, glance: &Glance, site: &str, may: &May) -
 }
 
 /// A new link for a keeper, in place of the old one.
-pub(in super::super::super) async fn renew(State(app): State<Arc<App>>, Form(pairs): Form<Pairs>) -> Answer {
+pub(in super::super::super) async fn renew(
+    State(app): State<Arc<App>>,
+    Extension(around): Extension<Around>,
+    Form(pairs): Form<Pairs>,
+) -> Answer {
     let name = Typed::new(pairs).text("name");
     let keepers = app.ledger.keepers().await?;
-    let keeper = crate::commands::keeper::named(&keepers, &name)?;
+    let keeper = match crate::commands::keeper::named(&keepers, &name) {
+        Ok(keeper) => keeper,
+        Err(trouble) => return super::super::missing(&around, trouble.what()),
+    };
     app.ledger.set_feed(&keeper.keeper.name, &secret::token()?, app.now().timestamp()).await?;
     let said = format!("There is a new link for {}. Whoever has it can read their visits.", keeper.keeper.name);
     Ok(Reply::Done { to: "/rounds/keepers#calendars".to_owned(), said })

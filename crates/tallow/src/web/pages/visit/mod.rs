@@ -151,18 +151,19 @@ pub(super) async fn tick(
     let Some(scene) = Scene::read(&app, number).await? else { return missing(&around, number) };
     let view = View::of(&typed.text("view"));
     let task = typed.text("task");
-    let marks = match scene.closed() {
-        Some(trouble) => Err(trouble),
-        None => checked(&app, &scene, &task, ticks::marks(&scene.machine.build, &scene.told, &typed)).await,
+    let pressed = match (scene.closed(), pressed(&app.now(), &typed)) {
+        (Some(trouble), _) | (None, Err(trouble)) => Err(trouble),
+        (None, Ok(at)) => checked(&app, &scene, &task, ticks::marks(&scene.machine.build, &scene.told, &typed))
+            .await
+            .map(|marks| (marks, at)),
     };
-    let marks = match marks {
-        Ok(marks) => marks,
+    let (marks, at) = match pressed {
+        Ok(pressed) => pressed,
         Err(trouble) => {
             let refusal = Refusal::new(&show::form_of(&task), trouble, typed);
             return Ok(Reply::Refused(scene.page(&app, &around, view, &refusal).await?));
         }
     };
-    let at = pressed(&app.now(), &typed)?;
     let maker = Maker { by: around.visitor.name.as_deref(), at: at.timestamp(), key: &key_in(&typed) };
     app.ledger.mark(scene.told.id, &task, &marks, &maker).await?;
     let goes_on = marks.iter().any(|mark| matches!(mark, Mark::Done | Mark::Skipped(_)));
