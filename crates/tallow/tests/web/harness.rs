@@ -245,11 +245,12 @@ impl Browser {
         text
     }
 
-    /// What the page says once it says one of these words, or after half a minute.
+    /// What the page says once it is there whole and says one of these words, or after half a minute.
     async fn said_soon(&self, words: &[&str]) -> String {
         for _ in 0..150 {
             // OK to ignore: between two pages there is none to ask.
-            let text = self.client.execute("return document.body.innerText", Vec::new()).await.unwrap_or_default();
+            let script = "return document.readyState === 'complete' ? document.body.innerText : ''";
+            let text = self.client.execute(script, Vec::new()).await.unwrap_or_default();
             let text = text.as_str().unwrap_or_default();
             if words.iter().any(|word| text.contains(word)) {
                 return text.to_owned();

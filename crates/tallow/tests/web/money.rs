@@ -14,7 +14,8 @@ async fn a_range_of_months_is_drawn_and_stands_in_tables_behind() {
         let bars = "return document.querySelectorAll('svg.spent rect.under').length";
         assert_eq!(browser.ask(bars).await, 3, "this month and the two before it");
         browser.press("12 months").await;
-        browser.shows_soon(&["Dec 2025", "Nov 2026"]).await;
+        // The first of the twelve: the last is on the page of three as well.
+        browser.shows_soon(&["Dec 2025"]).await;
         assert_eq!(browser.ask(bars).await, 12);
         browser.close().await;
     }
