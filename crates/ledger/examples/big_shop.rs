@@ -124,7 +124,7 @@ fn parts(build: &Build, dice: &mut Dice) -> Result<Vec<NewEntry>, Box<dyn std::e
         };
         if because == Because::Failed {
             let mode = "does not work".to_owned();
-            entries.push(entry(at, Event::Failed { position: position.clone(), mode, found: false }));
+            entries.push(entry(at, Event::Failed { position: position.clone(), mode, found: false, mended: false }));
         }
         entries.push(entry(at + SignedDuration::from_mins(20), Event::Replaced { position, because, spare: None }));
     }

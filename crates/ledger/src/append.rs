@@ -10,7 +10,7 @@ use crate::chains::Chains;
 use crate::derived::{Derived, Joined, care, run_name};
 use crate::names::Names;
 use crate::tables::{self, MachineRow};
-use crate::{Error, Kind, Ledger, catalogue, record, time};
+use crate::{Error, Kind, Ledger, catalogue, faults, record, time};
 
 /// An entry to be written.
 #[derive(Clone, Debug, PartialEq)]
@@ -191,6 +191,7 @@ impl Ledger {
             if let Event::Added { .. } = new.event {
                 return Err(Error::MachineExists { name: machine.name.clone() });
             }
+            faults::check_open(connection, machine, &new.event, names).await?;
             let key = match &mut new.event {
                 Event::Run(run) => {
                     let key = (new.at, run_name(run));
@@ -264,6 +265,10 @@ impl Ledger {
             | Event::Counted(_)
             | Event::ThrownAway(_)
             | Event::Terms(_)
+            | Event::FaultShown(_)
+            | Event::FaultAnswered(_)
+            | Event::FaultOver(_)
+            | Event::FaultGrade(_)
             | Event::Withdrawn => Ok(()),
         }
     }
@@ -366,6 +371,7 @@ async fn check_first(
     if let Some(joined) = machine.joined.as_ref().filter(|joined| new.at < joined.at) {
         return Err(Error::BeforeAdded { machine: machine.name.clone(), at: new.at, added: joined.at });
     }
+    faults::check_open(connection, machine, &new.event, names).await?;
     let Event::Run(run) = &mut new.event else { return Ok(()) };
     if let Some(first) = tables::run(connection, machine.id, time::to_micros(new.at), &run_name(run)).await? {
         return Err(Error::AlreadyBooked(first));
@@ -492,6 +498,10 @@ fn checked(new: NewEntry) -> Result<NewEntry, Error> {
         Event::Counted(counted) => counted.check()?,
         Event::ThrownAway(thrown) => thrown.check()?,
         Event::Terms(terms) => terms.check()?,
+        Event::FaultShown(shown) => shown.check()?,
+        Event::FaultAnswered(answered) => answered.check()?,
+        Event::FaultOver(over) => over.check()?,
+        Event::FaultGrade(own) => own.check()?,
         Event::Withdrawn => return Err(Error::NothingToWithdraw),
     }
     Ok(new)

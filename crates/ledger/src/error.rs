@@ -133,6 +133,20 @@ pub enum Error {
         /// The visit.
         id: EntryId,
     },
+    /// No fault of the machine begins with that entry.
+    #[error("entry {id} is no fault of machine \"{machine}\"")]
+    NoSuchFault {
+        /// The entry named.
+        id: EntryId,
+        /// The machine.
+        machine: String,
+    },
+    /// The fault is over, perhaps since the same moment.
+    #[error("fault {id} is over, so nothing was recorded\n  if it is back, record it as a new one")]
+    FaultIsOver {
+        /// The fault.
+        id: EntryId,
+    },
     /// It happened before the machine joined the shop.
     #[error(
         "{at} is before machine \"{machine}\" joined the shop ({added})\n  check the time, or correct the entry that added it"

@@ -45,13 +45,21 @@ pub enum Kind {
     ThrownAway,
     /// How something is bought.
     Terms,
+    /// A machine shows a fault.
+    FaultShown,
+    /// An answer on the way to a fault's cause.
+    FaultAnswered,
+    /// A fault is over.
+    FaultOver,
+    /// How often a cause shows something, by the shop's own judgement.
+    FaultGrade,
     /// Another entry was withdrawn.
     Withdrawn,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Kind; 21] = [
+    pub const ALL: [Kind; 25] = [
         Kind::Added,
         Kind::Run,
         Kind::Queued,
@@ -72,6 +80,10 @@ impl Kind {
         Kind::Counted,
         Kind::ThrownAway,
         Kind::Terms,
+        Kind::FaultShown,
+        Kind::FaultAnswered,
+        Kind::FaultOver,
+        Kind::FaultGrade,
         Kind::Withdrawn,
     ];
 
@@ -98,6 +110,10 @@ impl Kind {
             Event::Counted(_) => Kind::Counted,
             Event::ThrownAway(_) => Kind::ThrownAway,
             Event::Terms(_) => Kind::Terms,
+            Event::FaultShown(_) => Kind::FaultShown,
+            Event::FaultAnswered(_) => Kind::FaultAnswered,
+            Event::FaultOver(_) => Kind::FaultOver,
+            Event::FaultGrade(_) => Kind::FaultGrade,
             Event::Withdrawn => Kind::Withdrawn,
         }
     }
@@ -125,6 +141,10 @@ impl Kind {
             Kind::Counted => "counted",
             Kind::ThrownAway => "thrown away",
             Kind::Terms => "terms",
+            Kind::FaultShown => "fault",
+            Kind::FaultAnswered => "fault answer",
+            Kind::FaultOver => "fault over",
+            Kind::FaultGrade => "fault grade",
             Kind::Withdrawn => "withdrawn",
         }
     }

@@ -15,6 +15,7 @@ mod checklist;
 mod codec;
 mod derived;
 mod error;
+mod faults;
 mod feeds;
 mod kind;
 mod ledger;

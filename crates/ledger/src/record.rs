@@ -6,6 +6,8 @@ use jiff::civil::Date;
 use motion::Tool;
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use upkeep::entry::{Basis, Because, OwnLimit, Queued, Run};
+use upkeep::fault::said::{Answered, Asked, Over, OwnGrade, Shown, Was};
+use upkeep::fault::{Answer, Grade};
 use upkeep::shop::{Away, Counted, Keeper, Ordered, Received, Terms, ThrownAway, Visit};
 use upkeep::{EntryId, Event, Material, Rates, Usage};
 
@@ -32,8 +34,8 @@ pub(crate) fn to_columns(event: &Event) -> Columns {
             let body = ReplacedBody { because: because_to_word(*because).to_owned(), spare: spare.clone() };
             (position.clone(), json(&body))
         }
-        Event::Failed { position, mode, found } => {
-            (position.clone(), json(&FailedBody { mode: mode.clone(), found: *found }))
+        Event::Failed { position, mode, found, mended } => {
+            (position.clone(), json(&FailedBody { mode: mode.clone(), found: *found, mended: *mended }))
         }
         Event::Reading { position, what, value, unit } => {
             (position.clone(), json(&ReadingBody { what: what.clone(), value: *value, unit: unit.clone() }))
@@ -56,6 +58,12 @@ pub(crate) fn to_columns(event: &Event) -> Columns {
             (item.clone(), json(&ThrownAwayBody { amount: amount.clone(), why: why.clone() }))
         }
         Event::Terms(terms) => (terms.item.clone(), json(&TermsBody::from(terms))),
+        Event::FaultShown(Shown { symptoms }) => {
+            (symptoms.first().cloned().unwrap_or_default(), json(&ShownBody { symptoms: symptoms.clone() }))
+        }
+        Event::FaultAnswered(answered) => (answered.fault.to_string(), json(&AnsweredBody::from(answered))),
+        Event::FaultOver(Over { fault, was }) => (fault.to_string(), json(&OverBody::from(was))),
+        Event::FaultGrade(own) => (own.cause.clone(), json(&GradeBody::from(own))),
         Event::Withdrawn => (String::new(), String::from("{}")),
     };
     Columns { kind: Kind::of(event), about, body }
@@ -81,8 +89,8 @@ pub(crate) fn from_columns(kind: Kind, about: String, body: &str, usage: Usage) 
             Event::Replaced { position: about, because: because_from_word(&because)?, spare }
         }
         Kind::Failed => {
-            let FailedBody { mode, found } = parse(body)?;
-            Event::Failed { position: about, mode, found }
+            let FailedBody { mode, found, mended } = parse(body)?;
+            Event::Failed { position: about, mode, found, mended }
         }
         Kind::Reading => {
             let body: ReadingBody = parse(body)?;
@@ -110,6 +118,12 @@ pub(crate) fn from_columns(kind: Kind, about: String, body: &str, usage: Usage) 
             Event::ThrownAway(ThrownAway { item: about, amount, why })
         }
         Kind::Terms => Event::Terms(parse::<TermsBody>(body)?.into_terms(about)),
+        Kind::FaultShown => Event::FaultShown(Shown { symptoms: parse::<ShownBody>(body)?.symptoms }),
+        Kind::FaultAnswered => Event::FaultAnswered(parse::<AnsweredBody>(body)?.into_answered(fault_of(&about)?)?),
+        Kind::FaultOver => {
+            Event::FaultOver(Over { fault: fault_of(&about)?, was: parse::<OverBody>(body)?.into_was()? })
+        }
+        Kind::FaultGrade => Event::FaultGrade(parse::<GradeBody>(body)?.into_own(about)?),
         Kind::Withdrawn => Event::Withdrawn,
     })
 }
@@ -209,6 +223,9 @@ struct FailedBody {
     /// Left out where it was not: so is every failure of before this was asked.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     found: bool,
+    /// Left out where it was not, or nobody was asked.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    mended: bool,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -430,6 +447,118 @@ impl TermsBody {
     fn into_terms(self, item: String) -> Terms {
         let TermsBody { supplier, lead_days, pack, price, service } = self;
         Terms { item, supplier, lead_days, pack, price, service }
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+struct ShownBody {
+    symptoms: Vec<String>,
+}
+
+/// The fault is the column `about`: answers are looked for by it.
+#[derive(Serialize, Deserialize)]
+struct AnsweredBody {
+    asked: String,
+    name: String,
+    answer: String,
+    /// Only where a measurement answered.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    chance: Option<f64>,
+}
+
+impl From<&Answered> for AnsweredBody {
+    fn from(answered: &Answered) -> AnsweredBody {
+        let asked = match answered.asked {
+            Asked::Symptom(_) => "symptom",
+            Asked::Check(_) => "check",
+            Asked::Remedy(_) => "remedy",
+            Asked::Stop(_) => "stop",
+        };
+        let (answer, chance) = match answered.answer {
+            Answer::Yes => ("yes", None),
+            Answer::No => ("no", None),
+            Answer::CannotTell => ("can't tell", None),
+            Answer::DidThatAlready => ("did that already", None),
+            Answer::FixedIt => ("fixed it", None),
+            Answer::Likely(chance) => ("measured", Some(chance)),
+        };
+        let name = answered.asked.name().to_owned();
+        AnsweredBody { asked: asked.to_owned(), name, answer: answer.to_owned(), chance }
+    }
+}
+
+impl AnsweredBody {
+    fn into_answered(self, fault: EntryId) -> Option<Answered> {
+        let asked = match self.asked.as_str() {
+            "symptom" => Asked::Symptom(self.name),
+            "check" => Asked::Check(self.name),
+            "remedy" => Asked::Remedy(self.name),
+            "stop" => Asked::Stop(self.name),
+            _ => return None,
+        };
+        let answer = match (self.answer.as_str(), self.chance) {
+            ("yes", _) => Answer::Yes,
+            ("no", _) => Answer::No,
+            ("can't tell", _) => Answer::CannotTell,
+            ("did that already", _) => Answer::DidThatAlready,
+            ("fixed it", _) => Answer::FixedIt,
+            ("measured", Some(chance)) => Answer::Likely(chance),
+            _ => return None,
+        };
+        Some(Answered { fault, asked, answer })
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+struct OverBody {
+    was: String,
+    words: String,
+}
+
+impl From<&Was> for OverBody {
+    fn from(was: &Was) -> OverBody {
+        let kind = match was {
+            Was::Cause(_) => "cause",
+            Was::Unlisted(_) => "unlisted",
+            Was::Unknown(_) => "unknown",
+        };
+        OverBody { was: kind.to_owned(), words: was.words().to_owned() }
+    }
+}
+
+impl OverBody {
+    fn into_was(self) -> Option<Was> {
+        Some(match self.was.as_str() {
+            "cause" => Was::Cause(self.words),
+            "unlisted" => Was::Unlisted(self.words),
+            "unknown" => Was::Unknown(self.words),
+            _ => return None,
+        })
+    }
+}
+
+/// The number of a fault, of a column `about`.
+fn fault_of(about: &str) -> Option<EntryId> {
+    about.parse().ok().map(EntryId)
+}
+
+#[derive(Serialize, Deserialize)]
+struct GradeBody {
+    finding: String,
+    grade: String,
+    reason: String,
+}
+
+impl From<&OwnGrade> for GradeBody {
+    fn from(own: &OwnGrade) -> GradeBody {
+        GradeBody { finding: own.finding.clone(), grade: own.grade.name().to_owned(), reason: own.reason.clone() }
+    }
+}
+
+impl GradeBody {
+    fn into_own(self, cause: String) -> Option<OwnGrade> {
+        let grade = Grade::ALL.into_iter().find(|grade| grade.name() == self.grade)?;
+        Some(OwnGrade { cause, finding: self.finding, grade, reason: self.reason })
     }
 }
 

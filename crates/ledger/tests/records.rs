@@ -148,8 +148,8 @@ on_both_engines! {
             done("wipe the x rods"),
             replaced("nozzle"),
             Event::Replaced { position: "fan".into(), because: Because::Failed, spare: None },
-            Event::Failed { position: "fan".into(), mode: "rattles, then stops".into(), found: false },
-            Event::Failed { position: "fan".into(), mode: "a blade is cracked".into(), found: true },
+            Event::Failed { position: "fan".into(), mode: "rattles, then stops".into(), found: false, mended: false },
+            Event::Failed { position: "fan".into(), mode: "a blade is cracked".into(), found: true, mended: false },
             // 0.1 + 0.2: a value whose last bit a careless reader of decimals loses.
             Event::Reading { position: "belt".into(), what: "frequency".into(), value: 0.1 + 0.2, unit: "Hz".into() },
             Event::HourMeter { hours: 1234.5, unbooked: travel(2.0, "ASA") },

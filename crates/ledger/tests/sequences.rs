@@ -11,6 +11,7 @@ use ledger::{Error, Ledger, NewEntry};
 use motion::Quantity;
 use proptest::prelude::*;
 use support::*;
+use upkeep::fault::said::Shown;
 use upkeep::{Care, EntryId, Event};
 
 /// One thing that a keeper does. Hours count from when the machine joined; some lie before.
@@ -32,8 +33,9 @@ fn event() -> impl Strategy<Value = Event> {
         3 => prop::sample::select(vec!["wipe", "oil"]).prop_map(done),
         1 => Just(replaced("nozzle")),
         1 => metres.prop_map(|metres| Event::HourMeter { hours: metres, unbooked: travel(metres, "ASA") }),
-        1 => Just(Event::Failed { position: "fan".into(), mode: "rattles".into(), found: false }),
+        1 => Just(Event::Failed { position: "fan".into(), mode: "rattles".into(), found: false, mended: false }),
         1 => Just(visit(date(2026, 11, 30))),
+        1 => Just(Event::FaultShown(Shown { symptoms: vec!["squeal".into()] })),
         1 => Just(Event::Skipped { task: "wipe".into(), reason: "no wipes left".into() }),
         1 => Just(Event::Age { position: None, of: None, amount: "8 months".into() }),
     ]

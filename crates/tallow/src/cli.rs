@@ -1,6 +1,7 @@
 //! The command line: words, options and their examples.
 
 mod before;
+mod fault;
 mod life;
 mod money;
 mod people;
@@ -12,6 +13,10 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 pub(crate) use self::before::{Before, Moves};
+pub(crate) use self::fault::{
+    AnswerWord, Fault, FaultEnd, FaultGrade, FaultNew, FaultSay, FaultShow, FaultSymptoms, FaultWalk, FaultWas, FaultWord,
+    GradeWord, Mending,
+};
 pub(crate) use self::life::{
     Edition, Life, LifeBearing, LifeBelieve, LifeDrift, LifeFit, LifeHidden, LifeLaw, LifeLook, LifeMtbf, LifeRemain,
     LifeReplace, LifeTable, LinearPer, Model, StoppedAt,
@@ -146,6 +151,14 @@ Examples:
   tallow failure \"feed tube 2\" \"filament sticks in the tube\" --on bowline
   tallow failure \"belt a\" \"a tooth is missing\" --on bowline --found")]
     Failure(Failure),
+    /// Find what is wrong where a machine squeals, slips or starves: what to check first, why, and what mends it
+    #[command(after_help = "\
+Examples:
+  tallow fault new bowline squeal
+  tallow fault walk 812
+  tallow fault say 812 no
+  tallow fault")]
+    Fault(Fault),
     /// Record that a task of a visit was not done, and why; it stays as due as it was
     #[command(after_help = "Example:\n  tallow skip bowline \"oil the y and z rods\" --why \"no oil left\"")]
     Skip(Skip),
@@ -559,6 +572,9 @@ pub(crate) struct Failure {
     /// It was found by looking: it happened at some time since the last look
     #[arg(long)]
     pub(crate) found: bool,
+    /// It was put right without another part: the part's life goes on
+    #[arg(long)]
+    pub(crate) mended: bool,
     #[command(flatten)]
     pub(crate) occasion: Occasion,
 }

@@ -7,6 +7,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use motion::Tool;
 
+use crate::fault::said::{Answered, Over, OwnGrade, Shown};
 use crate::shop::{Away, Counted, Keeper, Ordered, Received, Terms, ThrownAway, Visit};
 use crate::{Material, Rates, Usage};
 
@@ -75,6 +76,8 @@ pub enum Event {
         mode: String,
         /// Whether it was found by looking: then it happened between the last look and this one.
         found: bool,
+        /// Whether it was put right without another part: then the part's life goes on.
+        mended: bool,
     },
     /// A condition was measured.
     Reading {
@@ -131,6 +134,14 @@ pub enum Event {
     ThrownAway(ThrownAway),
     /// How something is bought. Of the shop.
     Terms(Terms),
+    /// A machine shows a fault.
+    FaultShown(Shown),
+    /// An answer on the way to a fault's cause.
+    FaultAnswered(Answered),
+    /// A fault is over.
+    FaultOver(Over),
+    /// How often a cause shows something, by the shop's own judgement. Of the shop.
+    FaultGrade(OwnGrade),
     /// The entry that this one corrects did not happen.
     Withdrawn,
 }
@@ -227,6 +238,7 @@ impl Event {
                 | Event::Counted(_)
                 | Event::ThrownAway(_)
                 | Event::Terms(_)
+                | Event::FaultGrade(_)
         )
     }
 }

@@ -62,7 +62,7 @@ fn run(kg: f64) -> Event {
 }
 
 fn failed(position: &str) -> Event {
-    Event::Failed { position: position.to_owned(), mode: "sticks".to_owned(), found: false }
+    Event::Failed { position: position.to_owned(), mode: "sticks".to_owned(), found: false, mended: false }
 }
 
 fn replaced(position: &str, because: Because) -> Event {
@@ -108,7 +108,7 @@ fn a_failure_found_while_looking_lies_between_two_looks() {
     record.then(20.0, look());
     record.then(30.0, run(2.0));
     let mode = "bore scored".to_owned();
-    record.then(40.0, Event::Failed { position: "feed tube 1".to_owned(), mode, found: true });
+    record.then(40.0, Event::Failed { position: "feed tube 1".to_owned(), mode, found: true, mended: false });
     let build = build();
     let uses = Uses::of(&record.entries, at(50.0));
     let records = [Records { build: &build, entries: &record.entries, uses: &uses }];

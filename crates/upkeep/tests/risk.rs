@@ -26,7 +26,7 @@ fn done() -> Event {
 }
 
 fn failed() -> Event {
-    Event::Failed { position: "feed tube 1".to_owned(), mode: "drags".to_owned(), found: false }
+    Event::Failed { position: "feed tube 1".to_owned(), mode: "drags".to_owned(), found: false, mended: false }
 }
 
 /// The risk of [`TASK`] on a machine that never ran, so that the calendar alone counts.

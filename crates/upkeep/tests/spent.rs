@@ -108,7 +108,7 @@ fn a_walked_visit_takes_the_minutes_it_took_on_the_day_it_was_walked_and_pays_th
 fn a_failure_costs_what_neglect_leads_to_and_a_part_of_which_nobody_said_what_it_was_is_counted_apart() {
     let failed = |position: &str| {
         let (position, mode) = (position.to_owned(), "worn".to_owned());
-        Event::Failed { position, mode, found: false }
+        Event::Failed { position, mode, found: false, mended: false }
     };
     let replaced = |position: &str, spare: Option<&str>| Event::Replaced {
         position: position.to_owned(),

@@ -9,7 +9,7 @@ use upkeep::shop::Visit;
 use upkeep::{Entry, EntryId, Event, Rates, Usage, amount};
 
 use crate::cli;
-use crate::commands::{keeper, readings, stores};
+use crate::commands::{fault, keeper, readings, stores};
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
@@ -71,8 +71,10 @@ pub(crate) fn said(entry: &Entry, now: &ZonedDateTime) -> String {
             let with = spare.as_ref().map_or_else(String::new, |spare| format!(", by a {spare}"));
             format!("replaced: {position}, which {}{with}", because_words(*because))
         }
-        Event::Failed { position, mode, found: false } => format!("failed: {position}, {mode}"),
-        Event::Failed { position, mode, found: true } => format!("found failed: {position}, {mode}"),
+        Event::Failed { position, mode, found, mended } => {
+            let (how, after) = (if *found { "found failed" } else { "failed" }, if *mended { ", mended" } else { "" });
+            format!("{how}: {position}, {mode}{after}")
+        }
         Event::Reading { position, what, value, unit } => format!("{position}: {what} {value} {unit}"),
         Event::HourMeter { hours, unbooked } if unbooked.is_empty() => format!("hour meter {hours} h"),
         Event::HourMeter { hours, unbooked } => {
@@ -92,6 +94,10 @@ pub(crate) fn said(entry: &Entry, now: &ZonedDateTime) -> String {
         Event::Counted(counted) => format!("counted: {} of {}", counted.amount, counted.item),
         Event::ThrownAway(thrown) => format!("thrown away: {} of {}, {}", thrown.amount, thrown.item, thrown.why),
         Event::Terms(terms) => stores::terms_words(terms),
+        Event::FaultShown(shown) => format!("fault: {}", shown.symptoms.join("; ")),
+        Event::FaultAnswered(answered) => fault::words::answered(answered),
+        Event::FaultOver(over) => fault::words::over(over),
+        Event::FaultGrade(own) => fault::words::own_grade(own),
         Event::Withdrawn => "withdrawn".to_owned(),
     }
 }
@@ -221,7 +227,9 @@ fn event_shape(event: &Event) -> Value {
         Event::Replaced { position, because, spare } => {
             json!({ "position": position, "because": because_word(*because), "spare": spare })
         }
-        Event::Failed { position, mode, found } => json!({ "position": position, "mode": mode, "found": found }),
+        Event::Failed { position, mode, found, mended } => {
+            json!({ "position": position, "mode": mode, "found": found, "mended": mended })
+        }
         Event::Reading { position, what, value, unit } => {
             json!({ "position": position, "what": what, "value": value, "unit": unit })
         }
@@ -252,6 +260,10 @@ fn event_shape(event: &Event) -> Value {
         Event::Counted(counted) => json!({ "item": counted.item, "amount": counted.amount }),
         Event::ThrownAway(thrown) => json!({ "item": thrown.item, "amount": thrown.amount, "why": thrown.why }),
         Event::Terms(terms) => stores::terms_shape(terms),
+        Event::FaultShown(shown) => json!({ "symptoms": shown.symptoms }),
+        Event::FaultAnswered(answered) => fault::shape::answered(answered),
+        Event::FaultOver(over) => fault::shape::over(over),
+        Event::FaultGrade(own) => fault::shape::own_grade(own),
         Event::Withdrawn => json!({}),
     }
 }

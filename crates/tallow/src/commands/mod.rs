@@ -8,6 +8,7 @@ pub(crate) mod calendar;
 mod correct;
 pub(crate) mod demo;
 pub(crate) mod due;
+pub(crate) mod fault;
 pub(crate) mod history;
 mod hours;
 pub(crate) mod keeper;
@@ -59,6 +60,7 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Queue(args) => run::queue(context, args).await,
         Command::Before(args) => before::before(context, args).await,
         Command::Due(args) => due::due(context, args).await,
+        Command::Fault(args) => fault::fault(context, args).await,
         Command::Steps(args) => steps::steps(context, args).await,
         Command::Moves(args) => moves::moves(context, args).await,
         Command::Done(args) => record::done(context, args).await,

@@ -60,8 +60,10 @@ pub(crate) async fn failure(context: &Context, args: &cli::Failure) -> Result<()
     let position = scene.machine.position(&args.position)?.name.clone();
     let mode = worded(&args.mode, "how the failure shows", "feed tube 2: \"filament sticks in the tube\"")?;
     let found = if args.found { ", found by looking" } else { "" };
-    let said = format!("{position} on {}: failure recorded{found}", scene.name());
-    scene.record(context, Event::Failed { position, mode, found: args.found }, &said).await
+    let mended = if args.mended { ", mended" } else { "" };
+    let said = format!("{position} on {}: failure recorded{found}{mended}", scene.name());
+    let event = Event::Failed { position, mode, found: args.found, mended: args.mended };
+    scene.record(context, event, &said).await
 }
 
 pub(crate) async fn reading(context: &Context, args: &cli::Reading) -> Result<(), Trouble> {

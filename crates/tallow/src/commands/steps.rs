@@ -1,7 +1,7 @@
 //! `tallow steps`: what to do for a task, with each caution before the step that it belongs to.
 
 use serde_json::json;
-use upkeep::build::{State, Supply, Task};
+use upkeep::build::{Caution, State, Supply, Task};
 use upkeep::visit::Sinks;
 
 use crate::cli;
@@ -10,7 +10,8 @@ use crate::out::{Dress, Out};
 use crate::sheet;
 use crate::trouble::Trouble;
 
-const ABOVE: &str = "The maker's manual stands above this sheet.";
+/// That the maker knows better.
+pub(super) const ABOVE: &str = "The maker's manual stands above this sheet.";
 
 pub(crate) async fn steps(context: &Context, args: &cli::Steps) -> Result<(), Trouble> {
     let ledger = context.open().await?;
@@ -38,19 +39,25 @@ fn print(out: &Out, machine: &str, task: &Task, sinks: Option<Sinks>) -> Result<
     if task.qualified {
         out.line("Beyond looking, this is work for a qualified person under the local code.")?;
     }
-    for (index, step) in task.steps.iter().enumerate() {
-        out.line("")?;
-        task.cautions
-            .iter()
-            .filter(|caution| caution.before == index)
-            .try_for_each(|caution| out.caution(caution.word, &caution.text))?;
-        out.prose(&format!("{}. ", index + 1), step)?;
-    }
+    numbered(out, &task.steps, &task.cautions)?;
     if let Some(support) = sheet::support_out(sinks) {
         out.line("")?;
         out.prose("Before switching on: ", support)?;
     }
     out.line(format!("\n{ABOVE}"))
+}
+
+/// Steps by their number, each caution before the one that it belongs to.
+pub(super) fn numbered(out: &Out, steps: &[String], cautions: &[Caution]) -> Result<(), Trouble> {
+    for (index, step) in steps.iter().enumerate() {
+        out.line("")?;
+        cautions
+            .iter()
+            .filter(|caution| caution.before == index)
+            .try_for_each(|caution| out.caution(caution.word, &caution.text))?;
+        out.prose(&format!("{}. ", index + 1), step)?;
+    }
+    Ok(())
 }
 
 /// The tools of a task, and what holds up what would sink.
@@ -70,7 +77,8 @@ fn supply_words(supply: &Supply) -> String {
     }
 }
 
-fn state_words(state: State) -> &'static str {
+/// The state that the machine must be in.
+pub(super) fn state_words(state: State) -> &'static str {
     match state {
         State::Isolated => "ISOLATED: switched off, unplugged, and cold",
         State::Cold => "POWERED, COLD: nozzle and bed at room temperature",
@@ -78,7 +86,7 @@ fn state_words(state: State) -> &'static str {
     }
 }
 
-fn capital(text: &str) -> String {
+pub(super) fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

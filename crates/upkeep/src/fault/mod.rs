@@ -4,6 +4,7 @@
 //! [`next`] picks the next step, [`learn`] takes confirmed cases in, and [`simulate`] measures what that saves. Formulas,
 //! sources and assumptions: docs/FAULTS.md.
 
+pub mod case;
 pub mod grade;
 pub mod knowledge;
 pub mod learn;
@@ -11,12 +12,16 @@ pub mod network;
 pub mod next;
 pub mod prior;
 mod read;
+pub mod said;
+mod search;
 mod shipped;
 pub mod simulate;
 
+pub use case::{Case, Mending, cases};
 pub use grade::Grade;
 pub use knowledge::{Cause, Check, Faults, Remedy, RemedyKind, Symptom, Work};
 pub use network::{Contradiction, Finding, Network, Posterior};
 pub use next::{Advice, Answer, Guide, Progress, Step};
 pub use prior::Prior;
-pub use shipped::shipped;
+pub use search::search;
+pub use shipped::{of, shipped};

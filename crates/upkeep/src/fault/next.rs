@@ -50,7 +50,7 @@ pub struct Action {
 }
 
 /// What a keeper answers.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Answer {
     /// It is so.
     Yes,
@@ -62,6 +62,8 @@ pub enum Answer {
     DidThatAlready,
     /// This mended it.
     FixedIt,
+    /// A measurement says so with this chance, more than 0 and less than 1.
+    Likely(f64),
 }
 
 /// What was answered so far.
@@ -137,6 +139,11 @@ impl<'a> Guide<'a> {
         let check_costs = faults.checks.iter().map(|check| cost_of(&check.work, 0.0, prices)).collect();
         let unlisted_cost = prices.labour(UNLISTED_MIN) + prices.standing(UNLISTED_MIN);
         Guide { faults, network, chances, remedies: actions(faults, prices), check_costs, unlisted_cost }
+    }
+
+    /// The faults that it goes by.
+    pub fn faults(&self) -> &'a Faults {
+        self.faults
     }
 
     /// What a check costs.

@@ -177,7 +177,9 @@ impl<'a> Walk<'a> {
                 self.end(entry, Ending::Good);
                 self.begin(entry, false);
             }
-            Event::Failed { position, .. } if *position == self.position.name => self.end(entry, Ending::Failed),
+            Event::Failed { position, mended: false, .. } if *position == self.position.name => {
+                self.end(entry, Ending::Failed);
+            }
             Event::Replaced { position, because, .. } if *position == self.position.name => {
                 self.end(entry, because_of(*because));
                 self.begin(entry, false);

@@ -60,6 +60,12 @@ pub enum ShopError {
         /// The last.
         to: Date,
     },
+    /// What should be a chance is none.
+    #[error("a chance of {found} makes no sense\n  give more than 0 and less than 1")]
+    Chance {
+        /// The number.
+        found: f64,
+    },
     /// An amount can't be read.
     #[error("{}\n  write a number and its unit: \"100 ml\", \"5 pieces\"", .0.found())]
     Amount(#[from] AmountError),

@@ -108,6 +108,8 @@ const DRAWN: &[Form] = &[JSON, DRAWING];
 
 const SETS_RATES: &[&str] = &["currency", "labour", "standing", "nuisance", "failed_print", "damage", "note"];
 
+const SETS_A_GRADE: &[&str] = &["cause", "finding", "grade", "why"];
+
 const AGE: &[Place] = &[
     Place { name: "machine", help: "The machine", is_required: true },
     Place { name: "position", help: "The part's position; every part that was there if left out", is_required: false },
@@ -149,6 +151,14 @@ pub(super) static ROUTES: &[Route] = &[
     records(&["done"]),
     records(&["replace"]),
     records(&["failure"]),
+    reads(&["fault"]),
+    reads(&["fault", "symptoms"]),
+    records(&["fault", "new"]),
+    Route { forms: DRAWN, ..reads(&["fault", "show"]) },
+    records(&["fault", "say"]),
+    records(&["fault", "end"]),
+    Route { without: SETS_A_GRADE, ..reads(&["fault", "grade"]) },
+    plans(&["fault", "grade"]),
     records(&["skip"]),
     records(&["reading"]),
     records(&["hour-meter"]),

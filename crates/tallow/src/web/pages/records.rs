@@ -161,6 +161,10 @@ fn words(kind: Kind) -> &'static str {
         Kind::Counted => "counted",
         Kind::ThrownAway => "thrown away",
         Kind::Terms => "terms",
+        Kind::FaultShown => "fault",
+        Kind::FaultAnswered => "answer to a fault",
+        Kind::FaultOver => "end of a fault",
+        Kind::FaultGrade => "own grade of a fault",
         Kind::Withdrawn => "withdrawal",
     }
 }

@@ -90,6 +90,7 @@ fn command(form: &str, machine: &str, typed: &Typed) -> Result<Command, Trouble>
             position: chosen(typed, "position", "a part")?,
             mode: typed.text("mode"),
             found: typed.is_ticked("found"),
+            mended: typed.is_ticked("mended"),
             occasion: occasion(),
         }),
         "reading" => Command::Reading(Reading {
@@ -184,6 +185,7 @@ pub(super) fn section(machine: &OneMachine, glance: &Glance, refusal: &Refusal, 
                 (choice(refusal, "failure", "position", "Part", "", &positions))
                 (field(refusal, "failure", "mode", "How it shows", "filament sticks in the tube"))
                 (tick(refusal, "failure", "found", "It was found by looking: it happened at some time since the last look"))
+                (tick(refusal, "failure", "mended", "It was put right without another part"))
                 (occasion(refusal, "failure"))
             }))
             (form("reading", "Something was measured", html! {
