@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use upkeep::build::{self, State};
-use upkeep::fault::{Answer, Faults, Guide, Progress, Step, prior, shipped};
+use upkeep::fault::{Answer, Evidence, Faults, Guide, Progress, Step, prior, shipped};
 use upkeep::{Build, Prices, Rates, Risk};
 
 fn all() -> Vec<(&'static str, Build, Faults)> {
@@ -81,8 +81,8 @@ fn smoke_stops_the_machine_before_anything_is_checked() {
     let guide = Guide::new(&faults, network, &prices());
     let symptom = |name: &str| faults.symptoms.iter().position(|symptom| symptom.name == name).unwrap();
     let smoke = symptom("smoke or flame");
-    let mut progress =
-        Progress { evidence: vec![(symptom("heats too slowly"), true), (smoke, true)], ..Progress::default() };
+    let evidence = [symptom("heats too slowly"), smoke].map(Evidence::yes).to_vec();
+    let mut progress = Progress { evidence, ..Progress::default() };
     let step = guide.next(&progress).unwrap().step;
     assert_eq!(step, Step::Stop(smoke));
     guide.answer(&mut progress, step, Answer::Yes);
@@ -94,7 +94,7 @@ fn what_did_not_help_or_cannot_be_told_is_not_asked_again_and_every_way_ends() {
     for (file, build, faults) in all() {
         let network = faults.network(&priors(&build, &faults, &shares(&build, 0.8, "", 0.0)));
         let guide = Guide::new(&faults, network, &prices());
-        let mut progress = Progress { evidence: vec![(0, true)], ..Progress::default() };
+        let mut progress = Progress { evidence: vec![Evidence::yes(0)], ..Progress::default() };
         let mut seen = Vec::new();
         loop {
             let step = guide.next(&progress).unwrap().step;

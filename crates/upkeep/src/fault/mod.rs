@@ -20,7 +20,7 @@ pub mod simulate;
 pub use case::{Case, Mending, cases};
 pub use grade::Grade;
 pub use knowledge::{Cause, Check, Faults, Remedy, RemedyKind, Symptom, Work};
-pub use network::{Contradiction, Finding, Network, Posterior};
+pub use network::{Contradiction, Evidence, Finding, Network, Posterior};
 pub use next::{Advice, Answer, Guide, Progress, Step};
 pub use prior::Prior;
 pub use search::search;

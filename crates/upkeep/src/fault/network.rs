@@ -37,8 +37,35 @@ impl Finding {
     }
 }
 
-/// What is known of a finding: its place, and whether it is there. What is unknown is left out.
-pub type Evidence = (usize, bool);
+/// What is known of a finding. What is unknown is left out.
+///
+/// # Formula
+/// P(evidence | causes) = sure · P(there | causes) + (1 − sure) · P(absent | causes): virtual evidence, Pearl (1988) §2.2.2.
+/// A `sure` of 0.5 tells nothing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Evidence {
+    /// Its place in the network.
+    pub finding: usize,
+    /// How surely it is there: 1 for yes, 0 for no, between for a measurement that only makes it likely.
+    pub sure: f64,
+}
+
+impl Evidence {
+    /// It is there.
+    pub const fn yes(finding: usize) -> Evidence {
+        Evidence { finding, sure: 1.0 }
+    }
+
+    /// It is not.
+    pub const fn no(finding: usize) -> Evidence {
+        Evidence { finding, sure: 0.0 }
+    }
+
+    /// The chance of this evidence, from those that the finding is there and absent.
+    pub fn chance(self, there: f64, absent: f64) -> f64 {
+        self.sure * there + (1.0 - self.sure) * absent
+    }
+}
 
 /// The chances of causes, given what was found.
 #[derive(Clone, Debug, PartialEq)]
@@ -102,12 +129,12 @@ impl Network {
     /// Every set of up to `most` causes, with the logarithm of the chance of it and the evidence.
     fn weigh(&self, evidence: &[Evidence], most: usize) -> Vec<(Vec<usize>, f64)> {
         let mut log_absent = vec![vec![0.0; evidence.len()]; self.priors.len()];
-        for (place, (finding, _)) in evidence.iter().enumerate() {
-            for &(cause, strength) in &self.findings[*finding].links {
+        for (place, known) in evidence.iter().enumerate() {
+            for &(cause, strength) in &self.findings[known.finding].links {
                 log_absent[cause][place] += (-strength).ln_1p();
             }
         }
-        let leak: Vec<f64> = evidence.iter().map(|(finding, _)| (-self.findings[*finding].leak).ln_1p()).collect();
+        let leak: Vec<f64> = evidence.iter().map(|known| (-self.findings[known.finding].leak).ln_1p()).collect();
         let none: f64 = self.priors.iter().map(|prior| (-prior).ln_1p()).sum();
         let mut walk = Walk { network: self, evidence, log_absent, sets: Vec::new() };
         walk.on(&mut Vec::new(), none, &leak, most);
@@ -123,7 +150,7 @@ impl Network {
                 rest = without;
             }
         }
-        Contradiction { answers: rest.into_iter().map(|(finding, _)| finding).collect() }
+        Contradiction { answers: rest.into_iter().map(|known| known.finding).collect() }
     }
 }
 
@@ -138,7 +165,7 @@ struct Walk<'a> {
 
 impl Walk<'_> {
     fn on(&mut self, set: &mut Vec<usize>, log_prior: f64, log_absent: &[f64], more: usize) {
-        let shown = self.evidence.iter().zip(log_absent).map(|((_, there), &log)| log_chance(log, *there));
+        let shown = self.evidence.iter().zip(log_absent).map(|(known, &log)| log_chance(log, *known));
         self.sets.push((set.clone(), log_prior + shown.sum::<f64>()));
         if more == 0 {
             return;
@@ -156,14 +183,14 @@ impl Walk<'_> {
     }
 }
 
-/// The logarithm of the chance that a finding is as it is, from that of its absence.
-fn log_chance(log_absent: f64, there: bool) -> f64 {
-    if there { (-log_absent.exp_m1()).ln() } else { log_absent }
+/// The logarithm of the chance of what is known of a finding, from that of its absence.
+fn log_chance(log_absent: f64, known: Evidence) -> f64 {
+    known.chance(-log_absent.exp_m1(), log_absent.exp()).ln()
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{Finding, Network};
+    use super::{Evidence, Finding, Network};
     use crate::rounds::random::Random;
 
     /// Pearl (1988); Henrion (1987): three causes, two symptoms.
@@ -176,7 +203,7 @@ mod tests {
     }
 
     #[track_caller]
-    fn check(evidence: &[(usize, bool)], chance: f64, causes: [f64; 3]) {
+    fn check(evidence: &[Evidence], chance: f64, causes: [f64; 3]) {
         let posterior = case().posterior(evidence, 3).unwrap();
         // Printed to 10 digits.
         assert!((posterior.log_evidence.exp() / chance - 1.0).abs() < 1e-8, "{posterior:?}");
@@ -187,12 +214,16 @@ mod tests {
 
     #[test]
     fn a_present_symptom_as_by_enumeration_and_by_variable_elimination() {
-        check(&[(0, true)], 0.078112, [0.517_167_656_7, 0.428_512_904_5, 0.02]);
+        check(&[Evidence::yes(0)], 0.078112, [0.517_167_656_7, 0.428_512_904_5, 0.02]);
     }
 
     #[test]
     fn a_present_and_an_absent_symptom_as_by_enumeration_and_by_variable_elimination() {
-        check(&[(0, true), (1, false)], 0.055_844_595_97, [0.651_621_263_9, 0.230_726_811_5, 0.002_036_659_878]);
+        check(
+            &[Evidence::yes(0), Evidence::no(1)],
+            0.055_844_595_97,
+            [0.651_621_263_9, 0.230_726_811_5, 0.002_036_659_878],
+        );
     }
 
     fn random(random: &mut Random) -> Network {
@@ -206,7 +237,7 @@ mod tests {
     }
 
     /// The chances of the causes by the definition, over all sets as bits.
-    fn by_enumeration(network: &Network, evidence: &[(usize, bool)]) -> Vec<f64> {
+    fn by_enumeration(network: &Network, evidence: &[Evidence]) -> Vec<f64> {
         let count = network.priors.len();
         let (mut sums, mut total) = (vec![0.0; count], 0.0);
         for set in 0..1_usize << count {
@@ -215,11 +246,11 @@ mod tests {
             for (cause, prior) in network.priors.iter().enumerate() {
                 chance *= if has(cause) { *prior } else { 1.0 - prior };
             }
-            for (finding, there) in evidence {
-                let finding = &network.findings[*finding];
+            for known in evidence {
+                let finding = &network.findings[known.finding];
                 let links = finding.links.iter().filter(|(cause, _)| has(*cause));
                 let absent = links.fold(1.0 - finding.leak, |product, (_, strength)| product * (1.0 - strength));
-                chance *= if *there { 1.0 - absent } else { absent };
+                chance *= known.sure * (1.0 - absent) + (1.0 - known.sure) * absent;
             }
             total += chance;
             (0..count).filter(|cause| has(*cause)).for_each(|cause| sums[cause] += chance);
@@ -232,7 +263,11 @@ mod tests {
         let mut source = Random::new(7);
         for _ in 0..200 {
             let network = random(&mut source);
-            let evidence = [(0, source.share() < 0.5), (2, source.share() < 0.5)];
+            let mut known = |finding| {
+                let sure = [0.0, source.share(), 1.0][source.below(3)];
+                Evidence { finding, sure }
+            };
+            let evidence = [known(0), known(2)];
             let posterior = network.posterior(&evidence, network.priors.len()).unwrap();
             assert!((posterior.sets.iter().map(|(_, chance)| chance).sum::<f64>() - 1.0).abs() < 1e-12);
             for (got, expected) in posterior.causes.iter().zip(by_enumeration(&network, &evidence)) {
@@ -247,7 +282,8 @@ mod tests {
         for _ in 0..200 {
             let network = random(&mut source);
             let count = network.priors.len();
-            let [there, absent] = [true, false].map(|there| network.posterior(&[(1, there)], count).unwrap());
+            let [there, absent] =
+                [Evidence::yes(1), Evidence::no(1)].map(|known| network.posterior(&[known], count).unwrap());
             for cause in 0..count {
                 let prior = network.priors[cause];
                 assert!(absent.causes[cause] <= prior + 1e-12 && prior <= there.causes[cause] + 1e-12, "{network:?}");
@@ -256,10 +292,27 @@ mod tests {
     }
 
     #[test]
+    fn a_measurement_as_likely_as_not_tells_nothing_and_one_that_is_nearly_sure_as_much_as_a_yes() {
+        let mut source = Random::new(13);
+        for _ in 0..200 {
+            let network = random(&mut source);
+            let count = network.priors.len();
+            let causes = |sure| network.posterior(&[Evidence { finding: 1, sure }], count).unwrap().causes;
+            let yes = by_enumeration(&network, &[Evidence::yes(1)]);
+            let close = |got: Vec<f64>, expected: &[f64], by: f64| {
+                got.iter().zip(expected).all(|(got, expected)| (got - expected).abs() < by)
+            };
+            assert!(close(causes(0.5), &network.priors, 1e-12), "{network:?}");
+            // A yes is itself at least as likely as the leak, which is rarely below 1e-3.
+            assert!(close(causes(1.0 - 1e-12), &yes, 1e-6), "{network:?}");
+        }
+    }
+
+    #[test]
     fn answers_that_cannot_be_true_together_are_named_and_others_are_not() {
         let sure = |leak| Finding { leak, links: vec![(0, 1.0)] };
         let network = Network { priors: vec![0.1, 0.1], findings: vec![sure(0.5), sure(0.0), sure(0.0)] };
-        let wrong = network.posterior(&[(0, true), (1, true), (2, false)], 2).unwrap_err();
+        let wrong = network.posterior(&[Evidence::yes(0), Evidence::yes(1), Evidence::no(2)], 2).unwrap_err();
         assert_eq!(wrong.answers, [1, 2]);
         assert!(wrong.to_string().contains("finding 1") && wrong.to_string().contains("take one back"), "{wrong}");
     }

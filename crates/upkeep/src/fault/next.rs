@@ -56,6 +56,8 @@ pub enum Answer {
     Yes,
     /// It is not.
     No,
+    /// A measurement says with this chance, between 0 and 1, that it is so.
+    Likely(f64),
     /// It cannot be told.
     CannotTell,
     /// This was done before, and did not help.
@@ -64,6 +66,18 @@ pub enum Answer {
     FixedIt,
     /// A measurement says so with this chance, more than 0 and less than 1.
     Likely(f64),
+}
+
+impl Answer {
+    /// How surely what was looked for is there, where the answer says so.
+    fn sure(self) -> Option<f64> {
+        match self {
+            Answer::Yes => Some(1.0),
+            Answer::No => Some(0.0),
+            Answer::Likely(sure) => Some(sure),
+            Answer::CannotTell | Answer::DidThatAlready | Answer::FixedIt => None,
+        }
+    }
 }
 
 /// What was answered so far.
@@ -162,11 +176,11 @@ impl<'a> Guide<'a> {
             (Step::Stop(symptom), _) => progress.stopped.push(symptom),
             (Step::Remedy(remedy), Answer::FixedIt | Answer::Yes) => progress.fixed = Some(remedy),
             (Step::Remedy(remedy), _) => progress.tried.push(remedy),
-            (Step::Check(check), Answer::Yes | Answer::No) => {
-                progress.evidence.push((self.faults.symptoms.len() + check, answer == Answer::Yes));
+            (Step::Check(check), _) => {
+                let finding = self.faults.symptoms.len() + check;
+                progress.evidence.extend(answer.sure().map(|sure| Evidence { finding, sure }));
                 progress.passed.push(check);
             }
-            (Step::Check(check), _) => progress.passed.push(check),
             (Step::AskSomebody, _) => {}
         }
     }
@@ -181,8 +195,8 @@ impl<'a> Guide<'a> {
         chances.push(UNLISTED / (1.0 - UNLISTED) * chances.iter().sum::<f64>());
         let mended = progress.tried.iter().flat_map(|&remedy| &self.remedies[remedy].mends);
         mended.for_each(|&cause| chances[cause] = 0.0);
-        for &(finding, there) in &progress.evidence {
-            chances = self.seen(&chances, finding, there).1;
+        for &known in &progress.evidence {
+            chances = self.seen(&chances, known).1;
             if chances.iter().all(|chance| *chance == 0.0) {
                 return Err(self.contradiction(progress));
             }
@@ -193,7 +207,7 @@ impl<'a> Guide<'a> {
     }
 
     fn contradiction(&self, progress: &Progress) -> Contradiction {
-        let all = progress.evidence.iter().map(|(finding, _)| *finding).collect();
+        let all = progress.evidence.iter().map(|known| known.finding).collect();
         self.network.posterior(&progress.evidence, 1).err().unwrap_or(Contradiction { answers: all })
     }
 
@@ -203,12 +217,12 @@ impl<'a> Guide<'a> {
     /// If the answers contradict each other.
     pub fn next(&self, progress: &Progress) -> Result<Advice, Contradiction> {
         let chances = self.chances(progress)?;
-        let stop = progress.evidence.iter().find(|(finding, there)| {
-            let stops = self.faults.symptoms.get(*finding).is_some_and(|symptom| symptom.stop.is_some());
-            *there && stops && !progress.stopped.contains(finding)
+        let stop = progress.evidence.iter().find(|known| {
+            let stops = self.faults.symptoms.get(known.finding).is_some_and(|symptom| symptom.stop.is_some());
+            0.0 < known.sure && stops && !progress.stopped.contains(&known.finding)
         });
-        if let Some((symptom, _)) = stop {
-            return Ok(Advice { step: Step::Stop(*symptom), expected_cost: 0.0, chances });
+        if let Some(known) = stop {
+            return Ok(Advice { step: Step::Stop(known.finding), expected_cost: 0.0, chances });
         }
         let (step, expected_cost) = self.best(&chances, &progress.passed);
         Ok(Advice { step, expected_cost, chances })
@@ -263,20 +277,21 @@ impl<'a> Guide<'a> {
 
     /// The expected cost of a check and of what comes `after` its answers.
     fn with_check(&self, chances: &[f64], check: usize, after: impl Fn(&[f64]) -> f64) -> f64 {
-        let cost = |there| {
-            let (chance, mut left) = self.seen(chances, self.faults.symptoms.len() + check, there);
+        let cost = |known| {
+            let (chance, mut left) = self.seen(chances, known);
             if chance <= 0.0 {
                 return 0.0;
             }
             left.iter_mut().for_each(|one| *one /= chance);
             chance * after(&left)
         };
-        self.check_costs[check] + cost(true) + cost(false)
+        let finding = self.faults.symptoms.len() + check;
+        self.check_costs[check] + cost(Evidence::yes(finding)) + cost(Evidence::no(finding))
     }
 
-    /// The chances each multiplied by that of the finding to be so, and their sum.
-    fn seen(&self, chances: &[f64], finding: usize, there: bool) -> (f64, Vec<f64>) {
-        let shows = self.chances[finding].iter().map(|shows| if there { *shows } else { 1.0 - shows });
+    /// The chances each multiplied by that of the evidence, and their sum.
+    fn seen(&self, chances: &[f64], known: Evidence) -> (f64, Vec<f64>) {
+        let shows = self.chances[known.finding].iter().map(|shows| known.chance(*shows, 1.0 - shows));
         let left: Vec<f64> = chances.iter().zip(shows).map(|(chance, shows)| chance * shows).collect();
         (left.iter().sum(), left)
     }

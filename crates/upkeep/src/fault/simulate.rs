@@ -58,7 +58,7 @@ struct Fault {
 impl Fault {
     /// The symptoms that a keeper tells: those that show.
     fn told(&self, faults: &Faults) -> Vec<Evidence> {
-        (0..faults.symptoms.len()).filter(|symptom| self.answers[*symptom]).map(|symptom| (symptom, true)).collect()
+        (0..faults.symptoms.len()).filter(|symptom| self.answers[*symptom]).map(Evidence::yes).collect()
     }
 }
 
@@ -130,7 +130,8 @@ fn guided(guide: &Guide<'_>, faults: &Faults, fault: &Fault) -> f64 {
 /// remedy, the check comes first, and the remedy only after a yes. What was passed over so is done in the end.
 fn checklist(faults: &Faults, guide: &Guide<'_>, fault: &Fault) -> f64 {
     let told = fault.told(faults);
-    let shows = |cause: &usize| faults.causes[*cause].shows.iter().any(|(symptom, _)| told.contains(&(*symptom, true)));
+    let shows =
+        |cause: &usize| faults.causes[*cause].shows.iter().any(|(symptom, _)| told.contains(&Evidence::yes(*symptom)));
     let check_of = |remedy: usize| {
         let tells = |check: &usize| {
             faults.checks[*check].tells.iter().any(|(cause, _)| guide.remedies[remedy].mends.contains(cause))
