@@ -37,13 +37,20 @@ async fn what_is_told_of_a_fault_is_read_back_whole(shop: &TestShop) {
         let id = shop.append("2026-10-05T09:00:00Z", event.clone()).await.unwrap();
         assert_eq!(shop.ledger.entry(id).await.unwrap().event, event);
     }
-    for was in [Was::Cause("belts: slack".into()), Was::Unlisted("a pin on the bed".into()), Was::Unknown("gone".into())] {
+    for was in
+        [Was::Cause("belts: slack".into()), Was::Unlisted("a pin on the bed".into()), Was::Unknown("gone".into())]
+    {
         let fault = shop.append("2026-10-05T08:00:00Z", shown("squeal")).await.unwrap();
         let event = Event::FaultOver(Over { fault, was });
         let id = shop.append("2026-10-05T09:00:00Z", event.clone()).await.unwrap();
         assert_eq!(shop.ledger.entry(id).await.unwrap().event, event);
     }
-    let own = OwnGrade { cause: "dry rod".into(), finding: "squeal".into(), grade: Grade::NearlyAlways, reason: "ours".into() };
+    let own = OwnGrade {
+        cause: "dry rod".into(),
+        finding: "squeal".into(),
+        grade: Grade::NearlyAlways,
+        reason: "ours".into(),
+    };
     let id = shop.ledger.append(entry("", "2026-10-05T08:00:00Z", Event::FaultGrade(own.clone()))).await.unwrap();
     assert_eq!(shop.ledger.entry(id).await.unwrap().event, Event::FaultGrade(own));
     shop.prove().await;
@@ -57,7 +64,8 @@ async fn a_fault_that_is_over_takes_nothing_more_until_its_end_is_taken_back(sho
     for late in [yes(), over(fault)] {
         let error = shop.append("2026-10-05T11:00:00Z", late.clone()).await.unwrap_err();
         assert!(matches!(error, Error::FaultIsOver { id } if id == fault), "{error}");
-        let error = shop.ledger.import("bowline", vec![entry("bowline", "2026-10-05T11:00:00Z", late)]).await.unwrap_err();
+        let error =
+            shop.ledger.import("bowline", vec![entry("bowline", "2026-10-05T11:00:00Z", late)]).await.unwrap_err();
         assert!(matches!(error, Error::FaultIsOver { id } if id == fault), "{error}");
     }
     let told = cases(&shop.ledger.faults().await.unwrap());
@@ -74,7 +82,10 @@ async fn a_fault_keeps_its_number_when_it_is_corrected_and_vanishes_when_withdra
     shop.append("2026-10-05T09:00:00Z", answered(fault, Asked::Check("pluck".into()), Answer::No)).await.unwrap();
     shop.ledger.correct(fault, entry("bowline", "2026-10-05T07:00:00Z", shown("rumble"))).await.unwrap();
     let told = cases(&shop.ledger.faults().await.unwrap());
-    assert_eq!((told[0].id, told[0].symptoms.as_slice(), told[0].answers.len()), (fault, &["rumble".to_owned()][..], 1));
+    assert_eq!(
+        (told[0].id, told[0].symptoms.as_slice(), told[0].answers.len()),
+        (fault, &["rumble".to_owned()][..], 1)
+    );
     shop.ledger.withdraw(fault, at(RECORDED), "").await.unwrap();
     assert_eq!(cases(&shop.ledger.faults().await.unwrap()), []);
     let error = shop.append("2026-10-05T11:00:00Z", over(fault)).await.unwrap_err();
@@ -87,7 +98,11 @@ async fn an_answer_belongs_to_a_fault_of_its_own_machine(shop: &TestShop) {
     let done = shop.append("2026-10-05T08:00:00Z", done("wipe")).await.unwrap();
     let nowhere = EntryId(9999);
     let other = entry("clove hitch", "2026-10-05T09:00:00Z", over(fault));
-    for new in [other, entry("bowline", "2026-10-05T09:00:00Z", over(done)), entry("bowline", "2026-10-05T09:00:00Z", over(nowhere))] {
+    for new in [
+        other,
+        entry("bowline", "2026-10-05T09:00:00Z", over(done)),
+        entry("bowline", "2026-10-05T09:00:00Z", over(nowhere)),
+    ] {
         let error = shop.ledger.append(new).await.unwrap_err();
         assert!(matches!(error, Error::NoSuchFault { .. }), "{error}");
     }

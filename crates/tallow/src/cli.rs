@@ -14,7 +14,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 pub(crate) use self::before::{Before, Moves};
 pub(crate) use self::fault::{
-    AnswerWord, Fault, FaultEnd, FaultGrade, FaultNew, FaultSay, FaultShow, FaultSymptoms, FaultWalk, FaultWas, FaultWord,
+    AnswerWord, Fault, FaultEnd, FaultGrade, FaultNew, FaultSay, FaultShow, FaultSymptoms, FaultWalk, FaultWord,
     GradeWord, Mending,
 };
 pub(crate) use self::life::{

@@ -105,7 +105,8 @@ fn what_was_mended_becomes_a_failure_and_what_was_done_about_it() {
     // By a new part: the old one's life ends in failure, unless it went before it failed.
     let replaced = faults.causes.iter().find(|cause| cause.remedy.kind == fault::RemedyKind::Replace).unwrap();
     let events = came(&faults, &replaced.title(), mending());
-    let [Event::Failed { mended: false, .. }, Event::Replaced { because: Because::Failed, spare, .. }] = events.as_slice()
+    let [Event::Failed { mended: false, .. }, Event::Replaced { because: Because::Failed, spare, .. }] =
+        events.as_slice()
     else {
         panic!("{events:?}")
     };
@@ -151,9 +152,12 @@ fn a_grade_of_the_shops_own_stands_for_the_knowledges() {
         reason: "ours sing".into(),
     };
     let squeal = faults.symptom("squeal while moving").unwrap();
-    let graded = faults.clone().graded(&[own("squeal while moving", Grade::Seldom), own("squeal while moving", Grade::NearlyAlways)]);
+    let graded = faults
+        .clone()
+        .graded(&[own("squeal while moving", Grade::Seldom), own("squeal while moving", Grade::NearlyAlways)]);
     for (before, after) in faults.causes.iter().zip(&graded.causes) {
-        let shows = |cause: &fault::Cause| cause.shows.iter().find(|(symptom, _)| *symptom == squeal).map(|(_, grade)| *grade);
+        let shows =
+            |cause: &fault::Cause| cause.shows.iter().find(|(symptom, _)| *symptom == squeal).map(|(_, grade)| *grade);
         let expected = if before.name == "dry rod" { Some(Grade::NearlyAlways) } else { shows(before) };
         assert_eq!(shows(after), expected, "{}", before.title());
     }

@@ -51,7 +51,8 @@ pub(crate) async fn all(ledger: &Ledger) -> Result<Vec<Case>, Trouble> {
 /// Where there is none.
 pub(crate) fn of_number(cases: &[Case], fault: i64) -> Result<&Case, Trouble> {
     cases.iter().find(|case| case.id == EntryId(fault)).ok_or_else(|| {
-        let open: Vec<String> = cases.iter().filter(|case| case.end.is_none()).map(|case| case.id.to_string()).collect();
+        let open: Vec<String> =
+            cases.iter().filter(|case| case.end.is_none()).map(|case| case.id.to_string()).collect();
         let trouble = Trouble::refused(format!("there is no fault {fault}"));
         match open.is_empty() {
             true => trouble.help("no fault is open; begin one: tallow fault new MACHINE \"squeal\""),

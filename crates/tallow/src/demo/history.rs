@@ -129,7 +129,11 @@ fn booked(machine: &DemoMachine, run: &PlannedRun) -> DemoEvent {
 fn renewed(machine: &DemoMachine, end: Timestamp, part: &Renewal) -> impl Iterator<Item = DemoEvent> {
     let position = || part.position.clone();
     let failed = part.failure.map(|mode| {
-        let failed = event(machine, end, Event::Failed { position: position(), mode: mode.to_owned(), found: false, mended: false });
+        let failed = event(
+            machine,
+            end,
+            Event::Failed { position: position(), mode: mode.to_owned(), found: false, mended: false },
+        );
         DemoEvent { recorded: end + BOOKING, ..failed }
     });
     let because = if part.failure.is_some() { Because::Failed } else { Because::Worn };

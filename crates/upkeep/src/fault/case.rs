@@ -92,7 +92,8 @@ fn begun(entry: &Entry) -> Option<Case> {
 impl Case {
     /// The answers that hold: of several to one question the last.
     pub fn holding(&self) -> Vec<&Said> {
-        let is_last = |place: usize| self.answers[place + 1..].iter().all(|later| later.asked != self.answers[place].asked);
+        let is_last =
+            |place: usize| self.answers[place + 1..].iter().all(|later| later.asked != self.answers[place].asked);
         (0..self.answers.len()).filter(|place| is_last(*place)).map(|place| &self.answers[place]).collect()
     }
 
@@ -118,7 +119,7 @@ impl Case {
         }
         for (asked, answer) in self.found() {
             let step = match asked {
-                Asked::Symptom(name) => match (guide.faults().symptom(name), sure(answer)) {
+                Asked::Symptom(name) => match (guide.faults().symptom(name), answer.sure()) {
                     (Some(place), Some(sure)) => {
                         progress.evidence.push(evidence(place, sure));
                         continue;
@@ -134,16 +135,6 @@ impl Case {
             }
         }
         (progress, unknown)
-    }
-}
-
-/// How surely an answer says yes; `None` where it says neither.
-fn sure(answer: Answer) -> Option<f64> {
-    match answer {
-        Answer::Yes | Answer::FixedIt => Some(1.0),
-        Answer::No => Some(0.0),
-        Answer::Likely(chance) => Some(chance),
-        Answer::CannotTell | Answer::DidThatAlready => None,
     }
 }
 
@@ -228,7 +219,7 @@ impl Faults {
         let began = case.symptoms.iter().filter_map(|name| Some((self.symptom(name)?, 1.0)));
         let symptoms: Vec<(usize, f64)> = began
             .chain(case.found().filter_map(|(asked, answer)| match asked {
-                Asked::Symptom(name) => Some((self.symptom(name)?, sure(answer)?)),
+                Asked::Symptom(name) => Some((self.symptom(name)?, answer.sure()?)),
                 _ => None,
             }))
             .collect();
@@ -241,7 +232,7 @@ impl Faults {
                     _ => title.clone(),
                 };
                 let check = self.checks.iter().position(|check| check.title() == title)?;
-                Some((self.symptoms.len() + check, sure(answer)?))
+                Some((self.symptoms.len() + check, answer.sure()?))
             };
             case.found().filter_map(|(asked, answer)| there(asked, answer)).collect::<Vec<_>>()
         };

@@ -64,13 +64,11 @@ pub enum Answer {
     DidThatAlready,
     /// This mended it.
     FixedIt,
-    /// A measurement says so with this chance, more than 0 and less than 1.
-    Likely(f64),
 }
 
 impl Answer {
     /// How surely what was looked for is there, where the answer says so.
-    fn sure(self) -> Option<f64> {
+    pub(super) fn sure(self) -> Option<f64> {
         match self {
             Answer::Yes => Some(1.0),
             Answer::No => Some(0.0),

@@ -4,8 +4,9 @@ use super::{Faults, Symptom};
 
 /// Words that tell nothing of a symptom.
 const IDLE: [&str; 32] = [
-    "a", "an", "and", "are", "at", "but", "does", "from", "has", "i", "in", "is", "it", "its", "machine", "my", "of", "on",
-    "or", "out", "print", "printer", "prints", "that", "the", "there", "to", "when", "while", "will", "with", "won't",
+    "a", "an", "and", "are", "at", "but", "does", "from", "has", "i", "in", "is", "it", "its", "machine", "my", "of",
+    "on", "or", "out", "print", "printer", "prints", "that", "the", "there", "to", "when", "while", "will", "with",
+    "won't",
 ];
 
 /// The least mean likeness at which a symptom is named. Judgement, no source.
@@ -70,8 +71,8 @@ fn telling(text: &str) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::search;
-    use crate::fault::{Grade, Symptom};
     use crate::fault::Faults;
+    use crate::fault::{Grade, Symptom};
 
     fn faults() -> Faults {
         let symptom = |name: &str, aliases: &[&str]| Symptom {

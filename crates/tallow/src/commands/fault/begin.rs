@@ -25,11 +25,11 @@ pub(crate) enum Found<'a> {
 /// The symptom that words mean. Words that are in a symptom's name or alias mean that one, if no other holds them.
 pub(crate) fn found<'a>(faults: &'a Faults, words: &str) -> Found<'a> {
     let symptoms: Vec<&Symptom> = search(faults, words).into_iter().map(|place| &faults.symptoms[place]).collect();
-    let is_named = |symptom: &&&Symptom| {
+    let is_named = |symptom: &&Symptom| {
         let mut wordings = std::iter::once(&symptom.name).chain(&symptom.aliases);
         wordings.any(|wording| wording.eq_ignore_ascii_case(words.trim()))
     };
-    let named: Vec<&&Symptom> = symptoms.iter().filter(is_named).collect();
+    let named: Vec<&Symptom> = symptoms.iter().copied().filter(is_named).collect();
     match (named.as_slice(), symptoms.as_slice()) {
         ([one], _) | (_, [one]) => Found::One(one),
         (_, []) => Found::None,
@@ -45,9 +45,7 @@ pub(super) async fn symptoms(context: &Context, args: &cli::FaultSymptoms) -> Re
         words => search(&faults, words).into_iter().map(|place| &faults.symptoms[place]).collect(),
     };
     if context.json {
-        let shape = |symptom: &&Symptom| {
-            json!({ "symptom": symptom.name, "about": symptom.about, "aliases": symptom.aliases, "stop": symptom.stop })
-        };
+        let shape = |symptom: &&Symptom| json!({ "symptom": symptom.name, "about": symptom.about, "aliases": symptom.aliases, "stop": symptom.stop });
         return context.out.json(&listed.iter().map(shape).collect());
     }
     if listed.is_empty() {

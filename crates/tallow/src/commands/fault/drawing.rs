@@ -22,7 +22,8 @@ pub(super) fn causes(search: &Search, most: usize) -> String {
         .chain([("something that is not listed", search.unlisted)])
         .collect();
     let title = format!("Fault {} on {}: how likely each cause is, %", search.case.id, search.case.machine);
-    let says = ranked.iter().map(|(name, chance)| format!("{name} {}", percent(*chance))).collect::<Vec<_>>().join(", ");
+    let says =
+        ranked.iter().map(|(name, chance)| format!("{name} {}", percent(*chance))).collect::<Vec<_>>().join(", ");
     let height = TOP + ROW * ranked.len() as f64 + 10.0;
     let drawing = html! {
         svg xmlns="http://www.w3.org/2000/svg" viewBox=(format!("0 0 {WIDTH} {height}")) role="img" font-family="sans-serif" font-size="14" {

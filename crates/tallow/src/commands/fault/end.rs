@@ -131,7 +131,9 @@ fn told(event: &Event, case: &Case) -> String {
         Event::FaultAnswered(answered) => words::answered(answered),
         Event::FaultOver(over) => words::over(over),
         Event::Done { task, .. } => format!("{task} on {}: done", case.machine),
-        Event::Replaced { position, .. } => format!("{position} on {}: replaced; its meters start at zero", case.machine),
+        Event::Replaced { position, .. } => {
+            format!("{position} on {}: replaced; its meters start at zero", case.machine)
+        }
         Event::Failed { position, mode, mended, .. } => {
             let mended = if *mended { ", mended" } else { "" };
             format!("{position} on {}: failed, {mode}{mended}", case.machine)

@@ -44,7 +44,9 @@ pub(super) async fn grade(context: &Context, args: &cli::FaultGrade) -> Result<(
     }
     let moved: Vec<&Link> = links.iter().filter(|link| link.own.is_some() || 0 < link.cases).collect();
     if moved.is_empty() {
-        return context.out.line("No grade of the shop's own yet, and no confirmed case: faults go by the knowledge that comes with tallow.");
+        return context.out.line(
+            "No grade of the shop's own yet, and no confirmed case: faults go by the knowledge that comes with tallow.",
+        );
     }
     let mut table = Table::new([
         ("cause", Align::Left),
@@ -67,7 +69,9 @@ pub(super) async fn grade(context: &Context, args: &cli::FaultGrade) -> Result<(
         table.row(cells, Dress::Plain);
     }
     context.out.table(&table)?;
-    context.out.prose("\n", "A case or a grade that was wrong is taken back by its entry: tallow correct ENTRY --withdraw")
+    context
+        .out
+        .prose("\n", "A case or a grade that was wrong is taken back by its entry: tallow correct ENTRY --withdraw")
 }
 
 async fn set(
@@ -82,9 +86,10 @@ async fn set(
     let mut causes: Vec<&str> = links.iter().map(|link| link.cause.as_str()).collect();
     causes.dedup();
     let cause = (*Unknown::find("cause", cause, &causes, |name| name).map_err(Trouble::from)?).to_owned();
-    let shown: Vec<&str> =
-        links.iter().filter(|link| link.cause == cause).map(|link| link.finding.as_str()).collect();
-    let finding = (*Unknown::find("symptom or check of that cause", finding, &shown, |name| name).map_err(Trouble::from)?).to_owned();
+    let shown: Vec<&str> = links.iter().filter(|link| link.cause == cause).map(|link| link.finding.as_str()).collect();
+    let finding = (*Unknown::find("symptom or check of that cause", finding, &shown, |name| name)
+        .map_err(Trouble::from)?)
+    .to_owned();
     let reason = worded(why, "why", "--why \"ours sing before they stick\"")?;
     let own = OwnGrade { cause, finding, grade: meant(grade), reason };
     let said = words::own_grade(&own);

@@ -46,8 +46,19 @@ pub(super) async fn record(
         match answer {
             Answer::FixedIt => {
                 let cause = which(known, case, mends, args.cause.as_deref())?;
-                events.push(Event::FaultOver(Over { fault: case.id, was: Was::Cause(known.faults.causes[cause].title()) }));
-                return end::book(context, ledger, case, known, end::Mended { cause, helped: true, events }, &args.mending).await;
+                events.push(Event::FaultOver(Over {
+                    fault: case.id,
+                    was: Was::Cause(known.faults.causes[cause].title()),
+                }));
+                return end::book(
+                    context,
+                    ledger,
+                    case,
+                    known,
+                    end::Mended { cause, helped: true, events },
+                    &args.mending,
+                )
+                .await;
             }
             // It was done, though it did not help: that counts all the same.
             Answer::No => {
@@ -88,8 +99,7 @@ fn fitting(asked: &Asked, answer: AnswerWord) -> Result<Answer, Trouble> {
 
 /// The cause that a remedy mended: the one named, or the likeliest.
 fn which(known: &Known, case: &Case, mends: &[usize], named: Option<&str>) -> Result<usize, Trouble> {
-    let titles: Vec<(usize, String)> =
-        mends.iter().map(|&place| (place, known.faults.causes[place].title())).collect();
+    let titles: Vec<(usize, String)> = mends.iter().map(|&place| (place, known.faults.causes[place].title())).collect();
     if let Some(name) = named {
         return Ok(Unknown::find("cause", name, &titles, |(_, title)| title).map_err(Trouble::from)?.0);
     }

@@ -25,7 +25,9 @@ pub(super) async fn list(context: &Context) -> Result<(), Trouble> {
         return context.out.json(&open.into_iter().map(shape::case).collect());
     }
     if open.is_empty() {
-        return context.out.line("No fault is open. If something squeals, slips or starves: tallow fault new MACHINE \"squeal\"");
+        return context
+            .out
+            .line("No fault is open. If something squeals, slips or starves: tallow fault new MACHINE \"squeal\"");
     }
     let mut table = Table::new([
         ("fault", Align::Right),
@@ -36,8 +38,13 @@ pub(super) async fn list(context: &Context) -> Result<(), Trouble> {
     ]);
     for case in &open {
         let since = spoken(case, &ledger.shop().zone);
-        let cells =
-            [case.id.to_string(), case.machine.clone(), case.symptoms.join("; "), since, case.answers.len().to_string()];
+        let cells = [
+            case.id.to_string(),
+            case.machine.clone(),
+            case.symptoms.join("; "),
+            since,
+            case.answers.len().to_string(),
+        ];
         table.row(cells, Dress::Plain);
     }
     context.out.table(&table)?;
@@ -76,7 +83,10 @@ pub(super) fn search(context: &Context, search: &Search, most: u16) -> Result<()
         return out.line(format!("It is over: {}", words::was(&end.was)));
     }
     if !search.unknown.is_empty() {
-        out.prose("", &format!("This machine's build knows no more of: {}. It counts for nothing.", search.unknown.join("; ")))?;
+        out.prose(
+            "",
+            &format!("This machine's build knows no more of: {}. It counts for nothing.", search.unknown.join("; ")),
+        )?;
     }
     if !search.ranked.is_empty() {
         out.line("")?;
@@ -134,7 +144,10 @@ fn asked(out: &Out, does: &str, ask: &Ask, search: &Search) -> Result<(), Troubl
     out.dressed_line(&format!("{does}: {}, about {} min", ask.name, ask.minutes), Dress::Bold)?;
     if let Some(cost) = search.expected_cost {
         let cost = money(cost, &search.currency);
-        out.prose("", &format!("By this way it is likely to cost about {cost} until it is mended, work and standing still."))?;
+        out.prose(
+            "",
+            &format!("By this way it is likely to cost about {cost} until it is mended, work and standing still."),
+        )?;
     }
     if !ask.of.is_empty() {
         let tells = if does == "Check" { "It tells of" } else { "It mends" };

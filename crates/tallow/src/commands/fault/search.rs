@@ -186,8 +186,12 @@ fn ranked(known: &Known, progress: &Progress, chances: &[f64]) -> Vec<Ranked> {
 fn speaks(known: &Known, progress: &Progress, cause: usize) -> Vec<String> {
     let likely = progress.evidence.iter().filter(|evidence| 0.5 < evidence.sure);
     let grade = |finding: usize| match finding.checked_sub(known.faults.symptoms.len()) {
-        None => known.faults.causes[cause].shows.iter().find(|(symptom, _)| *symptom == finding).map(|(_, grade)| *grade),
-        Some(check) => known.faults.checks[check].tells.iter().find(|(told, _)| *told == cause).map(|(_, grade)| *grade),
+        None => {
+            known.faults.causes[cause].shows.iter().find(|(symptom, _)| *symptom == finding).map(|(_, grade)| *grade)
+        }
+        Some(check) => {
+            known.faults.checks[check].tells.iter().find(|(told, _)| *told == cause).map(|(_, grade)| *grade)
+        }
     };
     let words = |finding: usize| Some(format!("{} shows \"{}\"", grade(finding)?, known.faults.finding(finding)));
     likely.filter_map(|evidence| words(evidence.finding)).collect()

@@ -107,8 +107,8 @@ fn next(next: &Next) -> Value {
 
 fn ask(does: &str, ask: &Ask) -> Value {
     let cautions = ask.cautions.iter();
-    let cautions =
-        cautions.map(|caution| json!({ "word": caution.word.name(), "text": caution.text, "before": caution.before + 1 }));
+    let cautions = cautions
+        .map(|caution| json!({ "word": caution.word.name(), "text": caution.text, "before": caution.before + 1 }));
     json!({
         "does": does, "name": ask.name, "steps": ask.steps, "cautions": cautions.collect::<Vec<_>>(),
         "minutes": ask.minutes, "money": ask.money, "state": ask.state.name(), "qualified": ask.qualified,

@@ -1,7 +1,7 @@
 //! Faults in a line.
 
-use upkeep::fault::said::{Answered, Asked, Over, OwnGrade, Was};
 use upkeep::fault::Answer;
+use upkeep::fault::said::{Answered, Asked, Over, OwnGrade, Was};
 
 use crate::words::percent;
 
