@@ -9,6 +9,7 @@ mod care;
 mod demo;
 mod endurance;
 mod facts;
+mod faults;
 mod hours;
 mod laws;
 mod lives;

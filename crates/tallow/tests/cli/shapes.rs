@@ -216,6 +216,18 @@ mod tests {
             "replay",
             "rhythm",
             "money",
+            "fault symptoms",
+            "fault symptoms smoke",
+            "fault new bowline squeal --note \"since the cold snap\"",
+            "fault",
+            "fault show 45",
+            "fault say 45 cannot-tell",
+            "fault say 45 yes --of \"layer shift\"",
+            "fault end 45 --other \"a pin on the bed\"",
+            "fault grade",
+            "fault grade \"dirty carbon rod\" \"squeal while moving\" seldom --why \"ours are quiet\"",
+            "history",
+            "history bowline",
         ];
         lines.iter().map(|line| line.replace("BUILD", build)).collect()
     }
