@@ -23,8 +23,8 @@ pub(crate) enum Reply {
     Wait { page: Page, seconds: u64 },
     /// There is no such page; what there is instead.
     Missing(Page),
-    /// Its address can't be read; why.
-    Malformed(Page),
+    /// What was asked or sent can't be read; why. The status says what is wrong with it.
+    Unread { status: StatusCode, page: Page },
     /// Anything else: a picture, a file.
     Other(Box<Response>),
 }
@@ -47,7 +47,7 @@ impl IntoResponse for Reply {
             Reply::Page(page) => page.into_response(),
             Reply::Refused(page) => (StatusCode::UNPROCESSABLE_ENTITY, page).into_response(),
             Reply::Missing(page) => (StatusCode::NOT_FOUND, page).into_response(),
-            Reply::Malformed(page) => (StatusCode::BAD_REQUEST, page).into_response(),
+            Reply::Unread { status, page } => (status, page).into_response(),
             Reply::Other(response) => *response,
             Reply::Wait { page, seconds } => {
                 (StatusCode::TOO_MANY_REQUESTS, [(header::RETRY_AFTER, seconds.to_string())], page).into_response()
@@ -98,6 +98,18 @@ impl Denied {
         let body = html! { (form::trouble(&trouble)) p { a href="/" { "What to do today" } } };
         (status, Page::apart(around, "Refused", body)).into_response()
     }
+}
+
+/// That an answer took longer than anybody waits for it.
+pub(crate) fn late(path: &str) -> Response {
+    let (status, trouble) = (
+        StatusCode::SERVICE_UNAVAILABLE,
+        Trouble::refused("the answer takes too long").help("try again later, or ask for less at once"),
+    );
+    if guard::is_for_programs(path) {
+        return problem::response(status, &trouble);
+    }
+    (status, Page::of_trouble("Not in time", &trouble)).into_response()
 }
 
 /// Leads to a page of this server.
@@ -184,6 +196,15 @@ mod tests {
         ];
         for to in elsewhere {
             assert_eq!(local(to), "/", "{to:?}");
+        }
+    }
+
+    #[test]
+    fn an_answer_that_takes_too_long_is_told_to_programs_and_to_people() {
+        for (path, kind) in [("/api/before", problem::KIND), ("/before", "text/html; charset=utf-8")] {
+            let response = late(path);
+            assert_eq!(response.status(), StatusCode::SERVICE_UNAVAILABLE);
+            assert_eq!(response.headers()[header::CONTENT_TYPE], kind, "{path}");
         }
     }
 

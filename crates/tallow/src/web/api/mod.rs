@@ -17,7 +17,7 @@ mod shapes;
 use std::sync::Arc;
 
 use axum::extract::{Request, State};
-use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
 use axum::middleware::from_fn_with_state;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
@@ -28,7 +28,7 @@ use serde_json::Value;
 
 pub(crate) use self::events::Bell;
 use self::forms::{Form, How, JSON, PAGE};
-use self::routes::{Does, ROUTES, Route, Taken};
+use self::routes::{Does, LONGEST_SEEKING, ROUTES, Route, Taken};
 use super::BODY_BYTES;
 use super::act::{act_with, here};
 use super::app::App;
@@ -65,7 +65,7 @@ pub(super) fn router() -> Router<Arc<App>> {
         .route("/api/events", get(events::listen))
         .route("/metrics", get(metrics::show))
         .route_layer(behind(Role::Look));
-    router.merge(looks).method_not_allowed_fallback(not_so)
+    router.merge(looks)
 }
 
 /// A refusal, with the status that says whose fault it is.
@@ -79,19 +79,22 @@ impl From<Trouble> for Refused {
 
 impl IntoResponse for Refused {
     fn into_response(self) -> Response {
-        problem::response(self.0, &self.1)
+        let mut response = problem::response(self.0, &self.1);
+        if self.0 == StatusCode::SERVICE_UNAVAILABLE {
+            response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(LONGEST_SEEKING));
+        }
+        response
     }
+}
+
+/// That another plan is being made.
+fn busy() -> Refused {
+    let trouble = Trouble::refused("another plan is being made").help("ask again when it is done");
+    Refused(StatusCode::SERVICE_UNAVAILABLE, trouble)
 }
 
 async fn openapi(headers: HeaderMap) -> Response {
     tagged(&headers, JSON, document::document().to_string(), None)
-}
-
-/// An address that takes another method.
-async fn not_so(method: Method) -> Refused {
-    let trouble = Trouble::refused(format!("this address does not take {method}"))
-        .help("/api/openapi.json tells what each address takes");
-    Refused(StatusCode::METHOD_NOT_ALLOWED, trouble)
 }
 
 async fn read(
@@ -131,6 +134,10 @@ async fn record(
     }
     let mut given = received::members(route, request.into_body(), BODY_BYTES).await?;
     keep_to_its_machine(&around.visitor.may, &mut given)?;
+    let _turn = match route.plans {
+        true => Some(app.desk.try_turn().ok_or_else(busy)?),
+        false => None,
+    };
     let files = received::text(route, &mut given)?.into_iter().collect();
     Ok(varied(route, formed(form, carried_out(&app, route, form, &given, files).await?.text())))
 }
