@@ -13,6 +13,7 @@ mod faults;
 mod hours;
 mod laws;
 mod lives;
+mod measure;
 mod metering;
 mod money;
 mod moves;
