@@ -122,11 +122,14 @@ pub(crate) struct Whose {
     #[arg(long, value_name = "MACHINE")]
     pub(crate) machine: Option<String>,
     /// The position; not needed where the build has one alone that fits
-    #[arg(long, value_name = "POSITION", requires = "machine")]
+    #[arg(long, value_name = "POSITION")]
     pub(crate) at: Option<String>,
     /// Record the result as a reading
-    #[arg(long, requires = "machine")]
+    #[arg(long)]
     pub(crate) keep: bool,
+    /// Take it as an answer in this fault, whose machine it then is
+    #[arg(long, value_name = "FAULT", value_parser = super::entry)]
+    pub(crate) fault: Option<i64>,
     /// When it was measured; now if left out
     #[arg(long, default_value = "now")]
     pub(crate) when: String,

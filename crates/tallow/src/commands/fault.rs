@@ -18,7 +18,7 @@ use upkeep::fault::{Case, cases};
 
 pub(crate) use self::begin::{Found, found};
 pub(crate) use self::grades::{Link, links};
-pub(crate) use self::known::Known;
+pub(crate) use self::known::{Known, known_faults};
 pub(crate) use self::search::{Ask, Next, Ranked, Search};
 use crate::cli::{self, FaultWord};
 use crate::context::Context;

@@ -201,7 +201,7 @@ fn where_it_was_measured_must_be_known_to_keep_it_and_fit_what_was_measured() {
     shop.refused(&format!("{belt} --at \"z belt\""), &["z belt"]);
     shop.refused("measure belt a.wav --machine bowlin", &["bowlin", "did you mean"]);
     assert_eq!(shop.json(&format!("{belt} --at \"Y belt\""))["at"], "y belt");
-    assert_eq!(shop.ask("measure belt a.wav --keep").code, Some(2), "of which machine is not said");
+    shop.refused("measure belt a.wav --keep", &["it is not said of which machine", "--machine"]);
     let before = shop.entries().len();
     shop.refused("measure belt absent.wav --machine bowline --at \"y belt\" --keep", &["no file absent.wav"]);
     assert_eq!(shop.entries().len(), before, "nothing is recorded of what can't be measured");

@@ -1,18 +1,28 @@
 //! The faults that come with the program.
 
+use std::sync::LazyLock;
+
 use super::Faults;
 use crate::Build;
-use crate::build::BuildErrors;
+use crate::build::{self, BuildErrors};
 
 /// What is known of any build: the causes and checks by the kinds of its parts.
 const BY_KIND: &str = "take = [\"symptoms\", \"motion\", \"filament\", \"bed\", \"electric\"]";
 
-/// What is known of the faults of `build`, which may be a shop's own.
+/// The names of the shipped builds, in the order of [`shipped`].
+static BUILDS: LazyLock<Vec<String>> = LazyLock::new(|| {
+    let names = build::shipped().map(|(file, text)| Build::parse(file, text).map(|build| build.name));
+    names.into_iter().map(Result::unwrap_or_default).collect()
+});
+
+/// What is known of the faults of `build`: for a shipped one its own file, for a shop's own what its kinds of parts have.
 ///
 /// # Errors
-/// Never for what was tested; what is wrong, each with its place.
+/// Everything that does not fit the build, each with its place: a shop may have changed a build and kept its name.
 pub fn of(build: &Build) -> Result<Faults, BuildErrors> {
-    Faults::parse("what is known of faults", BY_KIND, build)
+    let own = shipped().into_iter().zip(BUILDS.iter()).find(|(_, name)| **name == build.name);
+    let (file, text) = own.map_or(("the faults by kind of part", BY_KIND), |(own, _)| own);
+    Faults::parse(file, text, build).or_else(|_| Faults::parse("the faults by kind of part", BY_KIND, build))
 }
 
 /// Names and texts of the faults of the shipped builds, in the order of [`crate::build::shipped`], each to be read by

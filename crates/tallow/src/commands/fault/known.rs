@@ -3,7 +3,7 @@
 use ledger::Ledger;
 use upkeep::fault::said::OwnGrade;
 use upkeep::fault::{Case, Faults, Guide, Network, Prior, learn, of, prior};
-use upkeep::{Event, Prices};
+use upkeep::{Build, Event, Prices};
 
 use crate::commands::lives::Stakes;
 use crate::context::{self, Context, OnMachine};
@@ -33,7 +33,7 @@ impl Known {
     /// Where the shop has no such machine, or can't be read.
     pub(crate) async fn of(context: &Context, ledger: &Ledger, name: &str, cases: &[Case]) -> Result<Known, Trouble> {
         let machine = context::machine(ledger, name).await?;
-        let faults = of(&machine.build)?.graded(&own_grades(ledger).await?);
+        let faults = known_faults(ledger, &machine.build).await?;
         let now = context.now_in(ledger);
         let state = ledger.machine_state(&machine.info.name, now.date()).await?;
         let materials = context::materials(ledger).await?;
@@ -48,6 +48,14 @@ impl Known {
     pub(crate) fn guide(&self) -> Guide<'_> {
         Guide::new(&self.faults, self.network.clone(), &self.prices)
     }
+}
+
+/// What is known of a build's faults, with the shop's own grades.
+///
+/// # Errors
+/// Where the shop can't be read.
+pub(crate) async fn known_faults(ledger: &Ledger, build: &Build) -> Result<Faults, Trouble> {
+    Ok(of(build)?.graded(&own_grades(ledger).await?))
 }
 
 /// The grades of the shop's own, oldest first.

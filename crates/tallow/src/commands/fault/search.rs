@@ -1,6 +1,6 @@
 //! Where the search for a cause stands: plain data, for every front end.
 
-use upkeep::build::{Caution, SignalWord, State};
+use upkeep::build::{Caution, State};
 use upkeep::fault::said::Asked;
 use upkeep::fault::{Advice, Case, Guide, Progress, RemedyKind, Step, Work};
 
@@ -156,13 +156,6 @@ impl Next {
         }
     }
 
-    /// The most serious signal word of its cautions.
-    pub(crate) fn signal(&self) -> Option<SignalWord> {
-        match self {
-            Next::Check(ask) | Next::Remedy(ask) => ask.cautions.iter().map(|caution| caution.word).min(),
-            _ => None,
-        }
-    }
 }
 
 fn ranked(known: &Known, progress: &Progress, chances: &[f64]) -> Vec<Ranked> {

@@ -1,10 +1,11 @@
 //! `tallow measure backlash`: the lost motion of an axis.
 
 use signal::square;
+use upkeep::fault::measured::What;
 use upkeep::build::SignalWord;
 
 use super::place::Place;
-use super::report::{Figure, Measured, Report, size};
+use super::report::{Figure, Report, found_by, size};
 use super::{answer, refused};
 use crate::cli;
 use crate::context::Context;
@@ -52,7 +53,7 @@ pub(crate) fn measure(input: &Input) -> Result<Report, Trouble> {
             .place
             .as_ref()
             .map_or_else(|| "Backlash".to_owned(), |place| format!("Backlash, {}", place.words())),
-        measured: vec![Measured::new("backlash", at, size(found))],
+        measured: vec![found_by(What::Backlash, at, size(found))],
         result,
         others: Vec::new(),
         fits: Vec::new(),

@@ -4,11 +4,12 @@ use signal::pluck::{self, Fundamental, SHORTEST_AFTER_S};
 use signal::spectrum::welch;
 use signal::wav::{self, Recording};
 use signal::{Estimate, SignalError};
+use upkeep::fault::measured::What;
 use upkeep::build::{Belt, SignalWord, TOOTHED_BELT};
 
 use super::file::Bytes;
 use super::place::Place;
-use super::report::{Figure, Measured, Report, size, times, words};
+use super::report::{Figure, Report, found_by, size, times, words};
 use super::typed::{self, Doubt};
 use super::{answer, refused};
 use crate::chart::{Axis, Chart, Layer, Scale};
@@ -89,10 +90,10 @@ pub(crate) fn measure(input: &Input) -> Result<Report, Trouble> {
         _ => Ok(None),
     };
     let tone = Figure::new("belt tone", at, heard.tone.frequency_hz, "Hz");
-    let mut measured = vec![Measured::new("belt tone", at, heard.tone.frequency_hz)];
+    let mut measured = vec![found_by(What::BeltTone, at, heard.tone.frequency_hz)];
     let (result, mut others) = match tension(&heard)? {
         Some(pull) => {
-            measured.insert(0, Measured::new("belt tension", at, pull));
+            measured.insert(0, found_by(What::BeltTension, at, pull));
             (Figure::new("belt tension", at, pull, "N"), vec![tone])
         }
         None => (tone, Vec::new()),
@@ -178,7 +179,7 @@ fn means(heard: &Heard<'_>, result: &Figure) -> Vec<String> {
 fn compare(heard: &Heard<'_>, other: &Heard<'_>, report: &mut Report) -> Result<Vec<Figure>, Trouble> {
     let share = pluck::tension_mismatch(heard.tone.frequency_hz, other.tone.frequency_hz).map_err(|e| refused(&e))?;
     let percent = times(size(share), 100.0);
-    report.measured.push(Measured::new("difference between belts", None, percent));
+    report.measured.push(found_by(What::BeltDifference, None, percent));
     let (tighter, slacker) = if 0.0 < share.value { (heard.name, other.name) } else { (other.name, heard.name) };
     let told = words(percent.value, percent.uncertainty, "%");
     if !share.beyond_doubt() {

@@ -2,11 +2,12 @@
 
 use signal::Estimate;
 use signal::feed::{self, FlowTrial, Loss};
+use upkeep::fault::measured::What;
 use upkeep::Materials;
 use upkeep::build::SignalWord;
 
 use super::place::Place;
-use super::report::{Figure, Measured, Report, times, words};
+use super::report::{Figure, Report, found_by, times, words};
 use super::typed::{self, Doubt};
 use super::{answer, refused};
 use crate::cli;
@@ -119,7 +120,7 @@ pub(crate) fn measure(input: &Input) -> Result<Report, Trouble> {
     let mut report = Report {
         title: input.place.as_ref().map_or_else(|| "Feed".to_owned(), |place| format!("Feed, {}", place.words())),
         means: vec![short_words(short)],
-        measured: vec![Measured::new("filament shortfall", at, short)],
+        measured: vec![found_by(What::Shortfall, at, short)],
         others: vec![Figure::new("used of what was asked for", at, times(ratio, 100.0), "%")],
         result,
         fits: Vec::new(),
@@ -131,7 +132,7 @@ pub(crate) fn measure(input: &Input) -> Result<Report, Trouble> {
         let slope = line.line.slope;
         let deviations = if 0.0 < slope.uncertainty { slope.value / slope.uncertainty } else { 0.0 };
         let found = Estimate { value: deviations, uncertainty: 1.0, degrees_of_freedom: slope.degrees_of_freedom };
-        report.measured.push(Measured::new("shortfall growing with flow", at, found));
+        report.measured.push(found_by(What::ShortfallGrowth, at, found));
         report.others.push(Figure::new("shortfall for each mm³/s more", at, times(slope, 100.0), "%"));
         by_flow(line.loss, &mut report);
     } else if short.beyond_doubt() {

@@ -2,12 +2,13 @@
 
 use signal::heat_log::{self, Changed, HeatSample, Heating, Oddity};
 use signal::{Estimate, SignalError};
+use upkeep::fault::measured::What;
 use upkeep::build::SignalWord;
 
 use super::answer;
 use super::file::Bytes;
 use super::place::Place;
-use super::report::{Figure, Measured, Report, counted, times, words};
+use super::report::{Figure, Report, counted, found_by, times, words};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -101,8 +102,8 @@ fn figures(heating: &Heating, at: Option<&str>) -> Vec<Figure> {
 fn held(heating: &Heating, at: Option<&str>, report: &mut Report) {
     let told = |found: Estimate, unit| words(found.value, found.uncertainty, unit);
     if let Some(hold) = heating.hold {
-        report.measured.push(Measured::new("steady error", at, hold.error_k));
-        report.measured.push(Measured::new("temperature swing", at, hold.amplitude_k));
+        report.measured.push(found_by(What::SteadyError, at, hold.error_k));
+        report.measured.push(found_by(What::TemperatureSwing, at, hold.amplitude_k));
         let error = told(hold.error_k, "°C");
         report.means.push(match hold.error_k.beyond_doubt() {
             true => format!("Held, it stands {error} from its target on the mean, beyond doubt."),
@@ -127,9 +128,9 @@ fn held(heating: &Heating, at: Option<&str>, report: &mut Report) {
 fn oddities(odd: &[Oddity], at: Option<&str>, report: &mut Report) {
     let jumps = odd.iter().filter(|odd| matches!(odd, Oddity::Jump { .. })).count();
     let cuts = odd.len() - jumps;
-    for (what, count) in [("temperature jumps", jumps), ("heater cut-outs", cuts)] {
-        report.others.push(Figure::new(what, at, counted(count), ""));
-        report.measured.push(Measured::new(what, at, counted(count)));
+    for (what, count) in [(What::TemperatureJumps, jumps), (What::HeaterCutOuts, cuts)] {
+        report.others.push(Figure::new(what.name(), at, counted(count), ""));
+        report.measured.push(found_by(what, at, counted(count)));
     }
     let sentence = |odd: &Oddity| match *odd {
         Oddity::Jump { time_s, rate_k_per_s } => {
@@ -163,7 +164,7 @@ fn compare(changed: Changed, at: Option<&str>, report: &mut Report) {
     match changed.slower {
         Some(slower) => {
             let percent = times(slower, 100.0);
-            report.measured.push(Measured::new("heat-up slower than before", at, percent));
+            report.measured.push(found_by(What::SlowerHeating, at, percent));
             report.others.push(Figure::new("heat-up slower than before", at, percent, "%"));
             let told = words(percent.value.abs(), percent.uncertainty, "%");
             let is_slower = 0.0 < slower.value;

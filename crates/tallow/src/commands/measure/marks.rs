@@ -4,12 +4,13 @@ use std::f64::consts::TAU;
 
 use signal::marks::{self, NamedPeriod, Point, Profile, Scale as PhotoScale};
 use signal::{Estimate, SignalError};
+use upkeep::fault::measured::What;
 use upkeep::build::{self, SignalWord};
 use upkeep::periods::{Line, Period, periods};
 
 use super::file::Bytes;
 use super::place::Place;
-use super::report::{Figure, Fit, Measured, Report, words};
+use super::report::{Figure, Fit, Report, found_by, words};
 use super::typed::{self, Doubt};
 use super::{answer, refused};
 use crate::chart::{Axis, Chart, Layer, Scale};
@@ -171,7 +172,7 @@ fn held_against(periods: &[Period], spacing: Estimate, report: &mut Report) -> R
     // Told in standard uncertainties, it is uncertain by one.
     let misfit = |(at, off): (&str, f64)| {
         let found = Estimate { value: off, uncertainty: 1.0, degrees_of_freedom: spacing.degrees_of_freedom };
-        Measured::new("mark misfit", Some(at), found)
+        found_by(What::MarkMisfit, Some(at), found)
     };
     report.measured = nearest.into_iter().map(misfit).collect();
     Ok(())

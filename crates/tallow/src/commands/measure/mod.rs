@@ -5,6 +5,7 @@
 
 pub(crate) mod backlash;
 pub(crate) mod belt;
+mod evidence;
 pub(crate) mod feed;
 pub(crate) mod file;
 pub(crate) mod heat;
@@ -40,7 +41,7 @@ pub(crate) async fn measure(context: &Context, what: &cli::Measure) -> Result<()
     }
 }
 
-/// Records a result where that is asked for, shows it, and draws it into a file that was named.
+/// Records a result, and what it answers in a fault, where that is asked for; shows it, and draws it into a file that was named.
 async fn answer(
     context: &Context,
     report: &Report,
@@ -49,7 +50,8 @@ async fn answer(
     svg: Option<&Path>,
 ) -> Result<(), Trouble> {
     let kept = keep::keep(context, report, place, whose).await?;
-    show::show(context, report, kept.as_ref())?;
+    let told = evidence::tell(context, report, whose).await?;
+    show::show(context, report, kept.as_ref(), &told)?;
     report.chart.as_ref().map_or(Ok(()), |chart| life::save(context, chart, svg))
 }
 

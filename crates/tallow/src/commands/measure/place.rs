@@ -5,6 +5,7 @@ use std::sync::Arc;
 use upkeep::Build;
 use upkeep::build::Position;
 
+use super::evidence;
 use crate::cli;
 use crate::context::{self, Context, OnMachine};
 use crate::trouble::Trouble;
@@ -30,9 +31,9 @@ impl Place {
         kinds: &[&str],
         only_these: bool,
     ) -> Result<Option<Place>, Trouble> {
-        let Some(name) = &whose.machine else { return Ok(None) };
+        let Some(name) = evidence::machine(context, whose).await? else { return Ok(None) };
         let ledger = context.open().await?;
-        let on = context::machine(&ledger, name).await?;
+        let on = context::machine(&ledger, &name).await?;
         let at = match &whose.at {
             Some(at) => Some(of_kind(on.position(at)?, kinds, only_these)?),
             None => only(&on, kinds),

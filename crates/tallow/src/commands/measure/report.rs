@@ -2,6 +2,7 @@
 
 use signal::Estimate;
 use upkeep::build::SignalWord;
+use upkeep::fault::{Measured, measured::What};
 
 use crate::chart::Chart;
 
@@ -16,21 +17,6 @@ pub(crate) struct Figure {
     /// Its standard uncertainty, in the same unit; 0 for what was counted.
     pub(crate) uncertainty: f64,
     pub(crate) unit: &'static str,
-}
-
-/// A figure by a name of [`Measured`]'s list, for whoever weighs it as a sign of a fault.
-#[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Measured {
-    /// One of: belt tension (N), belt tone (Hz), difference between belts (%, its size), backlash (mm, its size), out of square
-    /// (degrees, its size), filament shortfall (%), shortfall growing with flow (standard deviations of its slope), mark misfit
-    /// (standard deviations, its size), steady error (°C), temperature swing (°C), heat-up slower than before (%), temperature
-    /// jumps (count), heater cut-outs (count), resonance moved (%).
-    pub(crate) what: &'static str,
-    /// The position of which it tells, where that is known.
-    pub(crate) at: Option<String>,
-    pub(crate) value: f64,
-    /// Its standard uncertainty, in the same unit.
-    pub(crate) uncertainty: f64,
 }
 
 /// A period of the build that a spacing agrees with.
@@ -56,6 +42,7 @@ pub(crate) struct Report {
     pub(crate) result: Figure,
     /// What else was found.
     pub(crate) others: Vec<Figure>,
+    /// What of it may answer checks of a fault.
     pub(crate) measured: Vec<Measured>,
     /// Only of marks: the periods that fit, the nearest first.
     pub(crate) fits: Vec<Fit>,
@@ -80,10 +67,9 @@ impl Figure {
     }
 }
 
-impl Measured {
-    pub(crate) fn new(what: &'static str, at: Option<&str>, found: Estimate) -> Measured {
-        Measured { what, at: at.map(str::to_owned), value: found.value, uncertainty: found.uncertainty }
-    }
+/// A figure as faults weigh it.
+pub(crate) fn found_by(what: What, at: Option<&str>, found: Estimate) -> Measured {
+    Measured { what, at: at.map(str::to_owned), value: found.value, uncertainty: found.uncertainty }
 }
 
 /// An estimate without its sign: of what has a size and no direction.

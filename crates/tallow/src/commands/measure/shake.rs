@@ -3,12 +3,13 @@
 use signal::resonance::{self, Acceleration, Change, Resonance, TimeUnit};
 use signal::spectrum::Density;
 use signal::{Estimate, SignalError};
+use upkeep::fault::measured::What;
 use upkeep::build::SignalWord;
 
 use super::answer;
 use super::file::Bytes;
 use super::place::Place;
-use super::report::{Figure, Measured, Report, times, words};
+use super::report::{Figure, Report, found_by, times, words};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -151,7 +152,7 @@ fn compare(before: &[Shaken; 3], now: &[Shaken; 3], at: Option<&str>, report: &m
     match moved {
         Some(most) => {
             report.others.push(Figure::new("resonance moved", at, most, "%"));
-            report.measured.push(Measured::new("resonance moved", at, most));
+            report.measured.push(found_by(What::ResonanceMoved, at, most));
             let way = if most.value < 0.0 {
                 "Lower means softer or heavier: look for a slack belt, a loose bolt, a worn guide, and what was added to the head."
             } else {
@@ -165,7 +166,7 @@ fn compare(before: &[Shaken; 3], now: &[Shaken; 3], at: Option<&str>, report: &m
             let doubt = highest(now).and_then(|(_, r)| r.frequency_hz.relative()).unwrap_or(0.0);
             let nought =
                 Estimate { value: 0.0, uncertainty: 100.0 * doubt * 2_f64.sqrt(), degrees_of_freedom: f64::INFINITY };
-            report.measured.push(Measured::new("resonance moved", at, nought));
+            report.measured.push(found_by(What::ResonanceMoved, at, nought));
             report.means.push("No resonance moved beyond doubt since the earlier log.".to_owned());
         }
     }

@@ -2,17 +2,23 @@
 
 use serde_json::{Value, json};
 
-use super::report::{Figure, Fit, Measured, Report, digits};
+use upkeep::fault::Measured;
+
+use super::report::{Figure, Fit, Report, digits};
 use crate::commands::record::Recorded;
 use crate::context::Context;
 use crate::out::{Align, Dress, Out, Table};
 use crate::trouble::Trouble;
 
-pub(super) fn show(context: &Context, report: &Report, kept: Option<&Recorded>) -> Result<(), Trouble> {
+pub(super) fn show(context: &Context, report: &Report, kept: Option<&Recorded>, told: &[String]) -> Result<(), Trouble> {
     if context.json {
-        return context.out.json(&shape(report, kept));
+        return context.out.json(&shape(report, kept, told));
     }
     say(&context.out, report)?;
+    if !told.is_empty() {
+        context.out.line("")?;
+        told.iter().try_for_each(|line| context.out.prose("", line))?;
+    }
     let Some(kept) = kept else { return Ok(()) };
     context.out.line(format!("\nentry {}: {}", kept.entry, kept.said))?;
     kept.outside_words.as_ref().map_or(Ok(()), |words| context.out.prose("", words))
@@ -45,14 +51,14 @@ fn named(figure: &Figure) -> String {
     figure.at.as_ref().map_or_else(|| figure.what.clone(), |at| format!("{}, {at}", figure.what))
 }
 
-fn shape(report: &Report, kept: Option<&Recorded>) -> Value {
+fn shape(report: &Report, kept: Option<&Recorded>, told: &[String]) -> Value {
     let figure = |figure: &Figure| {
         let Figure { what, at, value, uncertainty, unit } = figure;
         json!({ "what": what, "at": at, "value": value, "uncertainty": uncertainty, "unit": unit })
     };
     let measured = |found: &Measured| {
         let Measured { what, at, value, uncertainty } = found;
-        json!({ "what": what, "at": at, "value": value, "uncertainty": uncertainty })
+        json!({ "what": what.name(), "at": at, "value": value, "uncertainty": uncertainty })
     };
     let fit = |fit: &Fit| {
         let Fit { what, at, period_mm, harmonic, off } = fit;
@@ -67,6 +73,7 @@ fn shape(report: &Report, kept: Option<&Recorded>) -> Value {
     shape["cautions"] = cautions.collect();
     shape["means"] = report.means.clone().into();
     shape["next"] = report.next.clone().into();
+    shape["answers"] = told.into();
     shape["kept"] = kept.map_or(Value::Null, Recorded::shape);
     shape
 }

@@ -1,10 +1,11 @@
 //! `tallow measure square`: how far two axes are from square.
 
 use signal::{Estimate, SignalError, square};
+use upkeep::fault::measured::What;
 use upkeep::build::SignalWord;
 
 use super::place::Place;
-use super::report::{Figure, Measured, Report, size, words};
+use super::report::{Figure, Report, found_by, size, words};
 use super::{answer, refused, typed};
 use crate::cli;
 use crate::context::Context;
@@ -58,7 +59,7 @@ pub(crate) fn measure(input: &Input) -> Result<Report, Trouble> {
     };
     Ok(Report {
         title: input.place.as_ref().map_or_else(|| "Squareness".to_owned(), |p| format!("Squareness, {}", p.words())),
-        measured: vec![Measured::new("out of square", at, size(angle))],
+        measured: vec![found_by(What::OutOfSquare, at, size(angle))],
         result,
         others: vec![
             Figure::new("corner less 90°", None, angle, "degrees"),
