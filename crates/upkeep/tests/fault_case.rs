@@ -16,7 +16,9 @@ fn known() -> (Build, Faults) {
 }
 
 fn priors(build: &Build, faults: &Faults) -> Vec<Prior> {
-    fault::prior::priors(faults, build, &vec![0.7; build.tasks.len()], &vec![Risk::believed(); build.tasks.len()])
+    let since = jiff::Timestamp::UNIX_EPOCH;
+    let used: Vec<_> = build.tasks.iter().map(|task| fault::prior::at_share(task, 0.7, since)).collect();
+    fault::prior::priors(faults, build, &used, &vec![Risk::believed(); build.tasks.len()], &[], since)
 }
 
 fn prices() -> Prices {

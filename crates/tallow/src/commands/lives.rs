@@ -323,6 +323,8 @@ impl Shop {
 pub(crate) struct Stakes {
     /// The chances to fail soon of its parts of which anything is known.
     pub(super) parts: Vec<PartChance>,
+    /// How long parts live, by kind.
+    pub(super) lives: Vec<KindLives>,
     /// The risk of each task of its build.
     pub(super) risks: Vec<Risk>,
     /// What things cost.
@@ -367,7 +369,7 @@ impl Stakes {
         let rates = ledger.rates().await?;
         let (prices, assumed) = Prices::from_rates(&rates);
         let mut parts = Vec::new();
-        let mut risks = Vec::new();
+        let (mut risks, mut kinds) = (Vec::new(), Vec::new());
         for (build, kind) in shop.kinds() {
             let lives = shop.lives(&build, &kind, now);
             let there = lives.stays.iter().filter(|stay| stay.machine == machine && stay.end == Ending::StillThere);
@@ -375,13 +377,14 @@ impl Stakes {
                 let chance = lives.fails_within(stay, AHEAD, &shop.materials)?;
                 Some(PartChance { position: stay.position.clone(), chance, failures: lives.count(Ending::Failed) })
             }));
+            kinds.push(lives);
         }
         // One machine's build alone was read.
         for Alike { build, machines } in shop.builds.values() {
             let entries: Vec<&[Entry]> = machines.iter().map(|past| past.entries.as_slice()).collect();
             risks = upkeep::risks(build, &entries, &shop.materials, &ledger.shop().zone, now);
         }
-        Ok(Stakes { parts, risks, prices, assumed, currency: rates.currency })
+        Ok(Stakes { parts, lives: kinds, risks, prices, assumed, currency: rates.currency })
     }
 }
 

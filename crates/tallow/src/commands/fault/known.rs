@@ -38,7 +38,7 @@ impl Known {
         let state = ledger.machine_state(&machine.info.name, now.date()).await?;
         let materials = context::materials(ledger).await?;
         let stakes = Stakes::of(ledger, &machine.info.name, context.now).await?;
-        let priors = prior::today(&faults, &state, &materials, &stakes.risks, &now);
+        let priors = prior::today(&faults, &state, &materials, &stakes.risks, &stakes.lives, &now);
         let network = learn::learned(&faults.network(&priors), &faults.confirmed(cases));
         let Stakes { prices, assumed, currency, .. } = stakes;
         Ok(Known { machine, faults, priors, prices, assumed, currency, network })
