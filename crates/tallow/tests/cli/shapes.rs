@@ -176,6 +176,7 @@ mod tests {
             "replace nozzle --on bowline --because worn",
             "failure nozzle \"prints too thin\" --on bowline --found",
             "reading \"x rods\" play \"0.15 mm\" --on bowline",
+            "measure marks --positions 0,8.01,16,24.01",
             "measure marks --positions 0,8.01,16,24.01 --machine bowline --along z --at \"z screws\" --keep",
             "hour-meter 10 --on bowline --when \"5 Nov\"",
             "hour-meter 90 --on bowline --when \"12 Nov\"",
