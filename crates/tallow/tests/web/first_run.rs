@@ -40,7 +40,6 @@ async fn an_empty_shop_can_be_filled_with_the_invented_one_and_no_other_can() {
     let browser = Browser::open(DESK).await;
     browser.go(&server.page("/shop/new-machine")).await;
     browser.press("Fill it with invented records").await;
-    browser.shows_soon(&["Filling the shop"]).await;
     browser.shows_soon(&["filled with an invented pattern loft"]).await;
     browser.go(&server.page("/shop/new-machine")).await;
     browser.hides("Only want to look around?").await;

@@ -4,8 +4,10 @@ use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, LazyLock};
+use std::time::{Duration, Instant};
 
 use base64::prelude::{BASE64_STANDARD, Engine};
+use fantoccini::elements::Element;
 use fantoccini::{Client, ClientBuilder, Locator};
 use serde_json::json;
 
@@ -18,6 +20,17 @@ pub(crate) const PHONE: (u32, u32) = (390, 844);
 pub(crate) const SMALL_PHONE: (u32, u32) = (360, 740);
 /// A desk, CSS pixels.
 pub(crate) const DESK: (u32, u32) = (1440, 900);
+
+/// How long something that the page does by itself may take.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// Marks the page as the old one where pressing an element leads to another, and says whether it does.
+const LEADS_ON: &str = "const pressed = arguments[0].closest('a[href], button');
+    const to = pressed?.matches('a') && new URL(pressed.getAttribute('href'), document.baseURI).href;
+    const isWithin = to && to.includes('#') && to.split('#')[0] === location.href.split('#')[0];
+    const leadsOn = to ? !isWithin : Boolean(pressed?.form) && pressed.type === 'submit';
+    if (leadsOn) window.isOld = true;
+    return leadsOn;";
 
 /// The command, about the shop in `place`.
 pub(crate) fn tallow(place: &Path) -> Command {
@@ -216,7 +229,7 @@ impl Browser {
             if !self.text().await.contains("being reckoned") {
                 return;
             }
-            tokio::time::sleep(std::time::Duration::from_millis(200)).await;
+            tokio::time::sleep(Duration::from_millis(200)).await;
             self.go(address).await;
         }
         panic!("{address} is still being reckoned");
@@ -238,7 +251,8 @@ impl Browser {
         }
     }
 
-    /// What the page says, once it says one of these words; fails after half a minute.
+    /// What the page says, once it says one of these words; fails after half a minute. Words that stood there before are no
+    /// sign that anything happened.
     pub(crate) async fn shows_soon(&self, words: &[&str]) -> String {
         let text = self.said_soon(words).await;
         assert!(words.iter().any(|word| text.contains(word)), "none of {words:?} came up:\n{text}");
@@ -255,7 +269,7 @@ impl Browser {
             if words.iter().any(|word| text.contains(word)) {
                 return text.to_owned();
             }
-            tokio::time::sleep(std::time::Duration::from_millis(200)).await;
+            tokio::time::sleep(Duration::from_millis(200)).await;
         }
         self.text().await
     }
@@ -266,14 +280,25 @@ impl Browser {
         assert!(!text.contains(words), "\"{words}\" is on the page:\n{text}");
     }
 
-    /// Presses the link or button of that name: the first whose text begins with it.
+    /// Presses the link or button of that name: the first whose text begins with it. As [`Browser::press_on`].
     pub(crate) async fn press(&self, name: &str) {
         let path = format!(
             "//*[self::a or self::button or self::summary or (self::label and .//input)][starts-with(normalize-space(.), \"{name}\")]"
         );
         let found = self.client.find(Locator::XPath(&path)).await;
         let element = found.unwrap_or_else(|error| panic!("there is no \"{name}\" to press: {error}"));
-        element.click().await.unwrap_or_else(|error| panic!("\"{name}\" can't be pressed: {error}"));
+        self.press_on(&element).await;
+    }
+
+    /// Presses a link or a button. Where that leads to another page, waits until that page is there whole: whatever is asked
+    /// next is asked of it.
+    pub(crate) async fn press_on(&self, element: &Element) {
+        let of = vec![serde_json::to_value(element).expect("an element")];
+        let leads_on = self.client.execute(LEADS_ON, of).await.expect("the script runs");
+        element.click().await.unwrap_or_else(|error| panic!("it can't be pressed: {error}"));
+        if leads_on == true {
+            self.until("return !window.isOld && document.readyState === 'complete'").await;
+        }
     }
 
     /// Types into the field with that label, in place of what stood there.
@@ -308,6 +333,20 @@ impl Browser {
     /// What a script says of the page.
     pub(crate) async fn ask(&self, script: &str) -> serde_json::Value {
         self.client.execute(script, Vec::new()).await.expect("the script runs")
+    }
+
+    /// Waits until a script says yes.
+    #[track_caller]
+    pub(crate) fn until<'a>(&'a self, script: &'a str) -> impl Future<Output = ()> + 'a {
+        let caller = std::panic::Location::caller();
+        async move {
+            let start = Instant::now();
+            // OK to ask again: between two pages there is none to ask.
+            while self.client.execute(script, Vec::new()).await.ok() != Some(json!(true)) {
+                assert!(start.elapsed() < PATIENCE, "{caller}: never: {script}\n{}", self.text().await);
+                tokio::time::sleep(Duration::from_millis(50)).await;
+            }
+        }
     }
 
     /// By how many CSS pixels the page is wider than the window.

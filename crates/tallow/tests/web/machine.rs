@@ -25,7 +25,7 @@ async fn choose_file(browser: &Browser, form: &str, file: &std::path::Path) {
 /// Presses the button of the form that is open.
 async fn send(browser: &Browser) {
     let button = browser.client.find(Locator::Css("details[open] button")).await.expect("a button");
-    button.click().await.expect("the button is pressed");
+    browser.press_on(&button).await;
 }
 
 /// How a task of bowline stands, by the command line.
@@ -191,8 +191,7 @@ async fn a_part_of_the_drawing_leads_to_its_page() {
     let browser = Browser::open(DESK).await;
     browser.go(&server.page("/machines/bowline")).await;
     let part = browser.client.find(Locator::Css("svg.wide a[href$='/x%20rods'] text")).await.expect("the part");
-    part.click().await.expect("it is pressed");
-    browser.shows_soon(&["In service since"]).await;
+    browser.press_on(&part).await;
     for words in ["x rods, bowline", "In service since", "Where it is worn", "wipe the x rods", "Never"] {
         browser.shows(words).await;
     }

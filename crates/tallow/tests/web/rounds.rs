@@ -23,16 +23,36 @@ fn visit(shop: &Shop, number: &str) -> Value {
 
 /// The first visit on a later day that has a day after it on the chart: its number, day, keeper, and the day after.
 async fn later_visit(browser: &Browser) -> [String; 4] {
-    let script = "const days = [...document.querySelectorAll('.round thead th[data-day]')].map(head => head.dataset.day); \
-                  const chip = [...document.querySelectorAll('.visit')].find(chip => { \
-                      const at = days.indexOf(chip.dataset.day); return 0 < at && at + 1 < days.length; }); \
-                  chip.scrollIntoView({ block: 'center', inline: 'center' }); \
-                  return [chip.dataset.visit, chip.dataset.day, chip.dataset.keeper, days[days.indexOf(chip.dataset.day) + 1]]";
-    let found = browser.ask(script).await;
+    first_visit(browser, "true").await
+}
+
+/// The first of those visits of which a script says so of its `chip`.
+async fn first_visit(browser: &Browser, is_wanted: &str) -> [String; 4] {
+    let script = format!(
+        "const days = [...document.querySelectorAll('.round thead th[data-day]')].map(head => head.dataset.day); \
+         const chip = [...document.querySelectorAll('.visit')].find(chip => {{ \
+             const at = days.indexOf(chip.dataset.day); return {is_wanted} && 0 < at && at + 1 < days.length; }}); \
+         chip.scrollIntoView({{ block: 'center', inline: 'center' }}); \
+         return [chip.dataset.visit, chip.dataset.day, chip.dataset.keeper, days[days.indexOf(chip.dataset.day) + 1]]"
+    );
+    let found = browser.ask(&script).await;
     [0, 1, 2, 3].map(|place| found[place].as_str().unwrap_or_else(|| panic!("{found}")).to_owned())
 }
 
+/// The first visit of somebody else than Sunniva on a later day that has a day after it on the chart: its number, day, keeper,
+/// and the day after. Sunniva may do everything, so that it can go to her.
+async fn visit_of_another(browser: &Browser) -> [String; 4] {
+    first_visit(browser, "chip.dataset.keeper !== 'Sunniva'").await
+}
+
 const PRICES: [&str; 3] = ["Costs the same", " more.", "Saves "];
+
+/// Waits until the page tells what the proposed move costs.
+async fn priced(browser: &Browser) {
+    let prices = serde_json::json!(PRICES);
+    let told = "const [change, said] = ['change', 'change-said'].map(id => document.getElementById(id)); return !change.hidden";
+    browser.until(&format!("{told} && {prices}.some(words => said.textContent.includes(words))")).await;
+}
 
 #[tokio::test]
 async fn a_visit_is_dragged_to_another_day_and_its_cost_is_told_before_it_is_kept() {
@@ -56,7 +76,7 @@ async fn a_visit_is_dragged_to_another_day_and_its_cost_is_told_before_it_is_kep
         .then(by(over - over / 2))
         .then(PointerAction::Up { button: MOUSE_BUTTON_LEFT });
     browser.client.perform_actions(drag).await.expect("the visit is dragged");
-    browser.shows_soon(&PRICES).await;
+    priced(&browser).await;
     assert_eq!(visit(&shop, &number)["day"], day.as_str(), "nothing is recorded before somebody says so");
     browser.press("Keep it there").await;
     browser.shows_soon(&["moved to"]).await;
@@ -71,21 +91,15 @@ async fn a_visit_is_dragged_to_a_day_of_another_keeper_and_freed_by_a_key() {
     let server = shop.serve();
     let browser = Browser::open(DESK).await;
     browser.go(&server.page("/rounds")).await;
-    // Sunniva may do everything, so that any visit of somebody else can go to her.
-    let found = browser
-        .ask(
-            "const days = [...document.querySelectorAll('.round thead th[data-day]')].map(head => head.dataset.day); \
-             const chip = [...document.querySelectorAll('.visit')].find(chip => chip.dataset.keeper !== 'Sunniva' \
-                 && 0 < days.indexOf(chip.dataset.day) && days.indexOf(chip.dataset.day) + 1 < days.length); \
-             const next = days.indexOf(chip.dataset.day) + 1; \
-             document.querySelector('.keepers').scrollIntoView({ block: 'end' }); \
-             const cell = document.querySelector('tr[data-keeper=Sunniva]').cells[next + 1]; cell.id = 'goal'; \
-             return [chip.dataset.visit, chip.dataset.day, days[next], \
-                 chip.getBoundingClientRect().top > 80 && cell.getBoundingClientRect().bottom < innerHeight - 45]",
-        )
-        .await;
-    assert_eq!(found[3], true, "both ends of the drag are in sight");
-    let [number, day, next] = [0, 1, 2].map(|place| found[place].as_str().expect("a visit").to_owned());
+    let [number, day, _, next] = visit_of_another(&browser).await;
+    let script = format!(
+        "document.querySelector('.keepers').scrollIntoView({{ block: 'end' }}); \
+         const heads = [...document.querySelectorAll('.round thead th')]; \
+         const cell = document.querySelector('tr[data-keeper=Sunniva]').cells[heads.findIndex(head => head.dataset.day === '{next}')]; \
+         cell.id = 'goal'; const chip = document.querySelector('[data-visit=\"{number}\"]'); \
+         return chip.getBoundingClientRect().top > 80 && cell.getBoundingClientRect().bottom < innerHeight - 45"
+    );
+    assert_eq!(browser.ask(&script).await, true, "both ends of the drag are in sight");
     let chip = browser.client.find(Locator::Css(&format!("[data-visit=\"{number}\"]"))).await.unwrap();
     let goal = browser.client.find(Locator::Id("goal")).await.unwrap();
     let over =
@@ -97,7 +111,7 @@ async fn a_visit_is_dragged_to_a_day_of_another_keeper_and_freed_by_a_key() {
         .then(over(goal, 0.0))
         .then(PointerAction::Up { button: MOUSE_BUTTON_LEFT });
     browser.client.perform_actions(drag).await.expect("the visit is dragged");
-    browser.shows_soon(&PRICES).await;
+    priced(&browser).await;
     assert_eq!(visit(&shop, &number)["day"], day.as_str(), "nothing is recorded before somebody says so");
     browser.press("Keep it there").await;
     browser.shows_soon(&["moved to"]).await;
@@ -122,14 +136,14 @@ async fn a_visit_is_moved_by_keys_and_stays_where_it_was_put_when_the_round_is_p
     let chip = browser.client.find(Locator::Css(&format!("[data-visit=\"{number}\"]"))).await.unwrap();
     let (right, down, up) = ("\u{E014}", "\u{E015}", "\u{E013}");
     chip.send_keys(right).await.unwrap();
-    browser.shows_soon(&PRICES).await;
+    priced(&browser).await;
     // Escape leaves everything as it was.
     chip.send_keys("\u{E00C}").await.unwrap();
     browser.hides("Keep it there").await;
     // Another keeper, and back.
     chip.send_keys(&format!("{down}{up}")).await.unwrap();
     chip.send_keys(right).await.unwrap();
-    browser.shows_soon(&PRICES).await;
+    priced(&browser).await;
     assert_eq!(visit(&shop, &number)["day"], day.as_str());
     chip.send_keys("\u{E007}").await.unwrap();
     browser.shows_soon(&["moved to"]).await;
@@ -189,7 +203,7 @@ async fn a_refused_move_keeps_what_was_typed_and_one_that_is_not_is_priced_witho
             "const form = {form}; form.noValidate = true; form.elements.day.value = '2026-11-01'; form.submit()"
         ))
         .await;
-    browser.shows_soon(&["is past"]).await;
+    browser.shows_soon(&["is past; today is"]).await;
     let typed = browser
         .ask(&format!("const form = {form}; return [form.elements.day.value, form.closest('details').open]"))
         .await;
@@ -214,15 +228,7 @@ async fn a_visit_goes_to_another_keeper_by_its_form_which_tells_the_cost_first_a
     let server = shop.serve();
     let browser = Browser::open(PHONE).await;
     browser.go(&server.page("/rounds")).await;
-    // Sunniva may do everything, so that any visit of somebody else can go to her.
-    let found = browser
-        .ask(
-            "const days = [...document.querySelectorAll('.round thead th[data-day]')].map(head => head.dataset.day); \
-             const chip = [...document.querySelectorAll('.visit')].find(chip => chip.dataset.keeper !== 'Sunniva' \
-                 && 0 < days.indexOf(chip.dataset.day)); return [chip.dataset.visit, chip.dataset.day, chip.dataset.keeper]",
-        )
-        .await;
-    let [number, day, keeper] = [0, 1, 2].map(|place| found[place].as_str().expect("a visit").to_owned());
+    let [number, day, keeper, _] = visit_of_another(&browser).await;
     let form = format!("form[action=\"/rounds/visits/{number}/move\"]");
     browser.tell_browser("Emulation.setScriptExecutionDisabled", serde_json::json!({ "value": true })).await;
     let mut priced = String::new();
@@ -238,11 +244,10 @@ async fn a_visit_goes_to_another_keeper_by_its_form_which_tells_the_cost_first_a
                 break;
             }
         }
-        browser.client.find(Locator::Css(&format!("{form} button.quiet"))).await.unwrap().click().await.unwrap();
-        // OK to ask again: between two pages there is nothing to read.
-        if let Ok(said) = browser.client.find(Locator::Css(&format!("{form} .said"))).await {
-            priced = said.text().await.unwrap_or_default();
-        }
+        let ask = browser.client.find(Locator::Css(&format!("{form} button.quiet"))).await.unwrap();
+        browser.press_on(&ask).await;
+        let said = browser.client.find(Locator::Css(&format!("{form} .said"))).await.unwrap();
+        priced = said.text().await.unwrap();
         if PRICES.iter().any(|words| priced.contains(words)) {
             break;
         }
@@ -250,13 +255,9 @@ async fn a_visit_goes_to_another_keeper_by_its_form_which_tells_the_cost_first_a
     }
     assert!(PRICES.iter().any(|words| priced.contains(words)), "{priced}");
     assert_eq!(visit(&shop, &number)["keeper"], keeper.as_str(), "nothing is recorded before somebody says so");
-    browser.client.find(Locator::Css(&format!("{form} button:not(.quiet)"))).await.unwrap().click().await.unwrap();
-    let moved = (0..50).find_map(|_| {
-        let now = visit(&shop, &number);
-        std::thread::sleep(Duration::from_millis(100));
-        (now["keeper"] != keeper.as_str()).then_some(now)
-    });
-    let moved = moved.expect("the visit goes to somebody else");
+    let go = browser.client.find(Locator::Css(&format!("{form} button:not(.quiet)"))).await.unwrap();
+    browser.press_on(&go).await;
+    let moved = visit(&shop, &number);
     assert_eq!((moved["day"].as_str(), moved["keeper"].as_str()), (Some(day.as_str()), Some("Sunniva")));
     browser.close().await;
 }

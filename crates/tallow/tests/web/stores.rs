@@ -1,7 +1,5 @@
 //! The stores: what comes and is counted changes what is there, and what to buy is told by supplier.
 
-use std::time::Duration;
-
 use fantoccini::Locator;
 use serde_json::Value;
 
@@ -62,13 +60,7 @@ async fn what_comes_and_what_is_counted_changes_what_is_there() {
 
 /// The list of what to buy, once it is reckoned.
 async fn go_to_buy(browser: &Browser, server: &Server) -> String {
-    for _ in 0..50 {
-        browser.go(&server.page("/stores/buy")).await;
-        if !browser.text().await.contains("being reckoned") {
-            break;
-        }
-        tokio::time::sleep(Duration::from_millis(200)).await;
-    }
+    browser.go_settled(&server.page("/stores/buy")).await;
     browser.text().await
 }
 
@@ -82,7 +74,7 @@ async fn what_is_ordered_from_the_list_leaves_it_and_is_on_its_way() {
     let item = line["item"].as_str().expect("the demo has something to buy").to_owned();
     go_to_buy(&browser, &server).await;
     let button = format!("//tr[contains(., '{item}')]//button");
-    browser.client.find(Locator::XPath(&button)).await.expect("a button").click().await.expect("it is pressed");
+    browser.press_on(&browser.client.find(Locator::XPath(&button)).await.expect("a button")).await;
     browser.shows_soon(&["Ordered: "]).await;
     assert!(browser.client.current_url().await.unwrap().path().ends_with("/stores/buy"), "one goes on with the list");
     let items: Value = serde_json::from_str(&shop.run(&["stores", "--json"])).expect("JSON");

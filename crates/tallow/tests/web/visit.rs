@@ -1,6 +1,6 @@
 //! A visit walked in the browser: ticked at the machine with and without a connection, by one keeper and by two, and booked once.
 
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use base64::prelude::{BASE64_STANDARD, Engine};
 use fantoccini::Locator;
@@ -11,9 +11,6 @@ use crate::plain::{get, send};
 
 /// The most taps from the scanned code to the booked visit of six tasks and one reading.
 const MOST_TAPS: usize = 12;
-
-/// How long something that the page does by itself may take.
-const PATIENCE: Duration = Duration::from_secs(20);
 
 /// A visit with its tasks, in the order of the sheet.
 struct Visit {
@@ -43,6 +40,14 @@ impl Visit {
         server.page(&format!("/visits/{}", self.number))
     }
 
+    /// Opens its page, and waits until the browser keeps a copy that can be read without a connection.
+    async fn open_and_keep(&self, server: &Server, browser: &Browser) {
+        browser.go(&self.page(server)).await;
+        browser.until("return navigator.serviceWorker.controller !== null").await;
+        let copy = format!("caches.open('tallow-visits').then((cache) => cache.match('/visits/{}'))", self.number);
+        browser.until(&format!("return {copy}.then((copy) => !!copy)")).await;
+    }
+
     /// What was booked of care and readings since people were told of the visit, as the command line tells it.
     fn booked(&self, shop: &Shop) -> Vec<Value> {
         let listed: Value = serde_json::from_str(&shop.run(&["--json", "history", &self.machine])).expect("JSON");
@@ -59,19 +64,6 @@ fn count(entries: &[Value], text: &str) -> usize {
 }
 
 impl Browser {
-    /// Waits until a script says yes.
-    #[track_caller]
-    fn until<'a>(&'a self, script: &'a str) -> impl Future<Output = ()> + 'a {
-        let caller = std::panic::Location::caller();
-        async move {
-            let start = Instant::now();
-            while self.client.execute(script, Vec::new()).await.ok() != Some(json!(true)) {
-                assert!(start.elapsed() < PATIENCE, "{caller}: never: {script}\n{}", self.text().await);
-                tokio::time::sleep(Duration::from_millis(50)).await;
-            }
-        }
-    }
-
     async fn until_shown(&self, words: &str) {
         self.until(&format!("return document.body.innerText.includes({})", json!(words))).await;
     }
@@ -88,13 +80,10 @@ impl Browser {
         panic!("nothing to tap: {selector}\n{}", self.text().await);
     }
 
-    /// Waits until the address ends so: without scripts each press loads a page.
+    /// Waits until the page at an address that ends so is there whole: without scripts each press loads one.
     async fn until_at(&self, end: &str) {
-        let start = Instant::now();
-        while !self.client.current_url().await.expect("an address").as_str().ends_with(end) {
-            assert!(start.elapsed() < PATIENCE, "never at {end}");
-            tokio::time::sleep(Duration::from_millis(50)).await;
-        }
+        let end = json!(end);
+        self.until(&format!("return location.href.endsWith({end}) && document.readyState === 'complete'")).await;
     }
 
     /// Cuts the connection, or gives it back.
@@ -178,14 +167,7 @@ async fn a_visit_walked_without_a_connection_is_sent_once_and_booked_once() {
     let visit = visit(&shop);
     let server = shop.serve();
     let browser = Browser::open(PHONE).await;
-    browser.go(&visit.page(&server)).await;
-    browser.until("return navigator.serviceWorker.controller !== null").await;
-    browser
-        .until(&format!(
-            "return caches.open('tallow-visits').then((cache) => cache.match('/visits/{}')).then((copy) => !!copy)",
-            visit.number
-        ))
-        .await;
+    visit.open_and_keep(&server, &browser).await;
     browser.tap(DONE).await;
     browser.until("return document.getElementById('progress').textContent.startsWith('1 ')").await;
     browser.connected(false).await;
@@ -387,14 +369,7 @@ async fn photos_taken_without_a_connection_are_kept_over_a_reload_and_sent_once_
     let visit = visit(&shop);
     let server = shop.serve();
     let browser = Browser::open(PHONE).await;
-    browser.go(&visit.page(&server)).await;
-    browser.until("return navigator.serviceWorker.controller !== null").await;
-    browser
-        .until(&format!(
-            "return caches.open('tallow-visits').then((cache) => cache.match('/visits/{}')).then((copy) => !!copy)",
-            visit.number
-        ))
-        .await;
+    visit.open_and_keep(&server, &browser).await;
     let folder = tempfile::tempdir().expect("a folder");
     let (file, large) = (folder.path().join("seen.png"), folder.path().join("large.png"));
     std::fs::write(&file, browser.client.screenshot().await.expect("a picture")).expect("written");
@@ -472,20 +447,22 @@ async fn a_timer_counts_down_goes_on_over_a_reload_and_says_in_words_that_it_is_
     // What the page shows, in seconds.
     let shown =
         format!("const [, min, s] = {left}.match(/^(\\d+):(\\d\\d) left$/); return 60 * Number(min) + Number(s)");
-    // The time that has passed since the page was loaded seems longer by that much.
+    // The page's clock stands still, so many seconds after it was first stopped.
     let later = |seconds: f64| {
-        format!("window.realNow ??= Date.now; Date.now = () => window.realNow.call(Date) + {seconds} * 1000")
+        format!("window.stopped ??= Date.now(); const now = window.stopped + {seconds} * 1000; Date.now = () => now")
     };
+    browser.ask(&later(0.0)).await;
+    let begun = Instant::now();
     browser.tap(".timer button").await;
     let first = browser.ask(&shown).await.as_f64().expect("a time");
-    assert!((seconds - first).abs() <= 5.0, "{first} of {seconds} s");
+    assert!((seconds - first).abs() <= 1.0, "{first} of {seconds} s");
     browser.ask(&later(60.0)).await;
-    tokio::time::sleep(Duration::from_millis(1500)).await;
-    let second = browser.ask(&shown).await.as_f64().expect("a time");
-    assert!((first - 60.0 - second - 1.5).abs() <= 6.0, "a minute later {second} s are left of {first} s");
+    browser.until(&format!("{shown} === {}", first - 60.0)).await;
     browser.go(&address).await;
+    browser.until(&format!("return {left}.endsWith(' left')")).await;
     let again = browser.ask(&shown).await.as_f64().expect("the timer goes on");
-    assert!(again <= first && first - again <= 15.0, "{again} s are left of {first} s");
+    let passed = begun.elapsed().as_secs_f64();
+    assert!(again <= first && first - again <= passed + 1.0, "{again} s are left of {first} s after {passed} s");
     assert_eq!(browser.ask("return document.getElementById('announce').textContent").await, "");
     browser.ask(&later(seconds + 1.0)).await;
     browser.until(&format!("return {left} === 'time is over'")).await;
