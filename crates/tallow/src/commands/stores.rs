@@ -343,10 +343,15 @@ async fn record(
 /// `; 40 ml in stock, 100 ml on its way`.
 fn there_words(item: &Item, today: Date) -> String {
     let stock = item.stock.map(|stock| format!("{} in stock", told(stock, &item.unit)));
-    let coming = Some(item.on_its_way(today)).filter(|coming| 0.0 < *coming);
-    let coming = coming.map(|coming| format!("{} on its way", told(coming, &item.unit)));
+    let coming = amount_coming(item, today).map(|coming| format!("{coming} on its way"));
     let words = [stock, coming].into_iter().flatten().collect::<Vec<_>>().join(", ");
     if words.is_empty() { words } else { format!("; {words}") }
+}
+
+/// What is on its way of an item; `None` where nothing is.
+pub(crate) fn amount_coming(item: &Item, today: Date) -> Option<String> {
+    let coming = item.on_its_way(today);
+    (0.0 < coming).then(|| told(coming, &item.unit))
 }
 
 /// The item that is meant, with its unit; a new one is counted in what the first amount has.

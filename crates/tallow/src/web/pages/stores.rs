@@ -25,7 +25,7 @@ use super::super::sending::{Sending, role_wanted};
 use super::records::entry_address;
 use crate::cli::{self, Command, StoresWord};
 use crate::commands::buy::List;
-use crate::commands::stores::{ordered_words, received_words, remarks, terms_words, told};
+use crate::commands::stores::{amount_coming, ordered_words, received_words, remarks, terms_words, told};
 use crate::trouble::Trouble;
 use crate::words;
 
@@ -148,7 +148,7 @@ fn table(glance: &Glance, shopping: &Found<List>, typed: &Typed) -> Markup {
                                 th scope="row" { (item_link(&item.name)) }
                                 td.figure data-name="There" { (stock(item)) }
                                 td data-name="Good to" { @if let Some(day) = item.expires() { (words::day(day, today)) } }
-                                td.figure data-name="On its way" { (coming(item, today)) }
+                                td.figure data-name="On its way" { @if let Some(coming) = amount_coming(item, today) { (coming) } }
                                 td.figure data-name="Reorder at" { (point(shopping, item)) }
                                 td data-name="Order by" { @if let Some(line) = line { strong { (words::weekday(line.order_by, today)) } } }
                                 td data-name="Supplier" { (supplier(item)) }
@@ -171,12 +171,6 @@ fn table(glance: &Glance, shopping: &Found<List>, typed: &Typed) -> Markup {
 
 fn stock(item: &Item) -> String {
     item.stock.map_or_else(|| "not known".to_owned(), |stock| told(stock, &item.unit))
-}
-
-/// What is on its way; nothing is said where nothing is.
-fn coming(item: &Item, today: Date) -> String {
-    let coming = item.on_its_way(today);
-    if 0.0 < coming { told(coming, &item.unit) } else { String::new() }
 }
 
 fn point(shopping: &Found<List>, item: &Item) -> String {
