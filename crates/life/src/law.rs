@@ -35,6 +35,11 @@ impl Family {
         }
     }
 
+    /// Its name as it stands in a sentence: that of Waloddi Weibull, who described his law, begins with a capital.
+    pub fn in_words(self) -> &'static str {
+        if self == Family::Weibull { "Weibull" } else { self.name() }
+    }
+
     /// How many parameters its laws have.
     pub fn parameters(self) -> u32 {
         if self == Family::Exponential { 1 } else { 2 }

@@ -233,6 +233,33 @@ mod tests {
     }
 
     #[test]
+    fn words_of_marks_cross_no_marks_line() {
+        let number = |tag: &str, name: &str| -> f64 {
+            tag.split(&format!(" {name}=\"")).nth(1).unwrap().split('"').next().unwrap().parse().unwrap()
+        };
+        // As of the best age and what is open of it: at the left, in the middle and at the right, near to each other.
+        for (best, open) in [(0.4, 0.2), (4.6, 0.1), (5.0, 0.6), (5.8, 0.1), (9.8, 0.1)] {
+            let marks = [(best, "best"), (best - open, "best at least"), (best + open, "best at most")];
+            let marks = marks.map(|(x, words)| Layer::Mark(x, words.to_owned()));
+            let svg = Chart { layers: [chart().layers, marks.to_vec()].concat(), ..chart() }.svg();
+            let lines: Vec<&str> = svg.lines().filter(|line| line.contains("stroke-dasharray=\"2 3\"")).collect();
+            let words: Vec<&str> = svg.lines().filter(|line| line.contains(">best")).collect();
+            assert_eq!((lines.len(), words.len()), (4, 3), "{svg}");
+            for word in words {
+                let text = word.split('>').nth(1).unwrap().split('<').next().unwrap();
+                let (at, wide) = (number(word, "x"), 7.0 * text.chars().count() as f64);
+                let from = if word.contains("\"end\"") { at - wide } else { at };
+                let is_crossed = |line: &&&str| {
+                    let x = number(line, "x1");
+                    from < x && x < from + wide && number(line, "y1") < number(word, "y")
+                };
+                let crossed: Vec<_> = lines.iter().filter(is_crossed).collect();
+                assert!(crossed.is_empty(), "{text} at {best}: {crossed:?}");
+            }
+        }
+    }
+
+    #[test]
     fn a_text_drawing_keeps_to_its_width_and_steps_down() {
         let text = chart().text(60);
         assert!(text.lines().all(|line| line.chars().count() <= 60), "{text}");

@@ -51,6 +51,9 @@ impl Scale {
     }
 }
 
+/// With fewer marks than that an axis can't be read between them.
+const LEAST: usize = 3;
+
 /// Chances worth a mark.
 const CHANCES: [f64; 11] = [0.001, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 0.8, 0.95, 0.99];
 
@@ -65,15 +68,18 @@ fn linear(from: f64, to: f64) -> Vec<f64> {
     (first..=last).map(|count| count as f64 * step).collect()
 }
 
-/// 1, 2 and 5 times the powers of ten; over more than four of them the powers alone.
+/// 1, 2 and 5 times the powers of ten; over more than four of them the powers alone. Between values that hardly differ, where
+/// fewer than [`LEAST`] of those lie, even steps.
 fn log(from: f64, to: f64) -> Vec<f64> {
     let powers = from.log10().floor() as i32..=to.log10().ceil() as i32;
     let few = to / from < 1e4;
-    powers
+    let round: Vec<f64> = powers
         .flat_map(|power| {
             [1.0, 2.0, 5.0].into_iter().take(if few { 3 } else { 1 }).map(move |times| times * 10f64.powi(power))
         })
-        .collect()
+        .collect();
+    let within = round.iter().filter(|value| (from..=to).contains(*value)).count();
+    if within < LEAST { linear(from, to) } else { round }
 }
 
 /// A figure of up to five digits by a power of ten: `1.5e12`.
@@ -108,5 +114,16 @@ mod tests {
         assert_eq!(words(Scale::Linear, 0.0, 0.5), ["0", "0.1", "0.2", "0.3", "0.4", "0.5"]);
         assert_eq!(words(Scale::Log, 3.0, 60.0), ["5", "10", "20", "50"]);
         assert_eq!(words(Scale::Weibull, 0.04, 0.6), ["5 %", "10 %", "20 %", "50 %"]);
+    }
+
+    #[test]
+    fn ages_that_hardly_differ_have_marks_between_them() {
+        for (from, to) in [(41.0, 48.0), (995.0, 1003.0), (2.01, 2.02), (3.0, 9.0), (6.0e6, 6.2e6)] {
+            let span = [Scale::Log.place(from).unwrap(), Scale::Log.place(to).unwrap()];
+            let marks = Scale::Log.marks(span);
+            assert!(LEAST <= marks.len() && marks.len() <= 10, "{from} to {to}: {marks:?}");
+            assert!(marks.iter().all(|(value, _)| from <= *value && *value <= to), "{marks:?}");
+            assert!(marks.windows(2).all(|pair| pair[0].1 != pair[1].1), "{marks:?}");
+        }
     }
 }

@@ -72,24 +72,21 @@ impl Drawing<'_> {
         let mut dashed = 0;
         // Words come last, so that they break the lines behind them (ISO 129-1).
         let (mut lines, mut words) = (String::new(), String::new());
-        let mut marks = 0;
         for layer in &self.chart.layers {
             match layer {
                 Layer::Dashed(points, _) => {
                     lines += &path(&self.all(points), &dash(dashed));
                     dashed += 1;
                 }
-                Layer::Mark(x, name) => {
-                    let Some([line, name]) = self.mark(*x, name, marks) else { continue };
-                    lines += &line;
-                    words += &name;
-                    marks += 1;
-                }
                 Layer::Word([x, y], text) => {
-                    words += &self.at(*x, *y).map_or_else(String::new, |[x, y]| beside(x, y - 5.0, text))
+                    words += &self.at(*x, *y).map_or_else(String::new, |[x, y]| beside(x, y - 5.0, roomier(x), text))
                 }
                 layer => lines += &self.layer(layer),
             }
+        }
+        for [line, name] in self.marks() {
+            lines += &line;
+            words += &name;
         }
         lines + &words + &self.legend() + &self.axes()
     }
@@ -149,20 +146,38 @@ impl Drawing<'_> {
         points.iter().filter_map(|&[x, y]| self.at(x, y)).collect()
     }
 
-    /// A mark's line and its words, in the `row`th row from 0: each has its words a line below the one before. `None` where it
-    /// lies off the drawing.
-    fn mark(&self, x: f64, words: &str, row: u32) -> Option<[String; 2]> {
+    /// Where a place along x lies on the paper; `None` off the drawing.
+    fn along(&self, x: f64) -> Option<f64> {
         let place = self.chart.x.scale.place(x)?;
-        let [[left, right], [low, high]] = self.spans;
-        if place < left || right < place {
-            return None;
-        }
-        let [x, top] = self.paper([place, high]);
-        let bottom = self.paper([place, low])[1];
+        let [[left, right], [low, _]] = self.spans;
+        (left <= place && place <= right).then(|| self.paper([place, low])[0])
+    }
+
+    /// The lines of the marks and their words. Each has its words a line below those before it, and its line begins there; the
+    /// words of each reach away from the lines of those before it, so that they cross none.
+    fn marks(&self) -> Vec<[String; 2]> {
+        let named =
+            |layer| if let &Layer::Mark(x, ref words) = layer { Some((self.along(x)?, &**words)) } else { None };
+        let mut marks: Vec<(f64, &str)> = self.chart.layers.iter().filter_map(named).collect();
+        let same = side_of_all(&marks);
+        let side = |x: f64| same.unwrap_or_else(|| roomier(x));
+        let order = |x: f64| match side(x) {
+            Side::Right => x,
+            Side::Left => 2.0 * WIDTH - x,
+        };
+        marks.sort_by(|(one, _), (other, _)| order(*one).total_cmp(&order(*other)));
+        marks.iter().zip(0..).map(|((x, words), row)| self.mark(*x, words, side(*x), row)).collect()
+    }
+
+    /// A mark's line and its words, in the `row`th row from 0.
+    fn mark(&self, x: f64, words: &str, side: Side, row: u32) -> [String; 2] {
+        let [[left, _], [low, high]] = self.spans;
+        let top = self.paper([left, high])[1] + LINE * f64::from(row);
+        let bottom = self.paper([left, low])[1];
         let line = format!(
             "<line x1=\"{x:.1}\" y1=\"{top:.1}\" x2=\"{x:.1}\" y2=\"{bottom:.1}\" stroke=\"black\" stroke-dasharray=\"2 3\"/>\n"
         );
-        Some([line, beside(x, top + 14.0 + LINE * f64::from(row), words)])
+        [line, beside(x, top + 14.0, side, words)]
     }
 
     fn axes(&self) -> String {
@@ -211,13 +226,46 @@ fn dash(place: usize) -> String {
     format!("{SOLID} stroke-dasharray=\"{}\"", DASHES[place % DASHES.len()])
 }
 
-/// Words beside a place, on the side where there is more room; the lines behind them are broken.
-fn beside(x: f64, y: f64, words: &str) -> String {
-    let (anchor, shift) = if WIDTH * 0.6 < x { ("end", -6.0) } else { ("start", 6.0) };
+/// On which side of a place words stand.
+#[derive(Clone, Copy, Debug)]
+enum Side {
+    Left,
+    Right,
+}
+
+/// How far beside a place words stand.
+const BESIDE: f64 = 6.0;
+
+impl Side {
+    /// Whether words beside `x` stay on the paper.
+    fn has_room(self, x: f64, words: &str) -> bool {
+        let far = BESIDE + LETTER * words.chars().count() as f64;
+        match self {
+            Side::Left => MARGIN[0] <= x - far,
+            Side::Right => x + far <= WIDTH,
+        }
+    }
+}
+
+/// The side of their marks on which all words have room; `None` where there is none, and each stands where there is more room.
+fn side_of_all(marks: &[(f64, &str)]) -> Option<Side> {
+    [Side::Right, Side::Left].into_iter().find(|side| marks.iter().all(|(x, words)| side.has_room(*x, words)))
+}
+
+/// The side of a place on which there is more room.
+fn roomier(x: f64) -> Side {
+    if WIDTH * 0.6 < x { Side::Left } else { Side::Right }
+}
+
+/// Words beside a place; the lines behind them are broken.
+fn beside(x: f64, y: f64, side: Side, words: &str) -> String {
+    let (anchor, x) = match side {
+        Side::Left => ("end", x - BESIDE),
+        Side::Right => ("start", x + BESIDE),
+    };
     format!(
-        "<text x=\"{:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\" stroke=\"white\" stroke-width=\"5\" stroke-linejoin=\"round\" \
+        "<text x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\" stroke=\"white\" stroke-width=\"5\" stroke-linejoin=\"round\" \
          paint-order=\"stroke\">{}</text>\n",
-        x + shift,
         escaped(words)
     )
 }

@@ -100,7 +100,7 @@ fn say(
 ) -> Result<(), Trouble> {
     let out = &context.out;
     let lives = among(failures(lives), life::total(lives));
-    out.line(format!("What to believe of a weibull law, {lives}\n"))?;
+    out.line(format!("What to believe of a Weibull law, {lives}\n"))?;
     let columns = ["mean", "median", "from", "to"].map(|name| (name, Align::Right));
     let [mean, median, from, to] = columns;
     let mut printed = Table::new([("", Align::Left), mean, median, from, to]);

@@ -52,7 +52,7 @@ pub(super) fn below(
         }
         let out = &context.out;
         let lives = among(0.0, life::total(lives));
-        out.prose("", &format!("A weibull law of shape {}, which is assumed; {lives}", figure(shape)))?;
+        out.prose("", &format!("A Weibull law of shape {}, which is assumed; {lives}", figure(shape)))?;
         out.line("")?;
         out.table(&printed)?;
         let words = format!(

@@ -229,7 +229,7 @@ impl Told<'_> {
             title: "Failed by age, on probability paper".to_owned(),
             says: format!(
                 "Failures and the {} law through them, with {kind} that hold {}.",
-                law.family().name(),
+                law.family().in_words(),
                 share(self.level.get())
             ),
             x: Axis { label: "age".to_owned(), scale: Scale::Log },
@@ -325,7 +325,7 @@ fn say_laws(context: &Context, lives: &[Life], laws: &[compare::Candidate]) -> R
     context.out.prose(
         "",
         &format!(
-            "The smaller the AIC, the better; evidence is its share (Akaike). {words} (exponential against weibull: \
+            "The smaller the AIC, the better; evidence is its share (Akaike). {words} (exponential against Weibull: \
              {}). Another law: --model NAME.",
             super::p_words(test.chance)
         ),

@@ -102,7 +102,7 @@ fn among(failures: f64, lives: f64) -> String {
 /// A law by its name, with its article.
 fn a_law(family: life::Family) -> String {
     let article = if family == life::Family::Exponential { "An" } else { "A" };
-    format!("{article} {} law", family.name())
+    format!("{article} {} law", family.in_words())
 }
 
 /// An end of a band, or that there is none.
