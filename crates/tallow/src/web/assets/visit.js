@@ -86,7 +86,8 @@ async function ask(to, how, of = number) {
   }
   const page = new DOMParser().parseFromString(text, "text/html").querySelector(`#visit[data-visit="${of}"]`);
   if (!page || (!response.ok && response.status !== 422)) return null;
-  const trouble = response.ok ? null : page.querySelector(".trouble[role=alert]")?.textContent ?? "refused";
+  const said = [...page.querySelectorAll(".trouble[role=alert] p")].map((line) => line.textContent).join(" ");
+  const trouble = response.ok ? null : said || "refused";
   return { visit: page, trouble };
 }
 

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use axum::extract::State;
 use axum::{Extension, Form};
-use ledger::{Filter, Kind, Listed};
+use ledger::{Filter, Kind, Listed, Verdict};
 use maud::{Markup, html};
 use motion::Quantity;
 use tokio::runtime::Handle;
@@ -399,6 +399,22 @@ pub(crate) async fn verify(State(app): State<Arc<App>>) -> Answer {
     Ok(Reply::Done { to: "/shop/verify".to_owned(), said: "the records are being proved".to_owned() })
 }
 
+/// What the proof found.
+fn proved(Verdict { machines, entries, differences }: &Verdict) -> Markup {
+    html! {
+        @if differences.is_empty() {
+            p role="status" {
+                "The sums of " (words::count(*machines as u64, "machines")) " equal the " (entries) " entries that hold, to the last grain."
+            }
+        } @else {
+            div.trouble role="alert" {
+                p { strong { (words::count(differences.len() as u64, "sums")) " found that the entries do not give." } " Nothing that was recorded is lost: whoever keeps the server can make the sums anew from the entries." }
+                ul { @for difference in differences.iter().take(20) { li { (difference) } } }
+            }
+        }
+    }
+}
+
 /// What came of the proof.
 pub(crate) async fn verified(State(app): State<Arc<App>>, Extension(around): Extension<Around>) -> Answer {
     let found = app.later.proof.found(PROOF);
@@ -408,16 +424,33 @@ pub(crate) async fn verified(State(app): State<Arc<App>>, Extension(around): Ext
             None if is_waiting => p role="status" { "Each machine's sums are made again from its entries; this page looks again by itself." },
             None => p { "Nothing was proved yet." },
             Some(Err(why)) => (trouble(why)),
-            Some(Ok(verdict)) if verdict.differences.is_empty() => p role="status" {
-                "The sums of " (words::count(verdict.machines as u64, "machines")) " equal the " (verdict.entries) " entries that hold, to the last grain."
-            },
-            Some(Ok(verdict)) => div.trouble role="alert" {
-                p { strong { (verdict.differences.len()) " sums do not equal the entries." } " Make them anew on the server: tallow shop verify --rebuild" }
-                ul { @for difference in verdict.differences.iter().take(20) { li { (difference) } } }
-            },
+            Some(Ok(verdict)) => (proved(verdict)),
         }
         p { a href="/shop" { "Shop" } }
     };
     let page = Page::new(&around, Place::Records, "/shop", "Are the records whole?", body);
     Ok(if is_waiting { new_machine::waiting(page) } else { Reply::Page(page) })
+}
+
+#[cfg(test)]
+mod tests {
+    use ledger::Difference;
+
+    use super::*;
+
+    #[test]
+    fn sums_that_are_not_equal_are_told_without_a_word_of_the_terminal() {
+        let difference = Difference {
+            machine: "bowline".to_owned(),
+            what: "total, time".to_owned(),
+            kept: "2".to_owned(),
+            entries_say: "3".to_owned(),
+        };
+        let found = proved(&Verdict { machines: 1, entries: 7, differences: vec![difference] }).into_string();
+        assert!(
+            found.contains("1 sum found that") && found.contains("total, time: kept 2, the entries say 3"),
+            "{found}"
+        );
+        assert!(!found.contains("tallow ") && !found.contains("--"), "{found}");
+    }
 }

@@ -197,7 +197,7 @@ impl Draw<'_> {
             nav.between aria-label="Steps" {
                 @if 1 < step { a.button.quiet data-step=(step - 1) href=(format!("?step={}", step - 1)) { "Back" } }
                 span { @if step <= self.n_steps { (step) " of " (self.n_steps) } @else { "The end" } }
-                @if step <= self.n_steps { a.button.quiet data-step=(step + 1) href=(format!("?step={}", step + 1)) { "On" } }
+                @if step <= self.n_steps { a.button.quiet data-step=(step + 1) href=(format!("?step={}", step + 1)) { "Next" } }
             }
         }
     }
