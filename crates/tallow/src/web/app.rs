@@ -2,8 +2,9 @@
 
 use std::sync::{Arc, Mutex};
 
+use jiff::civil::Date;
 use jiff::{Timestamp, ZonedDateTime};
-use ledger::Ledger;
+use ledger::{Ledger, News};
 use tokio::sync::{RwLock, Semaphore};
 
 use super::api::Bell;
@@ -22,6 +23,9 @@ tokio::task_local! {
 
 /// Passwords that are looked at in one go: each takes 19 MiB and a core for a while.
 const PASSWORDS_AT_ONCE: usize = 2;
+
+/// The state of the records, and the day, that something was made of.
+pub(crate) type Of = (News, Date);
 
 /// What every request is answered from.
 pub(crate) struct App {
@@ -65,6 +69,14 @@ impl App {
     /// The present, by the shop's clock.
     pub(crate) fn now(&self) -> ZonedDateTime {
         self.fixed_now.unwrap_or_else(context::clock).to_zoned_datetime(self.ledger.shop().zone.clone())
+    }
+
+    /// What is made now is of this state of the records, and of today.
+    ///
+    /// # Errors
+    /// Where the shop can't be read.
+    pub(crate) async fn of(&self) -> Result<Of, ledger::Error> {
+        Ok((self.ledger.news().await?, self.now().date()))
     }
 
     /// A command's context: what it answers is kept, as JSON; what it records is recorded by whoever asked.

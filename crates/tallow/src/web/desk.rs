@@ -4,19 +4,14 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use jiff::ZonedDateTime;
-use jiff::civil::Date;
-use ledger::News;
 use tokio::runtime::Handle;
 use upkeep::Usage;
 
-use super::app::App;
+use super::app::{App, Of};
 use crate::commands::buy::List;
 use crate::commands::plan::{Assembled, Outlook, Risks, Round};
 use crate::context;
 use crate::trouble::Trouble;
-
-/// The state of the records, and the day, that something was made of.
-type Of = (News, Date);
 
 /// What is being reckoned for the shop, and what came of it.
 #[derive(Default)]
@@ -139,7 +134,7 @@ fn proposal(app: &App, days: u16, seconds: u16) -> Result<Proposal, Trouble> {
 pub(crate) async fn outlook(app: &Arc<App>) -> Result<Found<Outlook>, Trouble> {
     let shop = app.clone();
     let make = move || Handle::current().block_on(Outlook::read(&shop.context(), &shop.ledger));
-    Ok(app.desk.outlook.find(of(app).await?, make))
+    Ok(app.desk.outlook.find(app.of().await?, make))
 }
 
 /// What to buy within the usual days, as far as it is known.
@@ -149,7 +144,7 @@ pub(crate) async fn outlook(app: &Arc<App>) -> Result<Found<Outlook>, Trouble> {
 pub(crate) async fn shopping(app: &Arc<App>) -> Result<Found<List>, Trouble> {
     let shop = app.clone();
     let make = move || Handle::current().block_on(List::read(&shop.context(), &shop.ledger, USUAL_REVIEW_DAYS));
-    Ok(app.desk.shopping.find(of(app).await?, make))
+    Ok(app.desk.shopping.find(app.of().await?, make))
 }
 
 /// In how many days a shop orders again: as the command line has it.
@@ -172,10 +167,6 @@ fn ground(app: &App) -> Result<(Assembled, Risks), Trouble> {
 async fn apart<T: Send + 'static>(work: impl FnOnce() -> Result<T, Trouble> + Send + 'static) -> Result<T, Trouble> {
     let done = tokio::task::spawn_blocking(work).await;
     done.unwrap_or_else(|error| Err(Trouble::refused(format!("reckoning broke off: {error}"))))
-}
-
-async fn of(app: &App) -> Result<Of, Trouble> {
-    Ok((app.ledger.news().await?, app.now().date()))
 }
 
 /// A thing of the whole shop that is made anew in the background when something was recorded.

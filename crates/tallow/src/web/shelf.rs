@@ -13,11 +13,9 @@ use axum::response::{IntoResponse, Response};
 use flate2::Compression;
 use flate2::read::GzDecoder;
 use flate2::write::GzEncoder;
-use jiff::civil::Date;
-use ledger::News;
 use tokio::sync::OnceCell;
 
-use super::app::App;
+use super::app::{App, Of};
 use super::frame::Around;
 use super::guard::May;
 
@@ -51,14 +49,14 @@ pub(crate) struct Shelf(Mutex<Held>);
 
 #[derive(Default)]
 struct Held {
-    of: Option<(News, Date)>,
+    of: Option<Of>,
     spots: HashMap<Key, Spot>,
     bytes: usize,
 }
 
 impl Shelf {
     /// The place of a page that shows the records as of `of`.
-    fn spot(&self, of: (News, Date), key: Key) -> Spot {
+    fn spot(&self, of: Of, key: Key) -> Spot {
         let mut held = self.held();
         if held.of != Some(of) || MOST_BYTES < held.bytes {
             *held = Held { of: Some(of), ..Held::default() };
@@ -94,11 +92,11 @@ pub(crate) async fn keep(
         return next.run(request).await;
     }
     // The page will show this state of the records or a newer one. Where it can't be read, the page tells why.
-    let Ok(news) = app.ledger.news().await else { return next.run(request).await };
+    let Ok(of) = app.of().await else { return next.run(request).await };
     let takes_packed = takes_gzip(request.headers());
     let key =
         Key { address: request.uri().to_string(), name: around.visitor.name.clone(), may: around.visitor.may.clone() };
-    let spot = app.shelf.spot((news, app.now().date()), key);
+    let spot = app.shelf.spot(of, key);
     let drawn = spot.get_or_try_init(|| async {
         let packed = packed(next.run(request).await).await?;
         app.shelf.counts(packed.len());
@@ -157,7 +155,7 @@ fn takes_gzip(headers: &HeaderMap) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use ledger::Role;
+    use ledger::{News, Role};
 
     use super::*;
 

@@ -22,11 +22,14 @@ use crate::commands::life::figure;
 use crate::commands::lives::{Offer, Report, ends_of_kinds, reports};
 use crate::trouble::Trouble;
 
+/// The name under which the kinds of part are reckoned beside the requests.
+const KINDS: &str = "kinds";
+
 /// The kinds of part with how theirs ended.
 pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extension<Around>) -> Answer {
+    let of = app.of().await?;
     let (ledger, on, now) = (app.ledger.clone(), Handle::current(), app.now());
-    let (news, day) = (app.ledger.news().await?, now.date().to_string());
-    let kinds = app.later.kinds.get(&day, news, move || on.block_on(ends_of_kinds(&ledger, now.timestamp()))).await;
+    let kinds = app.later.kinds.get(KINDS, of, move || on.block_on(ends_of_kinds(&ledger, now.timestamp()))).await;
     let body = match &kinds {
         Ok(None) => return Ok(reckoning(&around)),
         Err(why) => trouble(why),
@@ -76,10 +79,9 @@ pub(crate) async fn kind(
 }
 
 async fn told(app: &App, kind: &str) -> Result<Option<Arc<Vec<Report>>>, Trouble> {
-    let (ledger, on, now, of) = (app.ledger.clone(), Handle::current(), app.now(), kind.to_owned());
-    // What is there has grown a day older by tomorrow.
-    let (news, name) = (app.ledger.news().await?, format!("{} {kind}", now.date()));
-    app.later.lives.get(&name, news, move || on.block_on(reports(&ledger, &of, now.timestamp()))).await
+    let of = app.of().await?;
+    let (ledger, on, now, name) = (app.ledger.clone(), Handle::current(), app.now(), kind.to_owned());
+    app.later.lives.get(kind, of, move || on.block_on(reports(&ledger, &name, now.timestamp()))).await
 }
 
 async fn page(app: &App, around: &Around, kind: &str, refusal: &Refusal) -> Answer {

@@ -8,14 +8,14 @@ use axum::http::{HeaderValue, header};
 use axum::response::IntoResponse;
 use axum::{Extension, Form};
 use jiff::ZonedDateTime;
-use ledger::{Ledger, News};
+use ledger::Ledger;
 use maud::{Markup, html};
 use tokio::runtime::Handle;
 use upkeep::shop::week;
 use upkeep::{Build, build::shipped};
 
 use super::super::act::act;
-use super::super::app::App;
+use super::super::app::{App, Of};
 use super::super::asked::Path;
 use super::super::form::{Field, Refusal, Typed, trouble};
 use super::super::frame::{self, Around, Page, Place};
@@ -290,7 +290,7 @@ pub(crate) async fn fill(State(app): State<Arc<App>>, Extension(around): Extensi
         return Ok(page(&around, "Not filled", trouble(&why), true));
     }
     let (context, ledger, on) = (app.context(), app.ledger.clone(), Handle::current());
-    app.later.filling.begin(DEMO, News::default(), move || on.block_on(demo::fill(&context, &ledger)));
+    app.later.filling.begin(DEMO, Of::default(), move || on.block_on(demo::fill(&context, &ledger)));
     Ok(Reply::Done { to: "/shop/demo".to_owned(), said: "the shop is being filled".to_owned() })
 }
 

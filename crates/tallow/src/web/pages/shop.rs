@@ -392,10 +392,10 @@ pub(crate) async fn material(
 
 /// Begins to prove the records.
 pub(crate) async fn verify(State(app): State<Arc<App>>) -> Answer {
-    let news = app.ledger.news().await?;
+    let of = app.of().await?;
     let (ledger, on) = (app.ledger.clone(), Handle::current());
     let prove = move || Ok(on.block_on(ledger.verify())?);
-    app.later.proof.begin(PROOF, news, prove);
+    app.later.proof.begin(PROOF, of, prove);
     Ok(Reply::Done { to: "/shop/verify".to_owned(), said: "the records are being proved".to_owned() })
 }
 

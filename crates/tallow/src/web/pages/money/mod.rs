@@ -38,11 +38,11 @@ pub(crate) async fn show(
         Ok(range) => range,
         Err(why) => return Ok(Reply::Refused(page(&around, form(&Refusal::new("range", why, typed), usual, today)))),
     };
-    let (ledger, on, news) = (app.ledger.clone(), Handle::current(), app.ledger.news().await?);
+    let (ledger, on, of) = (app.ledger.clone(), Handle::current(), app.of().await?);
     let name = format!("{} {}", range[0], range[1]);
     let reckon = move || on.block_on(report(&ledger, &now, range, None));
     let fields = form(&Refusal::default(), range, today);
-    let body = match app.later.money.get(&name, news, reckon).await {
+    let body = match app.later.money.get(&name, of, reckon).await {
         Ok(None) => {
             let body = html! { p role="status" { "The money is being added up from the records; this page looks again by itself." } };
             return Ok(new_machine::waiting(page(&around, body)));
