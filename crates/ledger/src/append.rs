@@ -10,7 +10,7 @@ use crate::chains::Chains;
 use crate::derived::{Derived, Joined, care, run_name};
 use crate::names::Names;
 use crate::tables::{self, MachineRow};
-use crate::{Error, Kind, Ledger, catalogue, record, time};
+use crate::{Error, Kind, Ledger, Maker, Mark, catalogue, checklist, record, time};
 
 /// An entry to be written.
 #[derive(Clone, Debug, PartialEq)]
@@ -133,11 +133,18 @@ impl Ledger {
     }
 
     /// Writes down that a visit was walked, as `over` says, and what came of it, all or nothing: of two who finish the same
-    /// visit, on whichever server, one books it.
+    /// visit, on whichever server, one books it. The press of a device that books it, `by`, is kept with it, so that the same
+    /// press can be told from another's when it arrives again.
     ///
     /// # Errors
     /// As [`Ledger::append`]; [`Error::VisitOver`] where it was walked or called off already.
-    pub async fn finish_visit(&self, id: EntryId, over: NewEntry, came: Vec<NewEntry>) -> Result<EntryId, Error> {
+    pub async fn finish_visit(
+        &self,
+        id: EntryId,
+        over: NewEntry,
+        came: Vec<NewEntry>,
+        by: Option<&Maker<'_>>,
+    ) -> Result<EntryId, Error> {
         let mut over = checked(over)?;
         let mut transaction = self.begin().await?;
         let machine =
@@ -157,6 +164,9 @@ impl Ledger {
         self.write_down(&mut transaction, &machine, &old, came, &names).await?;
         let entry = self.put_right(&mut transaction, &machine, id, &mut over, &names).await?;
         self.derive(&mut transaction, machine.id, &old, &names).await?;
+        if let Some(maker) = by {
+            checklist::add(&mut transaction, id, "", &Mark::Finish, maker).await?;
+        }
         transaction.commit().await?;
         Ok(entry)
     }

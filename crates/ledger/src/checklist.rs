@@ -1,7 +1,7 @@
 //! The checklist of a visit: what keepers ticked off, read, used and photographed at the machine, beside the record until the
 //! visit is booked. Marks are only ever added; of what contradicts itself the latest holds.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 use sqlx::any::AnyRow;
@@ -25,7 +25,7 @@ pub enum Mark {
     Used(String, String),
     /// Words to keep.
     Note(String),
-    /// The whole visit is over. It is of no task.
+    /// The whole visit is over. It is of no task, and is kept with the booking alone ([`Ledger::finish_visit`]).
     Finish,
 }
 
@@ -77,8 +77,8 @@ pub struct Checklist {
     pub tasks: BTreeMap<String, Ticked>,
     /// When the first task was ticked or skipped.
     pub first: Option<Timestamp>,
-    /// The keys under which somebody finished the visit.
-    pub finishes: BTreeSet<String>,
+    /// The key of the press that booked the visit, if it was one.
+    pub finish: Option<String>,
 }
 
 /// What was said of one task.
@@ -110,7 +110,7 @@ impl Checklist {
     fn push(&mut self, key: &str, task: &str, mark: Mark, by: Option<String>, at: Timestamp) {
         self.n_marks += 1;
         if mark == Mark::Finish {
-            self.finishes.insert(key.to_owned());
+            self.finish = Some(key.to_owned());
             return;
         }
         if matches!(mark, Mark::Done | Mark::Skipped(_)) {
@@ -210,21 +210,7 @@ impl Ledger {
         self.check_visit(visit).await?;
         let mut transaction = self.begin().await?;
         for mark in marks {
-            let (kind, about, text) = mark.columns();
-            sqlx::query(
-                "insert into mark (visit, key, task, kind, about, text, made_by, at) values ($1, $2, $3, $4, $5, $6, $7, $8) \
-                 on conflict (visit, key, kind, about) do nothing",
-            )
-            .bind(visit.0)
-            .bind(maker.key)
-            .bind(task)
-            .bind(kind)
-            .bind(about)
-            .bind(text)
-            .bind(maker.by)
-            .bind(time::to_micros(maker.at))
-            .execute(&mut *transaction)
-            .await?;
+            add(&mut transaction, visit, task, mark, maker).await?;
         }
         transaction.commit().await?;
         Ok(())
@@ -367,4 +353,30 @@ mod tests {
             assert_eq!(PhotoKind::of(other), None, "{other:?}");
         }
     }
+}
+
+/// Adds a mark; one of its key, kind and subject that is there already stays as it is.
+pub(crate) async fn add(
+    connection: &mut AnyConnection,
+    visit: EntryId,
+    task: &str,
+    mark: &Mark,
+    maker: &Maker<'_>,
+) -> Result<(), Error> {
+    let (kind, about, text) = mark.columns();
+    sqlx::query(
+        "insert into mark (visit, key, task, kind, about, text, made_by, at) values ($1, $2, $3, $4, $5, $6, $7, $8) \
+         on conflict (visit, key, kind, about) do nothing",
+    )
+    .bind(visit.0)
+    .bind(maker.key)
+    .bind(task)
+    .bind(kind)
+    .bind(about)
+    .bind(text)
+    .bind(maker.by)
+    .bind(time::to_micros(maker.at))
+    .execute(connection)
+    .await?;
+    Ok(())
 }

@@ -53,10 +53,10 @@ async fn a_checklist_is_no_record_and_changes_none(shop: &TestShop) {
     let (ledger, visit) = (&shop.ledger, told(shop).await);
     let before = ledger.news().await.unwrap();
     let press = maker("k", "mate", "2026-10-06T09:00:00Z");
-    ledger.mark(visit, "", &[Mark::Finish], &press).await.unwrap();
+    ledger.mark(visit, "wipe", &[Mark::Note("a crack".into())], &press).await.unwrap();
     ledger.add_photo(visit, "wipe", PNG, &press).await.unwrap();
     assert_eq!(ledger.news().await.unwrap(), before);
-    assert!(ledger.checklist(visit).await.unwrap().finishes.contains("k"));
+    assert_eq!(ledger.checklist(visit).await.unwrap().tasks["wipe"].note, "a crack");
     let error = ledger.mark(EntryId(1), "wipe", &[Mark::Done], &press).await.unwrap_err();
     assert!(matches!(error, Error::NoSuchEntry { id: EntryId(1) }), "entry 1 is no visit: {error}");
     shop.prove().await;
@@ -131,23 +131,29 @@ async fn of_many_who_finish_a_visit_one_books_it_whole(shop: &TestShop) {
     };
     let care = |task: &str| entry("bowline", "2026-10-05T09:00:00Z", done(task));
     // What can't be booked leaves the visit open, and nothing of it is kept.
-    let nameless = ledger.finish_visit(id, over(20.0), vec![care("wipe"), care("")]).await.unwrap_err();
+    let press = maker("too early", "mate", "2026-10-05T09:00:00Z");
+    let nameless = ledger.finish_visit(id, over(20.0), vec![care("wipe"), care("")], Some(&press)).await.unwrap_err();
     assert!(matches!(nameless, Error::Nameless { .. }), "{nameless}");
     assert_eq!(ledger.visit(id).await.unwrap().unwrap().visit.took, None);
-    assert_eq!(all().await, before);
+    assert_eq!((all().await, ledger.checklist(id).await.unwrap().finish), (before, None));
 
     let finishing = (1..=8).map(|device| {
         let (ledger, over, came) = (ledger.clone(), over(f64::from(device)), vec![care("wipe"), care("oil")]);
-        tokio::spawn(async move { ledger.finish_visit(id, over, came).await })
+        tokio::spawn(async move {
+            let key = device.to_string();
+            let press = maker(&key, "mate", "2026-10-05T09:00:00Z");
+            ledger.finish_visit(id, over, came, Some(&press)).await.map(|_| key)
+        })
     });
-    let mut booked = 0;
+    let mut booked = Vec::new();
     for finished in finishing.collect::<Vec<_>>() {
         match finished.await.unwrap() {
-            Ok(_) => booked += 1,
+            Ok(key) => booked.push(key),
             Err(error) => assert!(matches!(error, Error::VisitOver { id: over } if over == id), "{error}"),
         }
     }
-    assert_eq!(booked, 1);
+    let finish = ledger.checklist(id).await.unwrap().finish;
+    assert_eq!(booked, finish.into_iter().collect::<Vec<_>>(), "one books it, and it is known by which press");
     assert_eq!(all().await, before + 3, "two tasks and the end of the visit, once");
     assert!(ledger.verify().await.unwrap().differences.is_empty());
 }

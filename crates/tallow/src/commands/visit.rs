@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 use jiff::{ToSpan, ZonedDateTime};
-use ledger::{Ledger, NewEntry, Told};
+use ledger::{Ledger, Maker, NewEntry, Told};
 use serde_json::{Value, json};
 use upkeep::shop::{self, Visit};
 use upkeep::{Build, EntryId, Event};
@@ -36,7 +36,7 @@ pub(crate) async fn visit(context: &Context, args: &cli::Visit) -> Result<(), Tr
             let entry = ledger.withdraw(told.id, context.now, &why).await?;
             say(context, Some(entry), &format!("visit {visit} to {} on {}: called off", told.machine, told.visit.day))
         }
-        Some(cli::VisitAction::Walked(walked)) => book(context, &ledger, walked).await,
+        Some(cli::VisitAction::Walked(walked)) => book(context, &ledger, walked, None).await,
     }
 }
 
@@ -137,8 +137,17 @@ fn say(context: &Context, entry: Option<EntryId>, said: &str) -> Result<(), Trou
     }
 }
 
-/// Books a whole visit: what was done, what was skipped and why, what was read and used.
-async fn book(context: &Context, ledger: &Ledger, args: &cli::Walked) -> Result<(), Trouble> {
+/// Books a whole visit: what was done, what was skipped and why, what was read and used. `by` is the press that books it, where
+/// it is one of a device that may send it again.
+///
+/// # Errors
+/// No such visit to be walked, and whatever it says that can't be booked.
+pub(crate) async fn book(
+    context: &Context,
+    ledger: &Ledger,
+    args: &cli::Walked,
+    by: Option<&Maker<'_>>,
+) -> Result<(), Trouble> {
     let told = standing(ledger, args.visit).await?;
     let machine = context::machine(ledger, &told.machine).await?;
     let now = context.now_in(ledger);
@@ -176,7 +185,7 @@ async fn book(context: &Context, ledger: &Ledger, args: &cli::Walked) -> Result<
     let visit = Visit { took: Some(took), ..told.visit.clone() };
     visit.check().map_err(|error| Trouble::from_text(&error.to_string()))?;
     let over = NewEntry { at: context.now, ..entry(Event::Visit(visit)) };
-    let over = ledger.finish_visit(told.id, over, events.into_iter().map(entry).collect()).await?;
+    let over = ledger.finish_visit(told.id, over, events.into_iter().map(entry).collect(), by).await?;
     let day = if at.date() == now.date() { String::new() } else { format!(" on {}", when::spoken_day(&at)) };
     let said = format!(
         "visit {} to {}: walked{day} in {took} min; {} done, {} skipped, {} taken",

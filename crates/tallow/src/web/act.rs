@@ -1,11 +1,13 @@
 //! What a page records: by the command that the command line would use, so that the two can't differ.
 
+use ledger::Maker;
 use serde_json::Value;
 use tokio::runtime::Handle;
 
 use super::app::App;
-use crate::cli::Command;
-use crate::commands;
+use crate::cli::{Command, Walked};
+use crate::commands::{self, visit};
+use crate::context::Context;
 use crate::input::Sent;
 use crate::trouble::Trouble;
 
@@ -24,6 +26,21 @@ pub(crate) async fn act(app: &App, command: &Command) -> Result<Value, Trouble> 
 pub(crate) async fn act_with(app: &App, command: &Command, files: Vec<Sent>) -> Result<Value, Trouble> {
     let context = app.context().with_files(files);
     here(commands::carry_out(&context, command))?;
+    answer(&context)
+}
+
+/// Books a visit that was walked, as [`act`] would, and keeps with it the press that books it.
+///
+/// # Errors
+/// What the command refuses.
+pub(crate) async fn book(app: &App, walked: &Walked, by: &Maker<'_>) -> Result<Value, Trouble> {
+    let context = app.context();
+    here(async { visit::book(&context, &context.open().await?, walked, Some(by)).await })?;
+    answer(&context)
+}
+
+/// What a command has answered.
+fn answer(context: &Context) -> Result<Value, Trouble> {
     let answer = context.out.take();
     serde_json::from_str(&answer)
         .map_err(|error| Trouble::refused(format!("the answer can't be read ({error}): {answer}")))

@@ -123,7 +123,7 @@ pub(crate) struct Server {
     pub(crate) address: String,
     child: Child,
     /// Held, so that the server's pipe stays open.
-    _rest: Box<dyn Send>,
+    _rest: Box<dyn Send + Sync>,
     /// Held, so that the records stay where they are.
     _folder: Arc<tempfile::TempDir>,
 }

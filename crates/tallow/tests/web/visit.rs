@@ -1,5 +1,6 @@
 //! A visit walked in the browser: ticked at the machine with and without a connection, by one keeper and by two, and booked once.
 
+use std::collections::BTreeSet;
 use std::time::Instant;
 
 use base64::prelude::{BASE64_STANDARD, Engine};
@@ -7,7 +8,7 @@ use fantoccini::Locator;
 use serde_json::{Value, json};
 
 use crate::harness::{Browser, PHONE, Server, Shop};
-use crate::plain::{get, send};
+use crate::plain::{get, post as post_form, send};
 
 /// The most taps from the scanned code to the booked visit of six tasks and one reading.
 const MOST_TAPS: usize = 12;
@@ -236,6 +237,32 @@ async fn a_finish_sent_again_is_a_success_and_a_second_keepers_is_refused_withou
     }
     assert_eq!(count(&booked, "not done: no time"), visit.tasks.len());
     browser.close().await;
+}
+
+#[test]
+fn of_presses_at_once_one_books_the_visit_and_is_a_success_wherever_it_arrives_again() {
+    let shop = Shop::demo();
+    let visit = visit(&shop);
+    let server = shop.serve();
+    let reasons: Vec<String> = visit.tasks.iter().map(|task| format!("not:{task}")).collect();
+    let finish = |key: &str| {
+        let fields: Vec<(&str, &str)> =
+            [("key", key)].into_iter().chain(reasons.iter().map(|field| (&**field, "no time"))).collect();
+        post_form(&format!("/visits/{}/finish", visit.number), &fields).to(&server).status
+    };
+    let statuses = std::thread::scope(|scope| {
+        let pressed = ["one", "other", "one", "other", "one"].map(|key| scope.spawn(move || (key, finish(key))));
+        pressed.map(|pressed| pressed.join().expect("an answer"))
+    });
+    let [one, other] = ["one", "other"].map(|of| {
+        let of_key: BTreeSet<u16> = statuses.iter().filter(|(key, _)| *key == of).map(|(_, status)| *status).collect();
+        of_key.into_iter().collect::<Vec<_>>()
+    });
+    assert!([[vec![303], vec![422]], [vec![422], vec![303]]].contains(&[one, other]), "{statuses:?}");
+    let booked = visit.booked(&shop);
+    for task in &visit.tasks {
+        assert_eq!(count(&booked, task), 1, "{task}: {booked:#?}");
+    }
 }
 
 #[tokio::test]

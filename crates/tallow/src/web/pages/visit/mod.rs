@@ -16,11 +16,10 @@ use axum::http::header;
 use axum::response::IntoResponse;
 use jiff::{SignedDuration, ToSpan, ZonedDateTime};
 use ledger::{Maker, Mark, PhotoInfo, Told};
-use tokio::sync::Mutex;
 use upkeep::EntryId;
 
 use self::show::View;
-use super::super::act::{act, said};
+use super::super::act::{book, said};
 use super::super::app::App;
 use super::super::asked::Path;
 use super::super::assets;
@@ -28,7 +27,6 @@ use super::super::form::{Refusal, Typed};
 use super::super::frame::{Around, Page, Place};
 use super::super::glance::{Glance, OneMachine};
 use super::super::reply::{Answer, Failed, Reply};
-use crate::cli;
 use crate::commands::{sheet, visit};
 use crate::sheet::VisitSheet;
 use crate::trouble::Trouble;
@@ -36,9 +34,6 @@ use crate::words::HISTORY_DAYS;
 
 pub(super) use paper::paper;
 pub(super) use photo::{LARGEST_BODY, add as add_photo, show as show_photo};
-
-/// Visits are finished one after another, so that of two keepers who finish the same one a single one books it.
-static FINISHING: Mutex<()> = Mutex::const_new(());
 
 /// The form by which a visit is finished.
 const FINISH: &str = "finish";
@@ -179,32 +174,28 @@ pub(super) async fn finish(
     axum::Form(pairs): axum::Form<Vec<(String, String)>>,
 ) -> Answer {
     let typed = Typed::new(pairs);
-    let _turn = FINISHING.lock().await;
     let Some(scene) = Scene::read(&app, number).await? else { return missing(&around, number) };
     let key = key_in(&typed);
     let to = format!("/visits/{number}");
-    // The answer to the first sending was lost on its way; what it booked stands.
-    if scene.checklist.finishes.contains(&key) && scene.told.visit.took.is_some() {
-        return Ok(Reply::Done { to, said: format!("visit {number} was booked when it was sent first") });
-    }
-    let at = pressed(&app.now(), &typed);
-    let walked = match (scene.closed(), at) {
+    let walked = match (scene.closed(), pressed(&app.now(), &typed)) {
         (Some(trouble), _) | (None, Err(trouble)) => Err(trouble),
         (None, Ok(at)) => ticks::walked(&scene.told, &scene.checklist, &typed, &at),
     };
+    let maker = Maker { by: around.visitor.name.as_deref(), at: app.now().timestamp(), key: &key };
     let booked = match walked {
+        Ok(walked) => book(&app, &walked, &maker).await,
         Err(trouble) => Err(trouble),
-        Ok(walked) => {
-            let at = app.now().timestamp();
-            let maker = Maker { by: around.visitor.name.as_deref(), at, key: &key };
-            app.ledger.mark(scene.told.id, "", &[Mark::Finish], &maker).await?;
-            let args = cli::Visit { action: Some(cli::VisitAction::Walked(walked)) };
-            act(&app, &cli::Command::Visit(args)).await
-        }
     };
     match booked {
         Ok(answer) => Ok(Reply::Done { to, said: said(&answer) }),
         Err(trouble) => {
+            // Somebody may have finished it meanwhile.
+            let Some(scene) = Scene::read(&app, number).await? else { return missing(&around, number) };
+            // The answer to the first sending was lost on its way, or is on it; what it booked stands.
+            if scene.told.visit.took.is_some() && scene.checklist.finish.as_ref() == Some(&key) {
+                return Ok(Reply::Done { to, said: format!("visit {number} was booked when it was sent first") });
+            }
+            let trouble = scene.closed().unwrap_or(trouble);
             let refusal = Refusal::new(FINISH, trouble, typed);
             let view = View::of(&refusal.typed.text("view"));
             Ok(Reply::Refused(scene.page(&app, &around, view, &refusal).await?))
