@@ -21,6 +21,8 @@ pub(crate) struct Desk {
     /// What to buy.
     shopping: Arc<Latest<List>>,
     plan: Mutex<Making>,
+    /// A plan keeps a core busy for seconds: they are made one after another, whoever asks.
+    turn: tokio::sync::Mutex<()>,
     last: Mutex<Option<Arc<Proposal>>>,
 }
 
@@ -64,6 +66,11 @@ impl Desk {
     /// The plan that somebody asked for.
     pub(crate) fn plan(&self) -> Making {
         held(&self.plan).clone()
+    }
+
+    /// The turn to make a plan, held until it is dropped; `None` while one is being made.
+    pub(crate) fn try_turn(&self) -> Option<tokio::sync::MutexGuard<'_, ()>> {
+        self.turn.try_lock().ok()
     }
 
     /// Whether a plan is being made.
@@ -110,6 +117,7 @@ pub(crate) fn start_plan(app: &Arc<App>, days: u16, seconds: u16) {
     }
     let app = app.clone();
     tokio::spawn(async move {
+        let _turn = app.desk.turn.lock().await;
         let for_plan = app.clone();
         let made = apart(move || proposal(&for_plan, days, seconds)).await;
         app.desk.finish(&running, made);

@@ -40,7 +40,7 @@ use tokio::net::TcpListener;
 use tokio_rustls::TlsAcceptor;
 use tower_http::compression::CompressionLayer;
 use tower_http::compression::predicate::{DefaultPredicate, Predicate};
-use tower_http::timeout::{RequestBodyTimeoutLayer, TimeoutLayer};
+use tower_http::timeout::RequestBodyTimeoutLayer;
 
 use self::app::App;
 use self::guard::Door;
@@ -55,9 +55,6 @@ const BODY_BYTES: usize = 1024 * 1024;
 
 /// How long a client may pause while it sends a request's body.
 const BODY_PAUSE: Duration = Duration::from_secs(15);
-
-/// How long an answer may take.
-const ANSWER: Duration = Duration::from_secs(120);
 
 /// How a server is reached.
 pub(crate) struct Reached {
@@ -146,7 +143,6 @@ fn router(app: Arc<App>) -> Router {
         .layer(DefaultBodyLimit::max(BODY_BYTES))
         .layer(middleware::from_fn_with_state(app.clone(), guard::guard))
         .layer(RequestBodyTimeoutLayer::new(BODY_PAUSE))
-        .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, ANSWER))
         .layer(CompressionLayer::new().compress_when(packs()))
         .with_state(app)
 }

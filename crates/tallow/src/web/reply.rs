@@ -100,6 +100,18 @@ impl Denied {
     }
 }
 
+/// That an answer took longer than anybody waits for it.
+pub(crate) fn late(path: &str) -> Response {
+    let (status, trouble) = (
+        StatusCode::SERVICE_UNAVAILABLE,
+        Trouble::refused("the answer takes too long").help("try again later, or ask for less at once"),
+    );
+    if guard::is_for_programs(path) {
+        return problem::response(status, &trouble);
+    }
+    (status, Page::of_trouble("Not in time", &trouble)).into_response()
+}
+
 /// Leads to a page of this server.
 pub(crate) fn see(to: &str) -> Response {
     // OK to fall back: a place that can't stand in a header is none of ours.
@@ -184,6 +196,15 @@ mod tests {
         ];
         for to in elsewhere {
             assert_eq!(local(to), "/", "{to:?}");
+        }
+    }
+
+    #[test]
+    fn an_answer_that_takes_too_long_is_told_to_programs_and_to_people() {
+        for (path, kind) in [("/api/before", problem::KIND), ("/before", "text/html; charset=utf-8")] {
+            let response = late(path);
+            assert_eq!(response.status(), StatusCode::SERVICE_UNAVAILABLE);
+            assert_eq!(response.headers()[header::CONTENT_TYPE], kind, "{path}");
         }
     }
 

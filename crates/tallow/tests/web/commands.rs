@@ -220,6 +220,23 @@ fn a_plan_is_sought_for_seconds_and_kept_where_that_is_asked() {
     assert_eq!([&seconds["minimum"], &seconds["maximum"], &seconds["default"]], [&json!(1), &json!(5), &json!(2)]);
 }
 
+#[test]
+fn plans_are_made_one_at_a_time_and_whoever_asks_meanwhile_is_told_when_to_come_again() {
+    let shop = Shop::demo();
+    let server = shop.serve();
+    let heard = std::thread::scope(|scope| {
+        let ask = || post_json("/api/plan", &json!({ "seconds": 5 })).to(&server);
+        let asked = [(); 3].map(|()| scope.spawn(ask));
+        asked.map(|asked| asked.join().expect("an answer"))
+    });
+    let (made, busy): (Vec<_>, Vec<_>) = heard.iter().partition(|heard| heard.status == 200);
+    assert!(!made.is_empty() && !busy.is_empty(), "{heard:?}");
+    for heard in busy {
+        refused(heard, 503, "another plan is being made");
+        assert_eq!(heard.header("retry-after"), Some("5"));
+    }
+}
+
 /// What each operation needs beyond its own kind: reading needs *look*, and what happens needs *record*.
 const PLANS: [&str; 15] = [
     "build change",

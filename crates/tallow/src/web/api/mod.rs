@@ -28,7 +28,7 @@ use serde_json::Value;
 
 pub(crate) use self::events::Bell;
 use self::forms::{Form, How, JSON, PAGE};
-use self::routes::{Does, ROUTES, Route, Taken};
+use self::routes::{Does, LONGEST_SEEKING, ROUTES, Route, Taken};
 use super::BODY_BYTES;
 use super::act::{act_with, here};
 use super::app::App;
@@ -79,8 +79,18 @@ impl From<Trouble> for Refused {
 
 impl IntoResponse for Refused {
     fn into_response(self) -> Response {
-        problem::response(self.0, &self.1)
+        let mut response = problem::response(self.0, &self.1);
+        if self.0 == StatusCode::SERVICE_UNAVAILABLE {
+            response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(LONGEST_SEEKING));
+        }
+        response
     }
+}
+
+/// That another plan is being made.
+fn busy() -> Refused {
+    let trouble = Trouble::refused("another plan is being made").help("ask again when it is done");
+    Refused(StatusCode::SERVICE_UNAVAILABLE, trouble)
 }
 
 async fn openapi(headers: HeaderMap) -> Response {
@@ -131,6 +141,10 @@ async fn record(
     }
     let mut given = received::members(route, request.into_body(), BODY_BYTES).await?;
     keep_to_its_machine(&around.visitor.may, &mut given)?;
+    let _turn = match route.plans {
+        true => Some(app.desk.try_turn().ok_or_else(busy)?),
+        false => None,
+    };
     let files = received::text(route, &mut given)?.into_iter().collect();
     Ok(varied(route, formed(form, carried_out(&app, route, form, &given, files).await?.text())))
 }

@@ -27,6 +27,8 @@ pub(super) struct Route {
     pub(super) text: Text,
     /// Parameters that are bounded closer than on the command line.
     pub(super) within: &'static [Within],
+    /// Whether it makes a plan: one is made at a time.
+    pub(super) plans: bool,
 }
 
 /// What a route does.
@@ -76,7 +78,7 @@ pub(super) struct Within {
 }
 
 const fn route(words: &'static [&'static str], does: Does, role: Role) -> Route {
-    Route { words, does, role, without: &[], forms: &[JSON], places: &[], text: Text::None, within: &[] }
+    Route { words, does, role, without: &[], forms: &[JSON], places: &[], text: Text::None, within: &[], plans: false }
 }
 
 const fn reads(words: &'static [&'static str]) -> Route {
@@ -124,7 +126,8 @@ const MOVES: &[Place] = &[
 ];
 
 /// A plan may be sought for no longer, s: whoever asks waits for the answer.
-const SEEKING: &[Within] = &[Within { name: "seconds", from: 1, to: 5, usual: 2 }];
+pub(super) const LONGEST_SEEKING: u16 = 5;
+const SEEKING: &[Within] = &[Within { name: "seconds", from: 1, to: LONGEST_SEEKING, usual: 2 }];
 
 /// Every route.
 pub(super) static ROUTES: &[Route] = &[
@@ -183,7 +186,7 @@ pub(super) static ROUTES: &[Route] = &[
     of_table(&["life", "hidden"]),
     Route { forms: DRAWN, ..reckons(&["life", "bearing"]) },
     // The answer has the reasons always.
-    Route { without: &["why"], within: SEEKING, ..plans(&["plan"]) },
+    Route { without: &["why"], within: SEEKING, plans: true, ..plans(&["plan"]) },
     reads(&["rhythm"]),
     reads(&["money"]),
     reads(&["visit"]),

@@ -11,6 +11,7 @@ mod session;
 mod waits;
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::Extension;
 use axum::extract::{Request, State};
@@ -18,6 +19,7 @@ use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header}
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use ledger::Role;
+use tokio::time::timeout;
 
 pub(crate) use self::door::Door;
 pub(crate) use self::public::PublicAddress;
@@ -26,7 +28,7 @@ pub(crate) use self::waits::Waits;
 use super::app::{App, BY};
 use super::frame::Around;
 use super::problem;
-use super::reply::{Denied, Failed, decoded};
+use super::reply::{Denied, Failed, decoded, late};
 
 /// Who looks.
 #[derive(Clone, Debug, Default)]
@@ -75,9 +77,13 @@ const HEADERS: [(HeaderName, &str); 5] = [
     (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
 ];
 
+/// How long an answer may take.
+const ANSWER: Duration = Duration::from_secs(120);
+
 /// Looks at each request before it reaches a page, and at each answer before it leaves.
 pub(crate) async fn guard(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
-    let mut response = let_in(&app, request, next).await;
+    let path = request.uri().path().to_owned();
+    let mut response = timeout(ANSWER, let_in(&app, request, next)).await.unwrap_or_else(|_| late(&path));
     dress(&mut response, &app.door);
     response
 }
