@@ -3,7 +3,7 @@
 use std::sync::{Arc, Mutex, PoisonError};
 
 use axum::Router;
-use axum::extract::{Form, Request, State};
+use axum::extract::{Request, State};
 use axum::http::StatusCode;
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
@@ -15,6 +15,7 @@ use tokio::net::TcpListener;
 use tokio::sync::Notify;
 
 use super::act::here;
+use super::asked::Form;
 use super::form::{Field, Refusal, Typed};
 use super::frame::{Around, Page};
 use super::guard::{self, Door};
@@ -36,6 +37,7 @@ pub(super) async fn found(listener: TcpListener, place: String, door: &Door) -> 
     let founding = Arc::new(Founding { place, door: door.clone(), made: Mutex::default(), is_made: Notify::new() });
     let router = Router::new()
         .route("/found", post(make))
+        .method_not_allowed_fallback(ask)
         .merge(assets::router())
         .fallback(ask)
         .layer(middleware::from_fn_with_state(founding.clone(), let_in))

@@ -140,6 +140,7 @@ fn router(app: Arc<App>) -> Router {
         .merge(api::router())
         .merge(assets::router())
         .fallback(pages::nowhere)
+        .method_not_allowed_fallback(pages::not_so)
         .layer(DefaultBodyLimit::max(BODY_BYTES))
         .layer(middleware::from_fn_with_state(app.clone(), guard::guard))
         .layer(RequestBodyTimeoutLayer::new(BODY_PAUSE))

@@ -23,8 +23,8 @@ pub(crate) enum Reply {
     Wait { page: Page, seconds: u64 },
     /// There is no such page; what there is instead.
     Missing(Page),
-    /// Its address can't be read; why.
-    Malformed(Page),
+    /// What was asked or sent can't be read; why. The status says what is wrong with it.
+    Unread { status: StatusCode, page: Page },
     /// Anything else: a picture, a file.
     Other(Box<Response>),
 }
@@ -47,7 +47,7 @@ impl IntoResponse for Reply {
             Reply::Page(page) => page.into_response(),
             Reply::Refused(page) => (StatusCode::UNPROCESSABLE_ENTITY, page).into_response(),
             Reply::Missing(page) => (StatusCode::NOT_FOUND, page).into_response(),
-            Reply::Malformed(page) => (StatusCode::BAD_REQUEST, page).into_response(),
+            Reply::Unread { status, page } => (status, page).into_response(),
             Reply::Other(response) => *response,
             Reply::Wait { page, seconds } => {
                 (StatusCode::TOO_MANY_REQUESTS, [(header::RETRY_AFTER, seconds.to_string())], page).into_response()

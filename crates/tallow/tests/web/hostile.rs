@@ -170,10 +170,15 @@ fn an_address_that_can_not_be_read_is_told_in_a_page_with_a_way_on() {
     }
     let priced = get("/rounds/price?visit=x").to(&server);
     assert_eq!((priced.status, priced.body.starts_with("No visit was named.")), (422, true), "{}", priced.body);
-    // What says where in a list one looks is no order: a list that has no such place is shown from its beginning.
-    for address in ["/machines?page=x", "/rounds?page=x&from=y", "/stores?page=-1", "/machines?%ff=%ff"] {
-        assert_eq!(get(address).to(&server).status, 200, "{address}");
+    for list in ["/machines", "/labels", "/rounds", "/stores", "/money"] {
+        for page in ["x", "-1", "0", "1.5", "99999999999999999999"] {
+            let heard = get(&format!("{list}?page={page}")).to(&server);
+            let words = format!("has &quot;{page}&quot; where the number of a page of the list belongs");
+            assert!(heard.status == 400 && heard.body.contains(&words), "{list} {page}: {}", heard.body);
+        }
+        assert_eq!(get(&format!("{list}?page=99")).to(&server).status, 200, "behind the last stands the last: {list}");
     }
+    assert_eq!(get("/machines?%ff=%ff").to(&server).status, 200);
     assert_eq!(get("/records?from=x").to(&server).status, 422);
 }
 
@@ -219,6 +224,37 @@ fn bodies_that_are_too_large_or_make_no_sense_are_refused() {
     let many = (0..20_000).map(|n| format!("f{n}=1")).collect::<Vec<_>>().join("&");
     assert!(matches!(send("/sign-in", form, many).to(&server).status, 422 | 429));
     assert!(goes_on(&server));
+}
+
+#[test]
+fn a_form_that_can_not_be_read_is_told_in_a_page() {
+    let server = Shop::demo().serve();
+    let form = "application/x-www-form-urlencoded";
+    for (heard, status, words) in [
+        (send("/sign-in", "text/plain", "name=x").to(&server), 415, "What was sent is no form."),
+        (send("/shop/rates", "application/json", "{}").to(&server), 415, "What was sent is no form."),
+        (send("/sign-in", form, vec![b'a'; 2 * 1024 * 1024]).to(&server), 413, "at most 1024 KiB are."),
+        (send("/before", "multipart/form-data", "x").to(&server), 400, "it may not have arrived whole."),
+        (send("/runs/bowline", form, "x=y").to(&server), 400, "it may not have arrived whole."),
+    ] {
+        assert_eq!(heard.status, status, "{}", heard.body);
+        assert!(heard.body.contains(words) && heard.body.contains("<h1>Not read</h1>"), "{}", heard.body);
+        assert!(heard.body.contains("href=\"/machines\""), "with a way on: {}", heard.body);
+    }
+}
+
+#[test]
+fn an_address_that_takes_another_method_says_so_in_a_page() {
+    let server = Shop::demo().serve();
+    for (heard, allowed, words) in [
+        (get("/shop/rates").to(&server), "POST", "This address takes what a form sends"),
+        (get("/visits/1/finish").to(&server), "POST", "This address takes what a form sends"),
+        (post("/money", &[]).to(&server), "GET,HEAD", "This address shows something, and takes nothing."),
+        (post("/rounds/price", &[]).to(&server), "GET,HEAD", "This address shows something, and takes nothing."),
+    ] {
+        assert_eq!((heard.status, heard.header("allow")), (405, Some(allowed)), "RFC 9110, 15.5.6: {}", heard.body);
+        assert!(heard.body.contains(words) && heard.body.contains("href=\"/machines\""), "{}", heard.body);
+    }
 }
 
 #[test]

@@ -17,7 +17,7 @@ mod shapes;
 use std::sync::Arc;
 
 use axum::extract::{Request, State};
-use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
 use axum::middleware::from_fn_with_state;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
@@ -65,7 +65,7 @@ pub(super) fn router() -> Router<Arc<App>> {
         .route("/api/events", get(events::listen))
         .route("/metrics", get(metrics::show))
         .route_layer(behind(Role::Look));
-    router.merge(looks).method_not_allowed_fallback(not_so)
+    router.merge(looks)
 }
 
 /// A refusal, with the status that says whose fault it is.
@@ -95,13 +95,6 @@ fn busy() -> Refused {
 
 async fn openapi(headers: HeaderMap) -> Response {
     tagged(&headers, JSON, document::document().to_string(), None)
-}
-
-/// An address that takes another method.
-async fn not_so(method: Method) -> Refused {
-    let trouble = Trouble::refused(format!("this address does not take {method}"))
-        .help("/api/openapi.json tells what each address takes");
-    Refused(StatusCode::METHOD_NOT_ALLOWED, trouble)
 }
 
 async fn read(

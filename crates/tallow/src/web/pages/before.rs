@@ -4,11 +4,12 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::extract::{Multipart, State};
+use axum::extract::State;
 use maud::{Markup, html};
 
 use super::super::act::here;
 use super::super::app::App;
+use super::super::asked::Multipart;
 use super::super::form::{Refusal, Typed};
 use super::super::frame::{self, Around, Page, Place};
 use super::super::glance::Glance;
@@ -38,7 +39,7 @@ pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extensi
 pub(crate) async fn weigh(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
-    form: Multipart,
+    Multipart(form): Multipart,
 ) -> Answer {
     let (typed, weighed) = match received(form).await {
         Ok(Received { typed, files }) => {

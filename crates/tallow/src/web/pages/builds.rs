@@ -2,13 +2,14 @@
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::extract::{Query, State};
-use axum::{Extension, Form};
 use maud::{Markup, html};
 use upkeep::build::shipped;
 use upkeep::{Build, BuildErrors};
 
 use super::super::app::App;
+use super::super::asked::Form;
 use super::super::form::{Typed, trouble};
 use super::super::frame::{Around, Page, Place};
 use super::super::reply::{Answer, Reply, encoded};

@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::extract::State;
-use axum::{Extension, Form};
 use jiff::ZonedDateTime;
 use ledger::{Kind, Ledger};
 use maud::{Markup, html};
@@ -13,7 +13,7 @@ use upkeep::{Entry, EntryId, Event, Usage, amount};
 
 use super::super::act::{act, said as answered};
 use super::super::app::App;
-use super::super::asked::Path;
+use super::super::asked::{Form, Path};
 use super::super::form::{Field, Refusal, Typed, choice};
 use super::super::frame::{Around, Page, Place};
 use super::super::guard::May;

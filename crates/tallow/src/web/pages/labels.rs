@@ -3,13 +3,14 @@
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::extract::{Query, State};
+use axum::extract::State;
 use axum::http::HeaderMap;
 use maud::{Markup, html};
 use qrcode::{Color, EcLevel, QrCode};
 
 use super::super::app::App;
-use super::super::form::{Field, Refusal, Typed, choice};
+use super::super::asked::Paged;
+use super::super::form::{Field, Refusal, choice};
 use super::super::frame::{Around, Page, Place};
 use super::super::reply::{Answer, Reply};
 use super::machines::{address, filtered, pages};
@@ -24,12 +25,11 @@ pub(crate) async fn show(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
     headers: HeaderMap,
-    Query(asked): Query<Vec<(String, String)>>,
+    Paged(asked, page): Paged,
 ) -> Answer {
-    let asked = Typed::new(asked);
     let glance = app.glance().await?;
     let machines = filtered(&glance.machines, &asked.text("q"));
-    let (shown, turn) = pages(&machines, &asked, MOST, "/labels");
+    let (shown, turn) = pages(&machines, &asked, page, MOST, "/labels");
     let size = if asked.text("size") == "40" { "40" } else { "30" };
     let paper = if asked.text("paper") == "letter" { "letter" } else { "a4" };
     let site = app.door.site(&headers);

@@ -2,14 +2,14 @@
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::extract::State;
-use axum::{Extension, Form};
 use maud::{Markup, html};
 use tokio::runtime::Handle;
 
 use super::super::act::act;
 use super::super::app::App;
-use super::super::asked::Path;
+use super::super::asked::{Form, Path};
 use super::super::form::{Refusal, Typed, trouble};
 use super::super::frame::{Around, Page, Place};
 use super::super::guard::May;

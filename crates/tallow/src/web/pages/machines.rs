@@ -3,12 +3,13 @@
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::extract::{Query, State};
+use axum::extract::State;
 use jiff::civil::Date;
 use maud::{Markup, html};
 use upkeep::When;
 
 use super::super::app::App;
+use super::super::asked::Paged;
 use super::super::form::{Field, Refusal, Typed, choice};
 use super::super::frame::{self, Around, Page, Place};
 use super::super::glance::OneMachine;
@@ -24,14 +25,13 @@ const ORDERS: [(&str, &str); 3] = [("name", "name"), ("used", "most used"), ("du
 pub(crate) async fn show(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
-    Query(asked): Query<Vec<(String, String)>>,
+    Paged(asked, page): Paged,
 ) -> Answer {
-    let asked = Typed::new(asked);
     let glance = app.glance().await?;
     let today = glance.now.date();
     let mut machines = filtered(&glance.machines, &asked.text("q"));
     order(&mut machines, &asked.text("by"));
-    let (shown, turn) = pages(&machines, &asked, MOST, "/machines");
+    let (shown, turn) = pages(&machines, &asked, page, MOST, "/machines");
     let body = html! {
         (frame::hatches())
         @if glance.machines.is_empty() { p { "The shop has no machine yet." } } @else {
@@ -92,12 +92,12 @@ fn order(machines: &mut [&OneMachine], by: &str) {
 pub(super) fn pages<'a, 'b>(
     machines: &'b [&'a OneMachine],
     asked: &Typed,
+    page: usize,
     most: usize,
     path: &str,
 ) -> (&'b [&'a OneMachine], Markup) {
     let last = machines.len().div_ceil(most).max(1);
-    // What is no number of a page is the first or the last.
-    let page = asked.text("page").parse().unwrap_or(1).clamp(1, last);
+    let page = page.min(last);
     let from = (page - 1) * most;
     let to = (from + most).min(machines.len());
     let kept = ["q", "by", "size", "paper"]

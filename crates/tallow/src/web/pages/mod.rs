@@ -21,7 +21,7 @@ mod visit;
 use std::sync::{Arc, LazyLock};
 
 use axum::extract::DefaultBodyLimit;
-use axum::http::{StatusCode, Uri};
+use axum::http::{Method, StatusCode, Uri};
 use axum::middleware::from_fn_with_state;
 use axum::routing::{MethodRouter, get, post};
 use axum::{Extension, Router};
@@ -29,6 +29,7 @@ use ledger::Role;
 use maud::html;
 
 use super::app::App;
+use super::asked;
 use super::frame::{Around, Page};
 use super::guard;
 use super::problem;
@@ -192,6 +193,21 @@ pub(super) async fn nowhere(Extension(around): Extension<Around>, uri: Uri) -> A
         return Ok(Reply::Other(Box::new(problem::response(StatusCode::NOT_FOUND, &trouble))));
     }
     missing(&around, "no page has that address")
+}
+
+/// An address that takes another method.
+pub(super) async fn not_so(Extension(around): Extension<Around>, method: Method, uri: Uri) -> Answer {
+    if guard::is_for_programs(uri.path()) {
+        let trouble = Trouble::refused(format!("this address does not take {method}"))
+            .help("/api/openapi.json tells what each address takes");
+        return Ok(Reply::Other(Box::new(problem::response(StatusCode::METHOD_NOT_ALLOWED, &trouble))));
+    }
+    let what = match method.is_safe() {
+        true => "this address takes what a form sends, and shows nothing by itself",
+        false => "this address shows something, and takes nothing",
+    };
+    let trouble = Trouble::refused(what).help("begin at one of the places");
+    Ok(Reply::Unread { status: StatusCode::METHOD_NOT_ALLOWED, page: asked::page(&around, "Not so", &trouble) })
 }
 
 /// That something is not there.

@@ -3,10 +3,10 @@
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::extract::{Query, State};
 use axum::http::{HeaderValue, header};
 use axum::response::IntoResponse;
-use axum::{Extension, Form};
 use jiff::ZonedDateTime;
 use ledger::Ledger;
 use maud::{Markup, html};
@@ -16,7 +16,7 @@ use upkeep::{Build, build::shipped};
 
 use super::super::act::act;
 use super::super::app::{App, Of};
-use super::super::asked::Path;
+use super::super::asked::{Form, Path};
 use super::super::form::{Field, Refusal, Typed, trouble};
 use super::super::frame::{self, Around, Page, Place};
 use super::super::picture;

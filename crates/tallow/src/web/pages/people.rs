@@ -2,16 +2,16 @@
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::extract::State;
 use axum::http::HeaderMap;
-use axum::{Extension, Form};
 use jiff::Timestamp;
 use ledger::{MachineToken, Person, Role, Session};
 use maud::{Markup, html};
 
 use super::super::act::{act, said};
 use super::super::app::App;
-use super::super::asked::Path;
+use super::super::asked::{Form, Path};
 use super::super::form::{self, Field, Refusal, Typed};
 use super::super::frame::{Around, Page, Place};
 use super::super::guard::{self, May};

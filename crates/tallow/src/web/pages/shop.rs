@@ -3,8 +3,8 @@
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::extract::State;
-use axum::{Extension, Form};
 use ledger::{Filter, Kind, Listed, Verdict};
 use maud::{Markup, html};
 use motion::Quantity;
@@ -14,7 +14,7 @@ use upkeep::{Event, MaterialClass, Prices, Rates, amount};
 
 use super::super::act::act;
 use super::super::app::App;
-use super::super::asked::Path;
+use super::super::asked::{Form, Path};
 use super::super::form::{Field, Refusal, Typed, trouble};
 use super::super::frame::{Around, Page, Place};
 use super::super::glance::Glance;

@@ -3,13 +3,14 @@
 use std::sync::{Arc, PoisonError};
 use std::time::Instant;
 
+use axum::Extension;
 use axum::extract::{Query, State};
 use axum::http::{HeaderMap, HeaderValue, header};
 use axum::response::Response;
-use axum::{Extension, Form};
 use maud::html;
 
 use super::super::app::App;
+use super::super::asked::Form;
 use super::super::form::{Field, Refusal, Typed};
 use super::super::frame::{Around, Page};
 use super::super::guard::{self, May};

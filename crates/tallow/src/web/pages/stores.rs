@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use axum::extract::{Query, State};
-use axum::{Extension, Form};
+use axum::Extension;
+use axum::extract::State;
 use jiff::ToSpan;
 use jiff::civil::Date;
 use maud::{Markup, html};
@@ -14,7 +14,7 @@ use upkeep::stores::Line;
 
 use super::super::act::{act, said};
 use super::super::app::App;
-use super::super::asked::Path;
+use super::super::asked::{Form, Paged, Path};
 use super::super::desk::{self, Found, USUAL_REVIEW_DAYS};
 use super::super::form::{Field, Refusal, Typed, sentence};
 use super::super::frame::{Around, Page, Place};
@@ -41,18 +41,17 @@ type Pairs = Vec<(String, String)>;
 pub(in super::super) async fn show(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
-    Query(query): Query<Pairs>,
+    Paged(typed, page): Paged,
 ) -> Answer {
-    let typed = Typed::new(query);
-    Ok(Reply::Page(list(&app, &around, &typed, &Refusal::default()).await?))
+    Ok(Reply::Page(list(&app, &around, &typed, page, &Refusal::default()).await?))
 }
 
-async fn list(app: &Arc<App>, around: &Around, typed: &Typed, refusal: &Refusal) -> Result<Page, Failed> {
+async fn list(app: &Arc<App>, around: &Around, typed: &Typed, page: usize, refusal: &Refusal) -> Result<Page, Failed> {
     let glance = app.glance().await?;
     let shopping = desk::shopping(app).await?;
     let body = html! {
         (lacking(&glance)?)
-        (table(&glance, &shopping, typed))
+        (table(&glance, &shopping, typed, page))
         (new_forms(refusal, &around.visitor.may))
     };
     Ok(Page::new(around, Place::Stores, "/stores", "Stores", body).passing_if(shopping.is_being_made()))
@@ -96,7 +95,7 @@ fn lacking(glance: &Glance) -> Result<Markup, Failed> {
     })
 }
 
-fn table(glance: &Glance, shopping: &Found<List>, typed: &Typed) -> Markup {
+fn table(glance: &Glance, shopping: &Found<List>, typed: &Typed, page: usize) -> Markup {
     let today = glance.now.date();
     let wanted = typed.text("find").to_lowercase();
     let only_to_buy = typed.is_ticked("to-buy");
@@ -110,7 +109,7 @@ fn table(glance: &Glance, shopping: &Found<List>, typed: &Typed) -> Markup {
     };
     let items: Vec<&Item> = glance.items.iter().filter(is_known).filter(fits).collect();
     let n_pages = items.len().div_ceil(ROWS).max(1);
-    let page = typed.text("page").parse::<usize>().unwrap_or(1).clamp(1, n_pages);
+    let page = page.min(n_pages);
     let address = |page: usize| {
         let to_buy = if only_to_buy { "&to-buy=on" } else { "" };
         format!("/stores?find={}&page={page}{to_buy}", encoded(&typed.text("find")))
@@ -509,7 +508,7 @@ pub(in super::super) async fn add(
         Ok(answer) => Ok(Reply::Done { to: item_address(&name), said: sentence(&said(&answer)) }),
         Err(trouble) => {
             let refusal = Refusal::new("new", trouble, typed);
-            Ok(Reply::Refused(list(&app, &around, &Typed::default(), &refusal).await?))
+            Ok(Reply::Refused(list(&app, &around, &Typed::default(), 1, &refusal).await?))
         }
     }
 }

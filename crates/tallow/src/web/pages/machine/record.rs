@@ -2,13 +2,13 @@
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::extract::State;
-use axum::{Extension, Form};
 use maud::{Markup, html};
 
 use super::super::super::act::{act, said};
 use super::super::super::app::App;
-use super::super::super::asked::Path;
+use super::super::super::asked::{Form, Path};
 use super::super::super::form::{Field, Refusal, Typed, choice};
 use super::super::super::frame::Around;
 use super::super::super::glance::{Glance, OneMachine};

@@ -4,14 +4,14 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::extract::{Multipart, State};
+use axum::extract::State;
 use jiff::ZonedDateTime;
 use maud::{Markup, html};
 use upkeep::{Entry, Event};
 
 use super::super::super::act::{act_with, said};
 use super::super::super::app::App;
-use super::super::super::asked::Path;
+use super::super::super::asked::{Multipart, Path};
 use super::super::super::form::{Field, Refusal, Typed, choice};
 use super::super::super::frame::Around;
 use super::super::super::glance::{Glance, OneMachine};
@@ -33,7 +33,7 @@ pub(in crate::web) async fn send(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
     Path(name): Path<String>,
-    form: Multipart,
+    Multipart(form): Multipart,
 ) -> Answer {
     let (typed, done) = match received(form).await {
         Ok(Received { typed, files }) => {

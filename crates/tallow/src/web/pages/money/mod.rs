@@ -5,7 +5,7 @@ mod bars;
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::extract::{Query, State};
+use axum::extract::State;
 use jiff::ToSpan;
 use jiff::civil::Date;
 use maud::{Markup, html};
@@ -13,6 +13,7 @@ use tokio::runtime::Handle;
 use upkeep::spent::{Cause, Cost};
 
 use super::super::app::App;
+use super::super::asked::Paged;
 use super::super::form::{Field, Refusal, Typed};
 use super::super::frame::{self, Around, Page, Place};
 use super::super::reply::{Answer, Reply};
@@ -29,9 +30,9 @@ const MONTHS: [i32; 2] = [3, 12];
 pub(crate) async fn show(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
-    Query(pairs): Query<Vec<(String, String)>>,
+    Paged(typed, of_list): Paged,
 ) -> Answer {
-    let (typed, now) = (Typed::new(pairs), app.now());
+    let now = app.now();
     let today = now.date();
     let usual = [months_back(today, MONTHS[0]), today];
     let range = match asked(&typed, usual) {
@@ -48,7 +49,7 @@ pub(crate) async fn show(
             return Ok(new_machine::waiting(page(&around, body)));
         }
         Err(why) => html! { (super::super::form::trouble(&why)) },
-        Ok(Some(report)) => html! { (fields) (shown(&report, &typed)) },
+        Ok(Some(report)) => html! { (fields) (shown(&report, of_list)) },
     };
     Ok(Reply::Page(page(&around, body)))
 }
@@ -93,7 +94,7 @@ fn form(refusal: &Refusal, [from, to]: [Date; 2], today: Date) -> Markup {
     }
 }
 
-fn shown(report: &Report, typed: &Typed) -> Markup {
+fn shown(report: &Report, page: usize) -> Markup {
     let months = months(report);
     let says = format!(
         "Money by month: {}",
@@ -117,7 +118,7 @@ fn shown(report: &Report, typed: &Typed) -> Markup {
         }
         (table("Month", months.iter().map(|(month, cost)| (html! { (name(*month)) }, *cost))))
         h2 { "By machine" }
-        (by_machine(report, typed))
+        (by_machine(report, page))
         @if !report.left_out().is_empty() {
             h2 #left-out { "In no figure" }
             @for words in report.left_out() { p { (words) } }
@@ -130,11 +131,10 @@ fn shown(report: &Report, typed: &Typed) -> Markup {
 }
 
 /// The dearest first, a page at a time.
-fn by_machine(report: &Report, typed: &Typed) -> Markup {
+fn by_machine(report: &Report, page: usize) -> Markup {
     let all = report.machines();
     let last = all.len().div_ceil(PAGE).max(1);
-    // What is no number of a page is the first or the last.
-    let page = typed.text("page").parse().unwrap_or(1).clamp(1, last);
+    let page = page.min(last);
     let rows = all.iter().skip((page - 1) * PAGE).take(PAGE);
     let [from, to] = report.range;
     let link = |page: usize| format!("/money?from={from}&to={to}&page={page}");

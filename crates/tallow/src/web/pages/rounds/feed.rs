@@ -3,14 +3,13 @@
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::Form;
 use axum::extract::State;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::IntoResponse;
 use maud::{Markup, html};
 
 use super::super::super::app::App;
-use super::super::super::asked::Path;
+use super::super::super::asked::{Form, Path};
 use super::super::super::form::Typed;
 use super::super::super::frame::Around;
 use super::super::super::glance::Glance;

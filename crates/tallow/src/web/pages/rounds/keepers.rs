@@ -2,14 +2,15 @@
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::extract::State;
 use axum::http::HeaderMap;
-use axum::{Extension, Form};
 use maud::{Markup, html};
 use upkeep::shop::{Rostered, week};
 
 use super::super::super::act::{act, said};
 use super::super::super::app::App;
+use super::super::super::asked::Form;
 use super::super::super::form::{Field, Refusal, Typed, choice, sentence};
 use super::super::super::frame::{Around, Page, Place};
 use super::super::super::glance::Glance;

@@ -9,17 +9,17 @@ mod visits;
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::extract::{Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::IntoResponse;
-use axum::{Extension, Form};
 use jiff::ToSpan;
 use jiff::civil::Date;
 use maud::{Markup, html};
 
 use super::super::act::{act, said};
 use super::super::app::App;
-use super::super::asked::Path;
+use super::super::asked::{Form, Paged, Path};
 use super::super::assets;
 use super::super::desk::{self, Found};
 use super::super::form::{Refusal, Typed, sentence};
@@ -62,7 +62,8 @@ struct View {
 
 impl View {
     fn of(typed: &Typed, today: Date) -> View {
-        // What can't be read shows the round from today on: it is a place in a list, and nothing that is recorded.
+        // OK to begin at today and the first page: a page that is none is refused where an address asks for it, and these say
+        // only where one goes on.
         let from = typed.text("from").parse().unwrap_or(today).clamp(today, Days::last_start(today));
         View { days: Days { today, first: from }, page: typed.text("page").parse().unwrap_or(1).max(1) }
     }
@@ -98,9 +99,8 @@ impl View {
 pub(in super::super) async fn show(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
-    Query(query): Query<Pairs>,
+    Paged(typed, _): Paged,
 ) -> Answer {
-    let typed = Typed::new(query);
     // Without a script a form asks for the price of a move by an address.
     let asked = match typed.text("visit").parse::<i64>() {
         Ok(visit) => Some((visit, ask_price(&app, visit, &typed).await?)),

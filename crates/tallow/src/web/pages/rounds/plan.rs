@@ -2,14 +2,15 @@
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::extract::{Query, State};
 use axum::response::IntoResponse;
-use axum::{Extension, Form};
 use maud::{Markup, html};
 use upkeep::rounds::Placed;
 
 use super::super::super::act::here;
 use super::super::super::app::App;
+use super::super::super::asked::Form;
 use super::super::super::assets;
 use super::super::super::desk::{self, Making, Proposal, Running};
 use super::super::super::form::{self, Field, Refusal, Typed, sentence};

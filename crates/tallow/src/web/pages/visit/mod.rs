@@ -21,7 +21,7 @@ use upkeep::EntryId;
 use self::show::View;
 use super::super::act::{book, said};
 use super::super::app::App;
-use super::super::asked::Path;
+use super::super::asked::{Form, Path};
 use super::super::assets;
 use super::super::form::{Refusal, Typed};
 use super::super::frame::{Around, Page, Place};
@@ -140,7 +140,7 @@ pub(super) async fn tick(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
     Path(number): Path<i64>,
-    axum::Form(pairs): axum::Form<Vec<(String, String)>>,
+    Form(pairs): Form<Vec<(String, String)>>,
 ) -> Answer {
     let typed = Typed::new(pairs);
     let Some(scene) = Scene::read(&app, number).await? else { return missing(&around, number) };
@@ -171,7 +171,7 @@ pub(super) async fn finish(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
     Path(number): Path<i64>,
-    axum::Form(pairs): axum::Form<Vec<(String, String)>>,
+    Form(pairs): Form<Vec<(String, String)>>,
 ) -> Answer {
     let typed = Typed::new(pairs);
     let Some(scene) = Scene::read(&app, number).await? else { return missing(&around, number) };

@@ -3,15 +3,15 @@
 use std::sync::Arc;
 
 use axum::Extension;
+use axum::extract::State;
 use axum::extract::multipart::{Field, MultipartError};
-use axum::extract::{Multipart, State};
 use axum::http::{HeaderValue, header};
 use axum::response::IntoResponse;
 use ledger::{LARGEST_PHOTO, Maker, PhotoError, PhotoKind};
 use upkeep::EntryId;
 
 use super::super::super::app::App;
-use super::super::super::asked::Path;
+use super::super::super::asked::{Multipart, Path};
 use super::super::super::form::{Refusal, Typed};
 use super::super::super::frame::Around;
 use super::super::super::reply::{Answer, Reply};
@@ -27,7 +27,7 @@ pub(in super::super) async fn add(
     State(app): State<Arc<App>>,
     Extension(around): Extension<Around>,
     Path(number): Path<i64>,
-    form: Multipart,
+    Multipart(form): Multipart,
 ) -> Answer {
     let Some(scene) = Scene::read(&app, number).await? else { return missing(&around, number) };
     let (typed, photo) = match read(form).await {
@@ -61,7 +61,7 @@ pub(in super::super) async fn add(
 }
 
 /// The fields of the form, and the photo or why it is none.
-async fn read(mut form: Multipart) -> Result<(Typed, Result<Vec<u8>, Trouble>), MultipartError> {
+async fn read(mut form: axum::extract::Multipart) -> Result<(Typed, Result<Vec<u8>, Trouble>), MultipartError> {
     let mut fields = Vec::new();
     let mut photo = Err(Trouble::refused("no photo was chosen").help("take one, or choose a file"));
     while let Some(field) = form.next_field().await? {
