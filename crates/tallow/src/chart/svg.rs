@@ -153,35 +153,30 @@ impl Drawing<'_> {
         (left <= place && place <= right).then(|| self.paper([place, low])[0])
     }
 
-    /// The lines of the marks and their words. Those whose words stand to the right come from left to right, then those whose
-    /// words stand to the left from right to left: so the words of each reach away from the lines of those before it.
+    /// The lines of the marks and their words. Each has its words a line below those before it, and its line begins there; the
+    /// words of each reach away from the lines of those before it, so that they cross none.
     fn marks(&self) -> Vec<[String; 2]> {
-        let named = |layer| if let &Layer::Mark(x, ref words) = layer { Some((self.along(x)?, words)) } else { None };
-        let mut marks: Vec<(f64, &String)> = self.chart.layers.iter().filter_map(named).collect();
-        let order = |x: f64| match roomier(x) {
+        let named =
+            |layer| if let &Layer::Mark(x, ref words) = layer { Some((self.along(x)?, &**words)) } else { None };
+        let mut marks: Vec<(f64, &str)> = self.chart.layers.iter().filter_map(named).collect();
+        let same = side_of_all(&marks);
+        let side = |x: f64| same.unwrap_or_else(|| roomier(x));
+        let order = |x: f64| match side(x) {
             Side::Right => x,
             Side::Left => 2.0 * WIDTH - x,
         };
         marks.sort_by(|(one, _), (other, _)| order(*one).total_cmp(&order(*other)));
-        let places: Vec<f64> = marks.iter().map(|(x, _)| *x).collect();
-        marks.iter().enumerate().map(|(place, (x, words))| self.mark(*x, words, &places[..place])).collect()
+        marks.iter().zip(0..).map(|((x, words), row)| self.mark(*x, words, side(*x), row)).collect()
     }
 
-    /// A mark's line and its words, behind those of the marks `before` it. Its words stand a line below theirs, and its line
-    /// begins there, so that it crosses none of theirs; its words stand on a side on which they cross none of their lines, if
-    /// there is one.
-    fn mark(&self, x: f64, words: &str, before: &[f64]) -> [String; 2] {
+    /// A mark's line and its words, in the `row`th row from 0.
+    fn mark(&self, x: f64, words: &str, side: Side, row: u32) -> [String; 2] {
         let [[left, _], [low, high]] = self.spans;
-        let top = self.paper([left, high])[1] + LINE * before.len() as f64;
+        let top = self.paper([left, high])[1] + LINE * f64::from(row);
         let bottom = self.paper([left, low])[1];
         let line = format!(
             "<line x1=\"{x:.1}\" y1=\"{top:.1}\" x2=\"{x:.1}\" y2=\"{bottom:.1}\" stroke=\"black\" stroke-dasharray=\"2 3\"/>\n"
         );
-        let is_free = |side: &Side| {
-            let [from, to] = side.covered(x, words);
-            MARGIN[0] <= from && to <= WIDTH && !before.iter().any(|other| from < *other && *other < to)
-        };
-        let side = [roomier(x), roomier(x).other()].into_iter().find(is_free).unwrap_or(roomier(x));
         [line, beside(x, top + 14.0, side, words)]
     }
 
@@ -242,21 +237,19 @@ enum Side {
 const BESIDE: f64 = 6.0;
 
 impl Side {
-    fn other(self) -> Side {
-        match self {
-            Side::Left => Side::Right,
-            Side::Right => Side::Left,
-        }
-    }
-
-    /// From where to where words beside `x` reach.
-    fn covered(self, x: f64, words: &str) -> [f64; 2] {
+    /// Whether words beside `x` stay on the paper.
+    fn has_room(self, x: f64, words: &str) -> bool {
         let far = BESIDE + LETTER * words.chars().count() as f64;
         match self {
-            Side::Left => [x - far, x],
-            Side::Right => [x, x + far],
+            Side::Left => MARGIN[0] <= x - far,
+            Side::Right => x + far <= WIDTH,
         }
     }
+}
+
+/// The side of their marks on which all words have room; `None` where there is none, and each stands where there is more room.
+fn side_of_all(marks: &[(f64, &str)]) -> Option<Side> {
+    [Side::Right, Side::Left].into_iter().find(|side| marks.iter().all(|(x, words)| side.has_room(*x, words)))
 }
 
 /// The side of a place on which there is more room.

@@ -486,6 +486,7 @@ async fn a_timer_counts_down_goes_on_over_a_reload_and_says_in_words_that_it_is_
     browser.ask(&later(60.0)).await;
     browser.until(&format!("{shown} === {}", first - 60.0)).await;
     browser.go(&address).await;
+    browser.until(&format!("return {left}.endsWith(' left')")).await;
     let again = browser.ask(&shown).await.as_f64().expect("the timer goes on");
     let passed = begun.elapsed().as_secs_f64();
     assert!(again <= first && first - again <= passed + 1.0, "{again} s are left of {first} s after {passed} s");
