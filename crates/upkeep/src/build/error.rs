@@ -86,8 +86,9 @@ impl BuildError {
 }
 
 /// Collects what is wrong while a build is read.
-#[derive(Default)]
 pub(crate) struct Report {
+    /// The page that tells what may be written.
+    guide: &'static str,
     problems: RefCell<Vec<Problem>>,
     missing: RefCell<Vec<Missing>>,
 }
@@ -108,6 +109,11 @@ struct Problem {
 }
 
 impl Report {
+    /// An empty report on a file of which the page `guide` tells what may be written in it.
+    pub(crate) fn new(guide: &'static str) -> Report {
+        Report { guide, problems: RefCell::default(), missing: RefCell::default() }
+    }
+
     /// Notes that `found` is wrong at `span`.
     pub(crate) fn add(&self, span: &Range<usize>, found: impl Into<String>, help: impl Into<String>) {
         self.push(span, found.into(), help.into(), None);
@@ -123,7 +129,7 @@ impl Report {
     ) {
         let list: Vec<&str> = allowed.clone().into_iter().collect();
         let near = nearest(word, allowed).map(|near| format!("\"{near}\""));
-        self.push(span, found.into(), allowed_here(&list), near);
+        self.push(span, found.into(), self.allowed_here(&list), near);
     }
 
     /// Notes that the table `what` at `span` lacks `key`. All that one table lacks is told together.
@@ -140,13 +146,26 @@ impl Report {
         self.push(span, error.found(), error.help(), error.nearest().map(str::to_owned));
     }
 
+    /// `allowed here: a, b, c`, cut short where there are very many.
+    fn allowed_here(&self, list: &[&str]) -> String {
+        const NAMED: usize = 12;
+        let between = if list.iter().any(|name| name.contains(',')) { "; " } else { ", " };
+        let named = list.iter().take(NAMED).copied().collect::<Vec<_>>().join(between);
+        match list.len() {
+            0 => "nothing is allowed here".to_owned(),
+            all if all <= NAMED => format!("allowed here: {named}"),
+            _ => format!("allowed here: {named} and more; {} lists them", self.guide),
+        }
+    }
+
     fn push(&self, span: &Range<usize>, found: String, help: String, nearest: Option<String>) {
         self.problems.borrow_mut().push(Problem { span: span.clone(), found, help, nearest });
     }
 
     /// What was wrong in `text`, in its order; `None` if nothing was.
     pub(crate) fn finish(self, file: &str, text: &str) -> Option<BuildErrors> {
-        let missing = self.missing.into_inner().into_iter().map(Missing::problem);
+        let guide = self.guide;
+        let missing = self.missing.into_inner().into_iter().map(|missing| missing.problem(guide));
         let mut problems: Vec<Problem> = missing.chain(self.problems.into_inner()).collect();
         problems.sort_by_key(|problem| problem.span.start);
         let errors: Vec<BuildError> = problems.into_iter().map(|problem| problem.locate(text)).collect();
@@ -156,13 +175,13 @@ impl Report {
 
 impl Missing {
     /// What to say of all the keys together.
-    fn problem(self) -> Problem {
+    fn problem(self, guide: &str) -> Problem {
         let (noun, line) = if self.keys.len() == 1 { ("key", "it") } else { ("keys", "each") };
         let keys = self.keys.iter().map(|key| format!("\"{key}\"")).collect::<Vec<_>>().join(", ");
         Problem {
             span: self.span,
             found: format!("{} needs the {noun} {keys}", self.what),
-            help: format!("add a line for {line}; docs/BUILDS.md says what to write"),
+            help: format!("add a line for {line}; {guide} says what to write"),
             nearest: None,
         }
     }
@@ -206,16 +225,4 @@ fn printable(text: &str) -> String {
 pub(crate) fn is_unusual(c: char) -> bool {
     c.is_control()
         || matches!(c, '\u{ad}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
-}
-
-/// `allowed here: a, b, c`, cut short where there are very many.
-fn allowed_here(list: &[&str]) -> String {
-    const NAMED: usize = 12;
-    let between = if list.iter().any(|name| name.contains(',')) { "; " } else { ", " };
-    let named = list.iter().take(NAMED).copied().collect::<Vec<_>>().join(between);
-    match list.len() {
-        0 => "nothing is allowed here".to_owned(),
-        all if all <= NAMED => format!("allowed here: {named}"),
-        _ => format!("allowed here: {named} and more; docs/BUILDS.md lists them"),
-    }
 }

@@ -67,7 +67,7 @@ impl Build {
     /// # Errors
     /// Everything that is wrong, each with its place in the text and what to do.
     pub fn parse(file: &str, text: &str) -> Result<Build, BuildErrors> {
-        let report = error::Report::default();
+        let report = error::Report::new("docs/BUILDS.md");
         let build = check::build(text, &report);
         match (report.finish(file, text), build) {
             (None, Some(build)) => Ok(build),

@@ -2,7 +2,7 @@
 //!
 //! Files write a cause or a check once for all positions of a kind; here each position has its own.
 
-use super::{Finding, Grade, Network, Prior, read};
+use super::{Finding, Grade, Network, Prior, measured::Limits, read};
 use crate::build::{Build, BuildErrors, Caution, State};
 
 /// The fault knowledge of a build.
@@ -105,6 +105,8 @@ pub struct Check {
     pub tells: Vec<(usize, Grade)>,
     /// How often it answers yes without any of them.
     pub otherwise: Grade,
+    /// The measurement that answers it, where one does.
+    pub measured: Option<Limits>,
 }
 
 impl Check {

@@ -7,7 +7,8 @@
 //! P(absent | causes) = (1 − leak) · ∏ (1 − strength), over the causes that are there.
 //!
 //! Sums go over sets of causes of up to a given size: exact for every such set and, with the size set to the number of
-//! causes, exact without condition. All of it in logarithms, so that many findings do not vanish.
+//! causes, exact without condition. The chance of a set is a product over findings, and is added up by its logarithm, so that
+//! many findings do not vanish.
 
 use std::fmt;
 
@@ -74,8 +75,6 @@ pub struct Posterior {
     pub log_evidence: f64,
     /// The chance that each cause is there, alone or with others.
     pub causes: Vec<f64>,
-    /// Every set of causes that was weighed, the empty one first, with its chance; they sum to 1.
-    pub sets: Vec<(Vec<usize>, f64)>,
 }
 
 /// Answers that cannot all be true.
@@ -110,35 +109,30 @@ impl Network {
     /// # Errors
     /// If nothing that is weighed can bring the evidence about.
     pub fn posterior(&self, evidence: &[Evidence], most: usize) -> Result<Posterior, Contradiction> {
-        let sets = self.weigh(evidence, most);
-        let largest = sets.iter().map(|(_, log)| *log).fold(f64::NEG_INFINITY, f64::max);
-        if largest == f64::NEG_INFINITY {
+        let mut sum = Sum { causes: vec![0.0; self.priors.len()], largest: f64::NEG_INFINITY, total: 0.0 };
+        self.each_set(evidence, most, |set, log| sum.add(set, log));
+        if sum.total == 0.0 {
             return Err(self.contradiction(evidence, most));
         }
-        let total: f64 = sets.iter().map(|(_, log)| (log - largest).exp()).sum();
-        let log_evidence = largest + total.ln();
-        let sets: Vec<(Vec<usize>, f64)> =
-            sets.into_iter().map(|(set, log)| (set, (log - log_evidence).exp())).collect();
-        let mut causes = vec![0.0; self.priors.len()];
-        for (set, chance) in &sets {
-            set.iter().for_each(|&cause| causes[cause] += chance);
-        }
-        Ok(Posterior { log_evidence, causes, sets })
+        sum.causes.iter_mut().for_each(|cause| *cause /= sum.total);
+        Ok(Posterior { log_evidence: sum.largest + sum.total.ln(), causes: sum.causes })
     }
 
-    /// Every set of up to `most` causes, with the logarithm of the chance of it and the evidence.
-    fn weigh(&self, evidence: &[Evidence], most: usize) -> Vec<(Vec<usize>, f64)> {
-        let mut log_absent = vec![vec![0.0; evidence.len()]; self.priors.len()];
+    /// Calls back with every set of up to `most` causes, in its order, and the logarithm of the chance of it and the evidence.
+    fn each_set(&self, evidence: &[Evidence], most: usize, visit: impl FnMut(&[usize], f64)) {
+        let n = evidence.len();
+        let mut absent = vec![1.0; self.priors.len() * n];
         for (place, known) in evidence.iter().enumerate() {
             for &(cause, strength) in &self.findings[known.finding].links {
-                log_absent[cause][place] += (-strength).ln_1p();
+                absent[cause * n + place] *= 1.0 - strength;
             }
         }
-        let leak: Vec<f64> = evidence.iter().map(|known| (-self.findings[known.finding].leak).ln_1p()).collect();
-        let none: f64 = self.priors.iter().map(|prior| (-prior).ln_1p()).sum();
-        let mut walk = Walk { network: self, evidence, log_absent, sets: Vec::new() };
-        walk.on(&mut Vec::new(), none, &leak, most);
-        walk.sets
+        let none = self.priors.iter().map(|prior| (-prior).ln_1p()).sum();
+        let log_odds = self.priors.iter().map(|prior| prior.ln() - (-prior).ln_1p()).collect();
+        // One row for each number of causes in a set; the first is that of the leaks.
+        let mut rows = vec![0.0; (most + 1) * n];
+        rows.iter_mut().zip(evidence).for_each(|(row, known)| *row = 1.0 - self.findings[known.finding].leak);
+        Walk { evidence, log_odds, absent, set: Vec::with_capacity(most), visit }.on(&mut rows, none, most);
     }
 
     /// Leaves out each answer in turn for as long as the rest still contradict each other.
@@ -146,7 +140,9 @@ impl Network {
         let mut rest = evidence.to_vec();
         for answer in evidence {
             let without: Vec<Evidence> = rest.iter().copied().filter(|other| other != answer).collect();
-            if self.weigh(&without, most).iter().all(|(_, log)| *log == f64::NEG_INFINITY) {
+            let mut is_possible = false;
+            self.each_set(&without, most, |_, log| is_possible |= f64::NEG_INFINITY < log);
+            if !is_possible {
                 rest = without;
             }
         }
@@ -154,38 +150,75 @@ impl Network {
     }
 }
 
+/// How many chances are multiplied before the logarithm is taken: none is below 1e-16 but 0, so the product keeps its digits.
+const MULTIPLIED: usize = 16;
+
 /// A walk over sets of causes, each made of an earlier one and a later cause.
-struct Walk<'a> {
-    network: &'a Network,
+struct Walk<'a, V> {
     evidence: &'a [Evidence],
-    /// What each cause adds to the logarithm of each finding's absence.
-    log_absent: Vec<Vec<f64>>,
-    sets: Vec<(Vec<usize>, f64)>,
+    /// What each cause adds to the logarithm of a set's chance.
+    log_odds: Vec<f64>,
+    /// For each cause and each finding of the evidence: the chance that the cause does not show it.
+    absent: Vec<f64>,
+    set: Vec<usize>,
+    visit: V,
 }
 
-impl Walk<'_> {
-    fn on(&mut self, set: &mut Vec<usize>, log_prior: f64, log_absent: &[f64], more: usize) {
-        let shown = self.evidence.iter().zip(log_absent).map(|(known, &log)| log_chance(log, *known));
-        self.sets.push((set.clone(), log_prior + shown.sum::<f64>()));
+impl<V: FnMut(&[usize], f64)> Walk<'_, V> {
+    /// Goes on from a set; `rows` begin with the chances that it shows none of the findings.
+    fn on(&mut self, rows: &mut [f64], log_prior: f64, more: usize) {
+        let n = self.evidence.len();
+        let (row, rest) = rows.split_at_mut(n);
+        (self.visit)(&self.set, log_prior + log_chance(self.evidence, row));
         if more == 0 {
             return;
         }
-        for cause in set.last().map_or(0, |last| last + 1)..self.network.priors.len() {
-            let prior = self.network.priors[cause];
-            if prior <= 0.0 {
+        for cause in self.set.last().map_or(0, |last| last + 1)..self.log_odds.len() {
+            let log_prior = log_prior + self.log_odds[cause];
+            if log_prior == f64::NEG_INFINITY {
                 continue;
             }
-            let log_absent: Vec<f64> = log_absent.iter().zip(&self.log_absent[cause]).map(|(a, b)| a + b).collect();
-            set.push(cause);
-            self.on(set, log_prior + prior.ln() - (-prior).ln_1p(), &log_absent, more - 1);
-            set.pop();
+            for ((next, row), absent) in rest.iter_mut().zip(&*row).zip(&self.absent[cause * n..]) {
+                *next = row * absent;
+            }
+            self.set.push(cause);
+            self.on(rest, log_prior, more - 1);
+            self.set.pop();
         }
     }
 }
 
-/// The logarithm of the chance of what is known of a finding, from that of its absence.
-fn log_chance(log_absent: f64, known: Evidence) -> f64 {
-    known.chance(-log_absent.exp_m1(), log_absent.exp()).ln()
+/// The logarithm of the chance of the evidence, from the chances that its findings are absent.
+fn log_chance(evidence: &[Evidence], absent: &[f64]) -> f64 {
+    let pieces = evidence.chunks(MULTIPLIED).zip(absent.chunks(MULTIPLIED));
+    let product = |(evidence, absent): (&[Evidence], &[f64])| -> f64 {
+        evidence.iter().zip(absent).map(|(known, absent)| known.chance(1.0 - absent, *absent)).product()
+    };
+    pieces.map(|piece| product(piece).ln()).sum()
+}
+
+/// Chances that are added up by their logarithms, each as a multiple of the largest so far.
+struct Sum {
+    causes: Vec<f64>,
+    largest: f64,
+    total: f64,
+}
+
+impl Sum {
+    fn add(&mut self, set: &[usize], log: f64) {
+        if self.largest < log {
+            let smaller = (self.largest - log).exp();
+            self.causes.iter_mut().chain([&mut self.total]).for_each(|sum| *sum *= smaller);
+            self.largest = log;
+        }
+        // Where all so far are impossible, so is this one.
+        if self.largest == f64::NEG_INFINITY {
+            return;
+        }
+        let chance = (log - self.largest).exp();
+        self.total += chance;
+        set.iter().for_each(|&cause| self.causes[cause] += chance);
+    }
 }
 
 #[cfg(test)]
@@ -259,7 +292,7 @@ mod tests {
     }
 
     #[test]
-    fn random_networks_agree_with_enumeration_and_their_sets_sum_to_one() {
+    fn random_networks_agree_with_enumeration() {
         let mut source = Random::new(7);
         for _ in 0..200 {
             let network = random(&mut source);
@@ -269,11 +302,21 @@ mod tests {
             };
             let evidence = [known(0), known(2)];
             let posterior = network.posterior(&evidence, network.priors.len()).unwrap();
-            assert!((posterior.sets.iter().map(|(_, chance)| chance).sum::<f64>() - 1.0).abs() < 1e-12);
             for (got, expected) in posterior.causes.iter().zip(by_enumeration(&network, &evidence)) {
                 assert!((got - expected).abs() < 1e-12, "{network:?}");
             }
         }
+    }
+
+    /// 200 findings of a hundredth each are a chance of 1e-400, which no number holds.
+    #[test]
+    fn many_findings_do_not_vanish() {
+        let finding = Finding { leak: 0.01, links: vec![(0, 0.0)] };
+        let network = Network { priors: vec![0.1], findings: vec![finding; 200] };
+        let evidence: Vec<Evidence> = (0..200).map(Evidence::yes).collect();
+        let posterior = network.posterior(&evidence, 1).unwrap();
+        assert!((posterior.log_evidence / (200.0 * 0.01_f64.ln()) - 1.0).abs() < 1e-12, "{posterior:?}");
+        assert!((posterior.causes[0] - 0.1).abs() < 1e-12, "{posterior:?}");
     }
 
     #[test]

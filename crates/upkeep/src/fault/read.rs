@@ -1,6 +1,10 @@
 //! From text to [`Faults`]: the file of a build, and the files that it takes from.
 
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
+
 use super::knowledge::{Cause, Check, Faults, Remedy, RemedyKind, Symptom, Work};
+use super::measured::{Limits, What};
 use super::{Grade, shipped::SHARED};
 use crate::build::check::{names, parse};
 use crate::build::error::Report;
@@ -12,30 +16,56 @@ const TOP: &[&str] = &["take", "symptom", "cause", "check"];
 const SYMPTOM: &[&str] = &["name", "aliases", "about", "leak", "stop"];
 const CAUSE: &[&str] = &["name", "at", "on", "mode", "weight", "shows", "remedy"];
 const REMEDY: &[&str] = &["task", "care", "replace", "steps", "minutes", "money", "state", "qualified", "caution"];
-const CHECK: &[&str] =
-    &["name", "at", "on", "steps", "minutes", "money", "state", "qualified", "caution", "tells", "otherwise"];
+const CHECK: &[&str] = &[
+    "name",
+    "at",
+    "on",
+    "steps",
+    "minutes",
+    "money",
+    "state",
+    "qualified",
+    "caution",
+    "tells",
+    "otherwise",
+    "measured",
+];
+const MEASURED: &[&str] = &["what", "unit", "below", "above"];
+
+/// Where the keys are told.
+const GUIDE: &str = "docs/FAULTS.md";
 
 /// The longest time of one step, min.
 const LONGEST_MIN: f64 = 24.0 * 60.0;
 
 /// Reads the file and what it takes.
 pub(super) fn faults(file: &str, text: &str, build: &Build) -> Result<Faults, BuildErrors> {
-    let report = Report::default();
+    let report = Report::new(GUIDE);
     let taken = parse(text, &report).and_then(|document| {
         let top = Section::new("a file of faults", 0..0, document.get_ref(), TOP, &report);
         let shared = SHARED.map(|(name, text)| (name, (name, text)));
-        top.get("take").map_or(Some(Vec::new()), |value| all(value.list()?.iter().map(|item| item.choice(shared))))
+        top.get("take").map_or(Some(Vec::new()), |value| {
+            let items = value.list()?;
+            let taken = all(items.iter().map(|item| item.choice(shared)))?;
+            let again = (0..taken.len()).find(|&place| taken[..place].contains(&taken[place]));
+            again.map_or(Some(()), |place| {
+                items[place].refuse(format!("\"{}\" is taken twice", taken[place].0), "take it once");
+                None
+            })?;
+            Some(taken)
+        })
     });
     // Keys of the file are looked at again with all that it takes.
     let Some(taken) = taken else { return Err(refused(report, file, text)) };
-    let mut reading =
-        Reading { build, faults: Faults { symptoms: vec![], causes: vec![], checks: vec![] }, causes: vec![] };
+    let faults = Faults { symptoms: vec![], causes: vec![], checks: vec![] };
+    let mut reading = Reading { build, faults, causes: vec![], places: BTreeMap::new() };
     let files: Vec<(&str, &str)> = taken.into_iter().chain([(file, text)]).collect();
+    let files = || files.iter().enumerate().map(|(place, &(name, text))| File { place, name, text });
     for pass in [Pass::Symptoms, Pass::Causes, Pass::Checks] {
-        for (file, text) in &files {
-            let report = Report::default();
-            reading.pass(pass, text, &report);
-            report.finish(file, text).map_or(Ok(()), Err)?;
+        for file in files() {
+            let report = Report::new(GUIDE);
+            reading.pass(pass, file, &report);
+            report.finish(file.name, file.text).map_or(Ok(()), Err)?;
         }
     }
     Ok(reading.faults)
@@ -59,11 +89,21 @@ struct Reading<'a> {
     faults: Faults,
     /// The names of all causes, also of those for which the build has no position.
     causes: Vec<String>,
+    /// The file of everything that was read and where it stands there, by its kind and title in small letters.
+    places: BTreeMap<(&'static str, String), (usize, String)>,
+}
+
+/// A file that is read.
+#[derive(Clone, Copy)]
+struct File<'a> {
+    place: usize,
+    name: &'a str,
+    text: &'a str,
 }
 
 impl<'a> Reading<'a> {
-    fn pass(&mut self, pass: Pass, text: &str, report: &Report) -> Option<()> {
-        let document = parse(text, report)?;
+    fn pass(&mut self, pass: Pass, file: File<'_>, report: &Report) -> Option<()> {
+        let document = parse(file.text, report)?;
         let top = Section::new("a file of faults", 0..0, document.get_ref(), TOP, report);
         let (key, what, keys) = match pass {
             Pass::Symptoms => ("symptom", "a symptom", SYMPTOM),
@@ -74,26 +114,44 @@ impl<'a> Reading<'a> {
         names(&sections, key);
         for section in &sections {
             match pass {
-                Pass::Symptoms => self.symptom(section),
-                Pass::Causes => self.cause(section),
-                Pass::Checks => self.check(section),
+                Pass::Symptoms => self.symptom(section, file),
+                Pass::Causes => self.cause(section, file),
+                Pass::Checks => self.check(section, file),
             };
         }
         Some(())
     }
 
-    fn symptom(&mut self, section: &Section<'_>) -> Option<()> {
+    fn symptom(&mut self, section: &Section<'_>, file: File<'_>) -> Option<()> {
         let name = section.need("name").and_then(|value| value.name());
         let aliases = section.names("aliases");
         let about = section.need("about").and_then(|value| value.prose());
         let leak = section.need("leak").and_then(|value| grade(&value));
         let stop = section.get("stop").map_or(Some(None), |value| value.prose().map(Some));
         let symptom = Symptom { name: name?, aliases: aliases?, about: about?, leak: leak?, stop: stop? };
+        self.place("symptom", &symptom.name, section, file)?;
         self.faults.symptoms.push(symptom);
         Some(())
     }
 
-    fn cause(&mut self, section: &Section<'_>) -> Option<()> {
+    /// Keeps where something stands; refuses what stood in another file before.
+    fn place(&mut self, kind: &'static str, title: &str, section: &Section<'_>, file: File<'_>) -> Option<()> {
+        let before = self.places.entry((kind, title.to_lowercase()));
+        let Entry::Occupied(before) = before else {
+            let line = file.text[..section.span.start].matches('\n').count() + 1;
+            before.or_insert((file.place, format!("{}, line {line}", file.name)));
+            return Some(());
+        };
+        let (other, stands) = before.get();
+        // Within one file names were compared before.
+        if *other != file.place {
+            let found = format!("there are two {kind}s \"{title}\", the other in {stands}");
+            section.report.add(&section.span_of("name"), found, "give each a name of its own; case does not count");
+        }
+        None
+    }
+
+    fn cause(&mut self, section: &Section<'_>, file: File<'_>) -> Option<()> {
         let name = section.need("name").and_then(|value| value.name());
         let places = self.places(section);
         let mode = section.need("mode").and_then(|value| value.name());
@@ -110,19 +168,22 @@ impl<'a> Reading<'a> {
         for position in places {
             let remedy = self.remedy(&remedy, position)?;
             let (name, at, mode) = (name.clone(), position.name.clone(), mode.clone());
-            self.faults.causes.push(Cause { name, at, mode, weight, shows: shows.clone(), remedy });
+            let cause = Cause { name, at, mode, weight, shows: shows.clone(), remedy };
+            self.place("cause", &cause.title(), section, file)?;
+            self.faults.causes.push(cause);
         }
         Some(())
     }
 
-    fn check(&mut self, section: &Section<'_>) -> Option<()> {
+    fn check(&mut self, section: &Section<'_>, file: File<'_>) -> Option<()> {
         let name = section.need("name").and_then(|value| value.name());
         let places = self.places(section);
         let otherwise = section.need("otherwise").and_then(|value| grade(&value));
         let known = self.causes.clone();
         let tells = section.need("tells").and_then(|value| grades(&value, "cause", &known));
         let work = work(section);
-        let (name, otherwise, tells, work) = (name?, otherwise?, tells?, work?);
+        let measured = measured(section);
+        let (name, otherwise, tells, work, measured) = (name?, otherwise?, tells?, work?, measured?);
         let at: Vec<Option<&'a Position>> =
             places?.map_or(vec![None], |positions| positions.into_iter().map(Some).collect());
         for at in at {
@@ -135,7 +196,8 @@ impl<'a> Reading<'a> {
             let told: Vec<(usize, Grade)> = told.collect();
             if !told.is_empty() {
                 let at = at.map(|position| position.name.clone());
-                let check = Check { name: name.clone(), at, work: work.clone(), tells: told, otherwise };
+                let check = Check { name: name.clone(), at, work: work.clone(), tells: told, otherwise, measured };
+                self.place("check", &check.title(), section, file)?;
                 self.faults.checks.push(check);
             }
         }
@@ -240,6 +302,29 @@ fn work(section: &Section<'_>) -> Option<Work> {
         return None;
     }
     Some(work)
+}
+
+/// The measurement that answers a check; `None` within where it has none.
+fn measured(check: &Section<'_>) -> Option<Option<Limits>> {
+    let Some(value) = check.get("measured") else { return Some(None) };
+    let section = value.section("a measurement", MEASURED)?;
+    let what = section.need("what").and_then(|value| value.choice(What::ALL.map(|what| (what.name(), what))));
+    let unit = section.need("unit");
+    let limit = |key| section.get(key).map_or(Some(None), |value| value.positive().map(Some));
+    let (below, above) = (limit("below"), limit("above"));
+    let (what, unit, below, above) = (what?, unit?, below?, above?);
+    unit.choice([(what.unit(), ())])?;
+    match (below, above) {
+        (None, None) => {
+            value.refuse("this measurement has no limit", "write below = a number, above = a number, or both")
+        }
+        (Some(below), Some(above)) if above <= below => {
+            let found = format!("\"below\" is {below} and \"above\" is {above}, so that every value would mean yes");
+            value.refuse(found, "of two limits \"below\" must be the smaller: yes is what lies outside");
+        }
+        _ => return Some(Some(Limits { what, below, above })),
+    }
+    None
 }
 
 /// Mains is looked at by anybody and opened by the qualified.

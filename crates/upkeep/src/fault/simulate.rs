@@ -4,11 +4,13 @@
 //! and would get the same answer to the same check. What is assumed: the network is right, one fault at a time, remedies
 //! help when they are the right ones. docs/FAULTS.md says more.
 
+use jiff::Timestamp;
+
 use super::network::{Evidence, Network};
 use super::next::{Answer, Guide, Progress, Step};
 use super::{Faults, prior};
 use crate::rounds::random::Random;
-use crate::{Build, Prices, Risk};
+use crate::{Build, Prices, Risk, Used};
 
 /// The middle share of an allowance that is used, and the spread of its logarithm. Judgement, no source: most care is done
 /// before it is due, and one task in three is late.
@@ -35,10 +37,11 @@ pub struct Means {
 /// Never for faults that were read from a file: their grades contradict no answer.
 pub fn simulate(faults: &Faults, build: &Build, prices: &Prices, count: usize, seed: u64) -> Means {
     let mut random = Random::new(seed);
-    let usual = usual(faults, build, &mut random);
+    let believed = Risk::believed();
+    let usual = usual(faults, build, &believed, &mut random);
     let mut means = Means::default();
     for _ in 0..count {
-        let network = network(faults, build, &mut random);
+        let network = network(faults, build, &believed, &mut random);
         let fault = draw(faults, &network, &mut random);
         let unknowing = Guide::new(faults, Network { priors: usual.clone(), ..network.clone() }, prices);
         let knowing = Guide::new(faults, network, prices);
@@ -63,17 +66,19 @@ impl Fault {
 }
 
 /// The network of a machine with a history that is drawn.
-fn network(faults: &Faults, build: &Build, random: &mut Random) -> Network {
-    let shares: Vec<f64> = build.tasks.iter().map(|_| MIDDLE_SHARE * (LOG_SPREAD * normal(random)).exp()).collect();
-    let risks = vec![Risk::believed(); build.tasks.len()];
-    faults.network(&prior::priors(faults, build, &shares, &risks))
+fn network(faults: &Faults, build: &Build, believed: &Risk, random: &mut Random) -> Network {
+    let now = Timestamp::UNIX_EPOCH;
+    let mut share = || MIDDLE_SHARE * (LOG_SPREAD * normal(random)).exp();
+    let used: Vec<Used> = build.tasks.iter().map(|task| prior::at_share(task, share(), now)).collect();
+    let risks = vec![believed.clone(); build.tasks.len()];
+    faults.network(&prior::priors(faults, build, &used, &risks, &[], now))
 }
 
 /// The mean prior of each cause over many histories.
-fn usual(faults: &Faults, build: &Build, random: &mut Random) -> Vec<f64> {
+fn usual(faults: &Faults, build: &Build, believed: &Risk, random: &mut Random) -> Vec<f64> {
     let mut sums = vec![0.0; faults.causes.len()];
     for _ in 0..HISTORIES {
-        let network = network(faults, build, random);
+        let network = network(faults, build, believed, random);
         sums.iter_mut().zip(network.priors).for_each(|(sum, prior)| *sum += prior / HISTORIES as f64);
     }
     sums
