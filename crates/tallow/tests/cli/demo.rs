@@ -65,12 +65,16 @@ fn the_demo_is_made_anew_only_when_asked() {
 #[test]
 fn the_same_squeal_on_two_machines_leads_to_two_first_checks_each_with_its_reason() {
     let shop = demo();
-    let firsts = ["bowline", "clove hitch", "sheet bend", "reef knot", "rolling hitch", "figure eight"].map(|machine| {
-        let begun = shop.json(&format!("fault new \"{machine}\" squeal"));
-        let likeliest = &begun["causes"][0];
-        assert!(likeliest["history"].as_str().unwrap().contains(likeliest["position"].as_str().unwrap()), "{begun:#}");
-        begun["next"]["name"].as_str().unwrap().to_owned()
-    });
+    let firsts =
+        ["bowline", "clove hitch", "sheet bend", "reef knot", "rolling hitch", "figure eight"].map(|machine| {
+            let begun = shop.json(&format!("fault new \"{machine}\" squeal"));
+            let likeliest = &begun["causes"][0];
+            assert!(
+                likeliest["history"].as_str().unwrap().contains(likeliest["position"].as_str().unwrap()),
+                "{begun:#}"
+            );
+            begun["next"]["name"].as_str().unwrap().to_owned()
+        });
     // The first two are of one build.
     assert_ne!(firsts[0], firsts[1], "{firsts:?}");
 }

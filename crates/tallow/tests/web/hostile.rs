@@ -233,11 +233,7 @@ fn a_form_that_can_not_be_read_is_told_in_a_page() {
     for (heard, status, words) in [
         (send("/sign-in", "text/plain", "name=x").to(&server), 415, "What was sent is no form."),
         (send("/shop/rates", "application/json", "{}").to(&server), 415, "What was sent is no form."),
-<<<<<<< HEAD
-        (send("/sign-in", form, vec![b'a'; 2 * 1024 * 1024]).to(&server), 413, "At most 1024 KiB are."),
-=======
         (send("/sign-in", form, vec![b'a'; 2 * 1024 * 1024]).to(&server), 413, "at most 1024 KiB are."),
->>>>>>> w3
         (send("/before", "multipart/form-data", "x").to(&server), 400, "it may not have arrived whole."),
         (send("/runs/bowline", form, "x=y").to(&server), 400, "it may not have arrived whole."),
     ] {

@@ -155,7 +155,6 @@ impl Next {
             Next::Over | Next::AskSomebody | Next::Contradiction(_) => None,
         }
     }
-
 }
 
 fn ranked(known: &Known, progress: &Progress, chances: &[f64]) -> Vec<Ranked> {

@@ -1,8 +1,8 @@
 //! `tallow measure backlash`: the lost motion of an axis.
 
 use signal::square;
-use upkeep::fault::measured::What;
 use upkeep::build::SignalWord;
+use upkeep::fault::measured::What;
 
 use super::place::Place;
 use super::report::{Figure, Report, found_by, size};

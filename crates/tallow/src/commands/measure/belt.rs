@@ -4,8 +4,8 @@ use signal::pluck::{self, Fundamental, SHORTEST_AFTER_S};
 use signal::spectrum::welch;
 use signal::wav::{self, Recording};
 use signal::{Estimate, SignalError};
-use upkeep::fault::measured::What;
 use upkeep::build::{Belt, SignalWord, TOOTHED_BELT};
+use upkeep::fault::measured::What;
 
 use super::file::Bytes;
 use super::place::Place;

@@ -1,9 +1,9 @@
 //! A measurement as an answer in a fault that is looked for.
 
 use ledger::NewEntry;
+use upkeep::Event;
 use upkeep::fault::said::{Answered, Asked};
 use upkeep::fault::{Answer, measured};
-use upkeep::Event;
 
 use super::report::Report;
 use crate::cli;

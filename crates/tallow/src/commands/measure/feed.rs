@@ -2,9 +2,9 @@
 
 use signal::Estimate;
 use signal::feed::{self, FlowTrial, Loss};
-use upkeep::fault::measured::What;
 use upkeep::Materials;
 use upkeep::build::SignalWord;
+use upkeep::fault::measured::What;
 
 use super::place::Place;
 use super::report::{Figure, Report, found_by, times, words};

@@ -2,8 +2,8 @@
 
 use signal::heat_log::{self, Changed, HeatSample, Heating, Oddity};
 use signal::{Estimate, SignalError};
-use upkeep::fault::measured::What;
 use upkeep::build::SignalWord;
+use upkeep::fault::measured::What;
 
 use super::answer;
 use super::file::Bytes;

@@ -4,8 +4,8 @@ use std::f64::consts::TAU;
 
 use signal::marks::{self, NamedPeriod, Point, Profile, Scale as PhotoScale};
 use signal::{Estimate, SignalError};
-use upkeep::fault::measured::What;
 use upkeep::build::{self, SignalWord};
+use upkeep::fault::measured::What;
 use upkeep::periods::{Line, Period, periods};
 
 use super::file::Bytes;

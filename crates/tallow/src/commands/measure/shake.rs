@@ -3,8 +3,8 @@
 use signal::resonance::{self, Acceleration, Change, Resonance, TimeUnit};
 use signal::spectrum::Density;
 use signal::{Estimate, SignalError};
-use upkeep::fault::measured::What;
 use upkeep::build::SignalWord;
+use upkeep::fault::measured::What;
 
 use super::answer;
 use super::file::Bytes;

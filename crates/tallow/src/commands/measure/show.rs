@@ -10,7 +10,12 @@ use crate::context::Context;
 use crate::out::{Align, Dress, Out, Table};
 use crate::trouble::Trouble;
 
-pub(super) fn show(context: &Context, report: &Report, kept: Option<&Recorded>, told: &[String]) -> Result<(), Trouble> {
+pub(super) fn show(
+    context: &Context,
+    report: &Report,
+    kept: Option<&Recorded>,
+    told: &[String],
+) -> Result<(), Trouble> {
     if context.json {
         return context.out.json(&shape(report, kept, told));
     }

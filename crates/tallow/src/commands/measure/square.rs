@@ -1,8 +1,8 @@
 //! `tallow measure square`: how far two axes are from square.
 
 use signal::{Estimate, SignalError, square};
-use upkeep::fault::measured::What;
 use upkeep::build::SignalWord;
+use upkeep::fault::measured::What;
 
 use super::place::Place;
 use super::report::{Figure, Report, found_by, size, words};
