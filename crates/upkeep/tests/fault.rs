@@ -97,7 +97,7 @@ fn a_cause_that_a_task_mends_follows_that_task_and_no_other_at_its_position() {
 #[test]
 fn a_part_of_known_life_is_judged_by_its_age_where_only_a_new_one_helps() {
     let (_, build, faults) = all().swap_remove(0);
-    let day = |days| Timestamp::UNIX_EPOCH + SignedDuration::from_hours(24 * days);
+    let day = |days: i64| Timestamp::UNIX_EPOCH + SignedDuration::from_hours(24 * days);
     let used: Vec<Used> = build.tasks.iter().map(|task| prior::at_share(task, 0.5, day(0))).collect();
     let risks = vec![Risk::believed(); build.tasks.len()];
     let part = |per_day| [Part { at: "idlers".to_owned(), since: Some(day(0)), per_day }];
