@@ -14,6 +14,7 @@
 //! taken to stand at half an allowance. Judgement, no source.
 
 use std::fmt;
+use std::sync::LazyLock;
 
 use jiff::{Timestamp, ZonedDateTime};
 use motion::Quantity;
@@ -26,6 +27,9 @@ use crate::{Care, LimitUsed, MachineState, Materials, Risk, Since, SinceWhat, Us
 
 /// The share of an allowance at which a position stands that no task cares for. Judgement, no source.
 const UNCARED_SHARE: f64 = 0.5;
+
+/// The failures expected at a position that no task cares for; kept, since the belief takes a while to work out.
+static UNCARED: LazyLock<f64> = LazyLock::new(|| Risk::believed().by(UNCARED_SHARE));
 
 /// Over so many days to come a part's hazard is taken, days.
 const HAZARD_OVER: f64 = 28.0;
@@ -217,7 +221,7 @@ impl Standing<'_> {
         let expected = match (mending, per_day) {
             (Some(task), _) => since_done(task),
             (None, Some(per_day)) => per_day * self.days_since_care(&tasks),
-            (None, None) if tasks.is_empty() => Risk::believed().by(UNCARED_SHARE),
+            (None, None) if tasks.is_empty() => *UNCARED,
             (None, None) => tasks.iter().map(|&task| since_done(task)).sum::<f64>() / tasks.len() as f64,
         };
         let worst = || {

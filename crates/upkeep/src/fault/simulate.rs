@@ -8,7 +8,7 @@ use jiff::Timestamp;
 
 use super::network::{Evidence, Network};
 use super::next::{Answer, Guide, Progress, Step};
-use super::{Faults, prior};
+use super::{Faults, Grade, prior};
 use crate::rounds::random::Random;
 use crate::{Build, Prices, Risk, Used};
 
@@ -131,15 +131,18 @@ fn guided(guide: &Guide<'_>, faults: &Faults, fault: &Fault) -> f64 {
     cost
 }
 
-/// The cost by a list: everything that shows a symptom told, quickest first; where a check tells it and is quicker than its
-/// remedy, the check comes first, and the remedy only after a yes. What was passed over so is done in the end.
+/// The cost by a list: everything that shows a symptom told, quickest first; where a check nearly always tells it and is quicker
+/// than its remedy, the check comes first, and the remedy only after a yes. What was passed over so is done in the end.
 fn checklist(faults: &Faults, guide: &Guide<'_>, fault: &Fault) -> f64 {
     let told = fault.told(faults);
     let shows =
         |cause: &usize| faults.causes[*cause].shows.iter().any(|(symptom, _)| told.contains(&Evidence::yes(*symptom)));
     let check_of = |remedy: usize| {
         let tells = |check: &usize| {
-            faults.checks[*check].tells.iter().any(|(cause, _)| guide.remedies[remedy].mends.contains(cause))
+            let told = |(cause, grade): &(usize, Grade)| {
+                *grade == Grade::NearlyAlways && guide.remedies[remedy].mends.contains(cause)
+            };
+            faults.checks[*check].tells.iter().any(told)
         };
         let cheapest = (0..faults.checks.len())
             .filter(tells)
