@@ -95,6 +95,16 @@ pub enum SignalError {
         /// How long it must be, in s.
         needed_s: f64,
     },
+    /// A log pauses.
+    #[error(
+        "nothing is logged between {from_s} s and {to_s} s, far longer than its other steps; log again without a pause"
+    )]
+    Pause {
+        /// The last time before the pause, in s.
+        from_s: f64,
+        /// The first time after it, in s.
+        to_s: f64,
+    },
     /// No tone stands out.
     #[error(
         "no clear tone is heard after {onset_s:.2} s; pluck the middle of the span harder, hold the microphone nearer, \

@@ -199,24 +199,49 @@ pub struct Match {
 /// # Errors
 /// If the spacing or a period (mm) is not positive, or the tolerance is negative.
 pub fn matches(spacing_mm: Estimate, periods: &[NamedPeriod], tolerance: f64) -> Result<Vec<Match>, SignalError> {
-    positive("the spacing (mm)", spacing_mm.value)?;
     let mut found = Vec::new();
     for period in periods {
-        positive("a named period (mm)", period.period_mm)?;
-        for harmonic in 1..=period.harmonics {
-            let expected = period.period_mm / f64::from(harmonic);
-            let off = spacing_mm.less(&Estimate::new(expected, tolerance * expected)?);
-            if !off.beyond_doubt() {
-                let off = if 0.0 < off.uncertainty { off.value / off.uncertainty } else { 0.0 };
-                found.push(Match { name: period.name.clone(), harmonic, off_in_standard_uncertainties: off });
-            }
-        }
+        let each = harmonics(spacing_mm, period, tolerance)?;
+        found.extend(each.into_iter().filter(|(_, off)| !off.beyond_doubt()).map(|(harmonic, _)| harmonic));
     }
-    found.sort_by(|a, b| {
-        let (a_off, b_off) = (a.off_in_standard_uncertainties.abs(), b.off_in_standard_uncertainties.abs());
-        a_off.total_cmp(&b_off).then(a.harmonic.cmp(&b.harmonic))
-    });
+    found.sort_by(nearer);
     Ok(found)
+}
+
+/// How far a spacing is off each named period, or the harmonic of it that is nearest; in the periods' order.
+///
+/// # Errors
+/// As [`matches`].
+pub fn misfits(spacing_mm: Estimate, periods: &[NamedPeriod], tolerance: f64) -> Result<Vec<Match>, SignalError> {
+    let mut found = Vec::with_capacity(periods.len());
+    for period in periods {
+        let each = harmonics(spacing_mm, period, tolerance)?;
+        found.extend(each.into_iter().map(|(harmonic, _)| harmonic).min_by(nearer));
+    }
+    Ok(found)
+}
+
+/// How far a spacing is off each harmonic of a period, in standard uncertainties and in mm.
+fn harmonics(
+    spacing_mm: Estimate,
+    period: &NamedPeriod,
+    tolerance: f64,
+) -> Result<Vec<(Match, Estimate)>, SignalError> {
+    positive("the spacing (mm)", spacing_mm.value)?;
+    positive("a named period (mm)", period.period_mm)?;
+    let of = |harmonic: u32| {
+        let expected = period.period_mm / f64::from(harmonic);
+        let off_mm = spacing_mm.less(&Estimate::new(expected, tolerance * expected)?);
+        let off = if 0.0 < off_mm.uncertainty { off_mm.value / off_mm.uncertainty } else { 0.0 };
+        Ok((Match { name: period.name.clone(), harmonic, off_in_standard_uncertainties: off }, off_mm))
+    };
+    (1..=period.harmonics).map(of).collect()
+}
+
+/// The nearest first, and of equals the lower harmonic first.
+fn nearer(one: &Match, other: &Match) -> std::cmp::Ordering {
+    let off = |found: &Match| found.off_in_standard_uncertainties.abs();
+    off(one).total_cmp(&off(other)).then(one.harmonic.cmp(&other.harmonic))
 }
 
 #[cfg(test)]
@@ -279,6 +304,12 @@ mod tests {
         let found = matches(Estimate::new(2.01, 0.01).unwrap(), &periods, 0.001).unwrap();
         let named: Vec<(&str, u32)> = found.iter().map(|found| (found.name.as_str(), found.harmonic)).collect();
         assert_eq!(named, [("belt tooth", 1), ("screw", 4)]);
+        // Each period has its nearest harmonic, however far: (2.01 − 40)/√(0.01² + 0.04²) of the pulley's only one.
+        let all = misfits(Estimate::new(2.01, 0.01).unwrap(), &periods, 0.001).unwrap();
+        let harmonics: Vec<u32> = all.iter().map(|found| found.harmonic).collect();
+        assert_eq!(harmonics, [1, 4, 1]);
+        let pulley = all[2].off_in_standard_uncertainties;
+        assert!((pulley + 37.99 / 0.01_f64.hypot(0.04)).abs() < 1e-9, "{pulley}");
     }
 
     proptest! {

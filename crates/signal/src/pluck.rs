@@ -383,6 +383,26 @@ pub fn tension(frequency_hz: Estimate, span_mm: Estimate, mass_g_per_m: Estimate
     ))
 }
 
+/// By how much the first of two belts is tighter than the second, as a share of their mean tension; positive where it is.
+///
+/// Both spans have the same length and mass per length, which need not be known.
+///
+/// # Formula
+/// 2(T₁ − T₂)/(T₁ + T₂) = 2(f₁² − f₂²)/(f₁² + f₂²) by [`tension`]'s T ∝ f²; ∂/∂f₁ = 8f₁f₂²/(f₁² + f₂²)².
+///
+/// # Errors
+/// If a frequency (Hz) is not positive.
+pub fn tension_mismatch(first_hz: Estimate, second_hz: Estimate) -> Result<Estimate, SignalError> {
+    let first = positive("the frequency (Hz)", first_hz.value)?;
+    let second = positive("the frequency (Hz)", second_hz.value)?;
+    let sum = first * first + second * second;
+    let slope = 8.0 * first * second / (sum * sum);
+    Ok(propagate(
+        2.0 * (first * first - second * second) / sum,
+        &[(slope * second, first_hz), (-slope * first, second_hz)],
+    ))
+}
+
 /// By how much the first of two belts is tighter, in N; [`Estimate::beyond_doubt`] of it tells whether they differ.
 ///
 /// Both spans have the same length (mm) and mass per length (g/m), so that an error of these can't make a difference where

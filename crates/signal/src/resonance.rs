@@ -8,6 +8,9 @@ use crate::{Estimate, SignalError, table};
 const STEP_TOLERANCE: f64 = 0.2;
 /// How many times the middle density a resonance stands out (judgement).
 const CLEAR: f64 = 10.0;
+/// How many times deeper than a peak the density lies on both sides before it rises above the peak again (judgement): flanks of a
+/// higher peak ripple by chance, twice up and down where the spectrum is the mean of few segments.
+const VALLEY: f64 = 4.0;
 /// Peaks of two logs within this share of each other may be the same one (judgement).
 const SAME: f64 = 0.2;
 
@@ -150,7 +153,7 @@ pub fn resonances(spectrum: &Density) -> Vec<Resonance> {
     let effective = spectrum.effective_segments().max(1.0);
     let step = spectrum.step_hz;
     let mut found: Vec<Resonance> = Vec::new();
-    for peak in spectrum.peaks(CLEAR) {
+    for peak in spectrum.peaks(CLEAR).into_iter().filter(|peak| stands_free(&spectrum.density, peak.bin)) {
         let width = half_power_width(&spectrum.density, peak.bin).map(|bins| bins * step);
         // Ripples on the flank of a higher peak are not resonances of their own.
         let flank = 4.0 * step;
@@ -172,6 +175,14 @@ pub fn resonances(spectrum: &Density) -> Vec<Resonance> {
         });
     }
     found
+}
+
+/// Whether the density falls far below that at `peak` on both sides before it rises above it.
+fn stands_free(density: &[f64], peak: usize) -> bool {
+    let height = density[peak];
+    let is_decided = |value: &&f64| **value * VALLEY < height || height < **value;
+    let falls = |decided: Option<&f64>| decided.is_none_or(|value| *value < height);
+    falls(density[..peak].iter().rev().find(is_decided)) && falls(density[peak + 1..].iter().find(is_decided))
 }
 
 /// The distance, in bins, of the two points where the density is half of that at `peak`, by straight lines between bins.
@@ -262,6 +273,20 @@ mod tests {
         assert!((highest.frequency_hz.value - 55.0).abs() < 3.0 * highest.frequency_hz.uncertainty, "{highest:?}");
         let damping = highest.damping_ratio.unwrap();
         assert!((damping.value - 0.05).abs() < 4.0 * damping.uncertainty.max(0.002), "{damping:?}");
+    }
+
+    #[test]
+    fn ripples_on_the_flanks_of_a_resonance_are_none_of_their_own() {
+        let density = spectrum(&shaken(55.0, 0.05, 1000.0, 20_000), 1000.0, 0.5).unwrap();
+        let found = resonances(&density);
+        assert_eq!(found.len(), 1, "{found:?}");
+        // Two that stand apart are two.
+        let both = [shaken(55.0, 0.03, 1000.0, 20_000), shaken(90.0, 0.02, 1000.0, 20_000)];
+        let sum: Vec<f64> = both[0].iter().zip(&both[1]).map(|(a, b)| a + b).collect();
+        let mut found: Vec<f64> =
+            resonances(&spectrum(&sum, 1000.0, 0.5).unwrap()).iter().map(|r| r.frequency_hz.value).collect();
+        found.sort_by(f64::total_cmp);
+        assert!(matches!(found[..], [a, b] if (a - 55.0).abs() < 1.5 && (b - 90.0).abs() < 1.5), "{found:?}");
     }
 
     #[test]

@@ -48,19 +48,21 @@ pub fn read(bytes: &[u8], shortest_s: f64) -> Result<Recording, SignalError> {
     let (coding, sound) = chunks(bytes)?;
     let width = usize::from(coding.bits / 8);
     let rate_hz = coding.rate_hz;
-    let frames: Vec<Vec<f64>> = sound
+    // Channels one after another within each frame, as they are in the file.
+    let values: Vec<f64> = sound
         .chunks_exact(width * coding.channels)
-        .map(|frame| frame.chunks_exact(width).map(|bytes| sample(coding, bytes)).collect())
+        .flat_map(|frame| frame.chunks_exact(width).map(|bytes| sample(coding, bytes)))
         .collect();
-    if frames.iter().flatten().any(|value| !value.is_finite()) {
+    if values.iter().any(|value| !value.is_finite()) {
         return Err(SignalError::NotFinite { what: "a sample of the recording", got: f64::NAN });
     }
-    let got_s = frames.len() as f64 / rate_hz;
-    if got_s < shortest_s || frames.is_empty() {
+    let got_s = (values.len() / coding.channels) as f64 / rate_hz;
+    if got_s < shortest_s || values.is_empty() {
         return Err(SignalError::TooShort { what: "recording", got_s, needed_s: shortest_s.max(1.0 / rate_hz) });
     }
-    refuse_clipped(&frames, coding)?;
-    let samples: Vec<f64> = frames.iter().map(|frame| frame.iter().sum::<f64>() / frame.len() as f64).collect();
+    refuse_clipped(&values, coding)?;
+    let mean = |frame: &[f64]| frame.iter().sum::<f64>() / frame.len() as f64;
+    let samples: Vec<f64> = values.chunks_exact(coding.channels).map(mean).collect();
     let first = samples[0];
     // Less than one step of 16 bits up and down is no sound.
     if samples.iter().all(|value| (value - first).abs() < 1.0 / 65536.0) {
@@ -134,12 +136,12 @@ fn sample(coding: Coding, bytes: &[u8]) -> f64 {
     }
 }
 
-fn refuse_clipped(frames: &[Vec<f64>], coding: Coding) -> Result<(), SignalError> {
+fn refuse_clipped(values: &[f64], coding: Coding) -> Result<(), SignalError> {
     let mut clipped = 0;
     let mut first = None;
     for channel in 0..coding.channels {
         let mut run = 0;
-        for (i, frame) in frames.iter().enumerate() {
+        for (i, frame) in values.chunks_exact(coding.channels).enumerate() {
             run = if FULL_SCALE <= frame[channel].abs() { run + 1 } else { 0 };
             if run == CLIPPED_RUN {
                 clipped += CLIPPED_RUN;

@@ -121,3 +121,16 @@ fn a_recording_that_ends_with_the_pluck_is_too_short() {
     let found = pluck::fundamental(&recording);
     assert!(matches!(found, Err(SignalError::TooShort { .. })), "{found:?}");
 }
+
+#[test]
+fn belts_differ_by_the_squares_of_their_tones() {
+    let tone = |value| signal::Estimate::new(value, 0.1).unwrap();
+    let found = pluck::tension_mismatch(tone(110.0), tone(100.0)).unwrap();
+    // By hand: 2(110² − 100²)/(110² + 100²).
+    assert!((found.value - 4200.0 / 22_100.0).abs() < 1e-12, "{found:?}");
+    // The uncertainty is what moving each tone by its own does (GUM 5.1.2, note 2).
+    let share = |first: f64, second: f64| 2.0 * (first * first - second * second) / (first * first + second * second);
+    let moved = (share(110.1, 100.0) - found.value).hypot(share(110.0, 100.1) - found.value);
+    assert!((found.uncertainty - moved).abs() < 0.005 * moved, "{found:?} {moved}");
+    assert!(found.beyond_doubt() && !pluck::tension_mismatch(tone(100.1), tone(100.0)).unwrap().beyond_doubt());
+}

@@ -3,6 +3,7 @@
 mod before;
 mod fault;
 mod life;
+mod measure;
 mod money;
 mod people;
 mod rhythm;
@@ -20,6 +21,10 @@ pub(crate) use self::fault::{
 pub(crate) use self::life::{
     Edition, Life, LifeBearing, LifeBelieve, LifeDrift, LifeFit, LifeHidden, LifeLaw, LifeLook, LifeMtbf, LifeRemain,
     LifeReplace, LifeTable, LinearPer, Model, StoppedAt,
+};
+pub(crate) use self::measure::{
+    AT_BELTS, AT_GAUGE, AT_HEATER, AT_NOZZLE, AT_SHAKING, Along, Measure, MeasureBacklash, MeasureBelt, MeasureFeed,
+    MeasureHeat, MeasureMarks, MeasurePair, MeasureShake, MeasureSquare, TimeUnit, Whose,
 };
 pub(crate) use self::money::Money;
 pub(crate) use self::people::{
@@ -165,6 +170,9 @@ Examples:
     /// Record a measured condition
     #[command(after_help = "Example:\n  tallow reading \"belt a\" \"belt frequency\" \"110 Hz\" --on bowline")]
     Reading(Reading),
+    /// What a recording, a photo, a log or a few figures tell of a machine, with how far to trust it
+    #[command(subcommand)]
+    Measure(Measure),
     /// Record what the machine's own hour meter shows; use that was not booked is estimated
     #[command(after_help = "Example:\n  tallow hour-meter 1520.5 --on bowline")]
     HourMeter(HourMeter),

@@ -21,6 +21,10 @@ pub(crate) const MOST_OF_A_TABLE: usize = 64 * 1024;
 /// The most that is read of a build that somebody sent, bytes as unpacked. Those that come with tallow have 60 KiB.
 pub(crate) const MOST_OF_A_BUILD: usize = 512 * 1024;
 
+/// The most that is read of a recording, photo or log that somebody sent, bytes as unpacked: two minutes of sound, or ten of
+/// accelerations a thousand times a second.
+pub(crate) const MOST_OF_A_RECORDING: usize = 16 * 1024 * 1024;
+
 /// Where a print file comes from.
 #[derive(Clone, Debug)]
 pub(crate) enum Source {

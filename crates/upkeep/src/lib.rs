@@ -21,6 +21,7 @@ pub mod measure;
 mod meter;
 pub mod moves;
 mod nearest;
+pub mod periods;
 pub mod prices;
 pub mod rates;
 pub mod replay;

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use motion::{Corner, Kinematics, Quantity};
 use proptest::prelude::*;
 use upkeep::build::{
-    Access, Allowance, Caution, Heat, LONGEST_TOUCH_C, Outside, Position, SignalWord, State, Task, Work, shipped,
+    Access, Allowance, Belt, Caution, Heat, LONGEST_TOUCH_C, Outside, Position, SignalWord, State, Task, Work, shipped,
 };
 use upkeep::material::Materials;
 use upkeep::rules::refusal;
@@ -231,6 +231,8 @@ fn at(kind: &str) -> Position {
         along: None,
         tool: None,
         life: None,
+        belt: Belt::default(),
+        idler: None,
         never: kind.never.clone(),
     }
 }

@@ -17,6 +17,7 @@ mod limit;
 pub(crate) mod lives;
 pub(crate) mod machine;
 mod material;
+pub(crate) mod measure;
 mod meter;
 pub(crate) mod money;
 mod moves;
@@ -68,6 +69,7 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Failure(args) => record::failure(context, args).await,
         Command::Skip(args) => skip::skip(context, args).await,
         Command::Reading(args) => record::reading(context, args).await,
+        Command::Measure(args) => measure::measure(context, args).await,
         Command::HourMeter(args) => record::hour_meter(context, args).await,
         Command::Lives(args) => lives::lives(context, args).await,
         Command::Life(args) => life::life(context, args),

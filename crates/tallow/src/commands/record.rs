@@ -67,20 +67,54 @@ pub(crate) async fn failure(context: &Context, args: &cli::Failure) -> Result<()
 }
 
 pub(crate) async fn reading(context: &Context, args: &cli::Reading) -> Result<(), Trouble> {
-    let scene = Scene::open(context, &args.occasion).await?;
-    let position = &scene.machine.position(&args.position)?.name;
-    let what = worded(&args.what, "what was measured", "\"belt frequency\"")?;
-    let (event, words) = readings::event(&scene.ledger, &scene.machine, position, &what, &args.value, args.new).await?;
+    let cli::Reading { position, what, value, new, occasion } = args;
+    let recorded = record_reading(context, occasion, position, what, value, *new).await?;
+    if context.json {
+        return context.out.json(&recorded.shape());
+    }
+    context.out.line(format!("entry {}: {}", recorded.entry, recorded.said))?;
+    recorded.outside_words.as_ref().map_or(Ok(()), |words| context.out.prose("", words))
+}
+
+/// A reading that was recorded.
+pub(crate) struct Recorded {
+    pub(crate) entry: EntryId,
+    at: Timestamp,
+    /// What was recorded, in words.
+    pub(crate) said: String,
+    outside: Option<Value>,
+    /// What is wrong with it, where it is outside of its limits.
+    pub(crate) outside_words: Option<String>,
+}
+
+impl Recorded {
+    pub(crate) fn shape(&self) -> Value {
+        let outside: Vec<&Value> = self.outside.iter().collect();
+        json!({ "entry": self.entry.0, "at": self.at.to_string(), "said": self.said, "outside": outside })
+    }
+}
+
+/// Records a reading at a machine's position.
+///
+/// # Errors
+/// A machine or position that there is not, words or a value that say nothing, and what [`readings::event`] refuses.
+pub(crate) async fn record_reading(
+    context: &Context,
+    occasion: &Occasion,
+    position: &str,
+    what: &str,
+    value: &str,
+    is_new: bool,
+) -> Result<Recorded, Trouble> {
+    let scene = Scene::open(context, occasion).await?;
+    let position = &scene.machine.position(position)?.name;
+    let what = worded(what, "what was measured", "\"belt frequency\"")?;
+    let (event, words) = readings::event(&scene.ledger, &scene.machine, position, &what, value, is_new).await?;
     let found = Found::in_event(&scene.machine, &event);
     let said = format!("{position} on {}: {words}, {}", scene.name(), when::spoken(&scene.at));
-    let at = scene.at.timestamp();
+    let (outside, outside_words) = (found.as_ref().map(Found::shape), found.as_ref().map(Found::words));
     let entry = scene.append(context, event).await?;
-    if context.json {
-        let outside: Vec<Value> = found.iter().map(Found::shape).collect();
-        return context.out.json(&json!({ "entry": entry.0, "at": at.to_string(), "said": said, "outside": outside }));
-    }
-    say_recorded(context, entry, at, &said)?;
-    found.map_or(Ok(()), |found| context.out.prose("", &found.words()))
+    Ok(Recorded { entry, at: scene.at.timestamp(), said, outside, outside_words })
 }
 
 pub(crate) async fn hour_meter(context: &Context, args: &cli::HourMeter) -> Result<(), Trouble> {

@@ -12,6 +12,7 @@ mod facts;
 mod hours;
 mod laws;
 mod lives;
+mod measure;
 mod metering;
 mod money;
 mod moves;

@@ -176,10 +176,12 @@ mod tests {
             "replace nozzle --on bowline --because worn",
             "failure nozzle \"prints too thin\" --on bowline --found",
             "reading \"x rods\" play \"0.15 mm\" --on bowline",
+            "measure marks --positions 0,8.01,16,24.01",
+            "measure marks --positions 0,8.01,16,24.01 --machine bowline --along z --at \"z screws\" --keep",
             "hour-meter 10 --on bowline --when \"5 Nov\"",
             "hour-meter 90 --on bowline --when \"12 Nov\"",
             "run --on bowline --hours 20 --material PLA --when \"15 Nov 8:00\" --label twice",
-            "correct 13 --withdraw",
+            "correct 14 --withdraw",
             "limit \"wipe the x rods\" --every \"340 km\" --reason \"clean here\"",
             "age bowline nozzle \"3 spools\"",
             "age bowline \"8 months\"",
@@ -257,7 +259,21 @@ mod tests {
                         G1 X20 E1\nG1 Xten\nG4 S1\n";
 
     /// Keys that only long records, very large files or plans print; other tests meet them.
-    const ELSEWHERE: [&str; 19] = [
+    const ELSEWHERE: [&str; 33] = [
+        "measure marks: others.[].what",
+        "measure marks: others.[].at",
+        "measure marks: others.[].value",
+        "measure marks: others.[].uncertainty",
+        "measure marks: others.[].unit",
+        "measure marks: kept.outside.[].position",
+        "measure marks: kept.outside.[].what",
+        "measure marks: kept.outside.[].value",
+        "measure marks: kept.outside.[].unit",
+        "measure marks: kept.outside.[].is",
+        "measure marks: kept.outside.[].limit",
+        "measure marks: kept.outside.[].by",
+        "measure marks: kept.outside.[].source",
+        "measure marks: kept.outside.[].task",
         "rhythm: machines.[].habit",
         "steps: if_needed.[].amount",
         "steps: if_needed.[].unit",

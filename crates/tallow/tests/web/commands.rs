@@ -240,12 +240,20 @@ const PLANS: [&str; 15] = [
 ];
 const OWNS: [&str; 6] = ["person", "person remove", "person set", "token", "token new", "token revoke"];
 /// What records happened.
-const RECORDS: [&str; 15] = [
+const RECORDS: [&str; 23] = [
     "age",
     "correct",
     "done",
     "failure",
     "hour-meter",
+    "measure backlash",
+    "measure belt",
+    "measure feed",
+    "measure heat",
+    "measure marks",
+    "measure pair",
+    "measure shake",
+    "measure square",
     "queue",
     "reading",
     "replace",
@@ -326,4 +334,66 @@ fn what_is_malformed_is_a_problem_too() {
     }
     refused(&send("/api/done", "application/json", vec![b' '; 2 * 1024 * 1024]).to(&server), 413, "1024 KiB");
     refused(&send("/api/life/fit", "text/csv", vec![b'1'; 200 * 1024]).to(&server), 413, "64 KiB");
+}
+
+/// Half a second of quiet and a decaying tone of 90 Hz with its octave, as a WAV file of 16 bits.
+fn plucked() -> Vec<u8> {
+    let (rate, turn) = (16_000_u32, std::f64::consts::TAU * 90.0);
+    let mut dust: u64 = 5;
+    let samples = (0..28_000_u32).map(|i| {
+        dust = dust.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+        let noise = (dust >> 11) as f64 / (1_u64 << 53) as f64 - 0.5;
+        let since = f64::from(i) / f64::from(rate) - 0.5;
+        let tone = (turn * since).sin() + 0.5 * (2.0 * turn * since).sin();
+        let string = if since < 0.0 { 0.0 } else { tone * (-4.0 * since).exp() };
+        ((0.2 * string + 0.004 * noise) * 32767.0) as i16
+    });
+    let data: Vec<u8> = samples.flat_map(i16::to_le_bytes).collect();
+    let mut bytes = b"RIFF".to_vec();
+    bytes.extend((36 + data.len() as u32).to_le_bytes());
+    bytes.extend(b"WAVEfmt \x10\0\0\0\x01\0\x01\0");
+    bytes.extend(rate.to_le_bytes());
+    bytes.extend((2 * rate).to_le_bytes());
+    bytes.extend(b"\x02\0\x10\0data");
+    bytes.extend((data.len() as u32).to_le_bytes());
+    bytes.extend(data);
+    bytes
+}
+
+#[test]
+fn a_recording_is_sent_measured_drawn_and_kept() {
+    let shop = Shop::demo();
+    let server = shop.serve();
+    let place = shop.place().with_file_name("a.wav");
+    std::fs::write(&place, plucked()).expect("the recording is written");
+    let by_line =
+        printed(&shop, &["measure", "belt", place.to_str().expect("UTF-8"), "--span", "420 mm", "--mass", "8.5 g/m"]);
+    let address = "/api/measure/belt?span=420%20mm&mass=8.5%20g/m";
+    let heard = send(address, "application/octet-stream", plucked()).to(&server);
+    assert_eq!(heard.status, 200, "{}", heard.body);
+    assert_eq!(of(&heard), by_line);
+    let drawn = send(address, "application/octet-stream", plucked()).with("accept", "image/svg+xml").to(&server);
+    assert_eq!(drawn.header("content-type"), Some("image/svg+xml; charset=utf-8"));
+    assert!(drawn.body.starts_with("<svg"), "{}", drawn.body);
+    let kept = send(&format!("{address}&machine=bowline&keep=true"), "application/octet-stream", plucked()).to(&server);
+    assert_eq!(kept.status, 200, "{}", kept.body);
+    let newest = printed(&shop, &["history", "bowline", "--most", "1"]);
+    assert_eq!(
+        (&newest[0]["entry"], &newest[0]["event"]["what"]),
+        (&of(&kept)["kept"]["entry"], &"belt tension".into())
+    );
+    let marks = json!({ "positions": [0, 2.01, 4, 6, 8.01], "machine": "bowline", "along": "x" });
+    assert_eq!(recorded(&server, "/api/measure/marks", &marks)["fits"][0]["what"], "belt tooth");
+    let square = json!({ "diagonals": [141.2, 141.6], "side": 100 });
+    assert_eq!(
+        recorded(&server, "/api/measure/square", &square),
+        printed(&shop, &["measure", "square", "--diagonals", "141.2,141.6", "--side", "100"])
+    );
+    // What names a file is no parameter, and what is no recording is a problem.
+    for name in ["file", "against", "svg", "before"] {
+        let heard = send(&format!("{address}&{name}=/etc/passwd"), "application/octet-stream", plucked()).to(&server);
+        refused(&heard, 422, "no parameter");
+    }
+    refused(&send("/api/measure/belt", "application/octet-stream", "noise").to(&server), 422, "not a WAV recording");
+    refused(&send("/api/measure/heat", "text/csv", vec![b'1'; 17 * 1024 * 1024]).to(&server), 413, "16384 KiB");
 }

@@ -63,6 +63,7 @@ fn document_of(document: &serde_spanned::Spanned<DeTable<'_>>, report: &Report) 
         about: about?,
         machine: motion.machine,
         travel: motion.travel,
+        belt_pitch_mm: motion.belt_pitch,
         fans: motion.fans,
         expected: expected?,
         visit_minutes: visit_minutes?,

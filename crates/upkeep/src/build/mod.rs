@@ -1,6 +1,7 @@
 //! Builds: the description of a machine type, as a text file in TOML.
 
 mod access;
+mod belt;
 pub(crate) mod check;
 pub(crate) mod error;
 mod expected;
@@ -22,6 +23,7 @@ mod work;
 use ::motion::{Machine, Quantity, Tool};
 
 pub use access::Access;
+pub use belt::{BallBearing, Belt, Idler, SEALED_IDLER, TOOTHED_BELT};
 pub(crate) use error::is_unusual;
 pub use error::{BuildError, BuildErrors};
 pub use heat::{Heat, LONGEST_TOUCH_C};
@@ -45,6 +47,8 @@ pub struct Build {
     pub machine: Machine,
     /// Usable travel per axis X, Y, Z, mm.
     pub travel: [f64; 3],
+    /// The distance of the belts' teeth, mm.
+    pub belt_pitch_mm: f64,
     /// What each fan index cools, in index order.
     pub fans: Vec<String>,
     /// What a shop expects of the machine before it has records.
@@ -118,6 +122,10 @@ pub struct Position {
     pub tool: Option<Tool>,
     /// How long its part is believed to last before a shop has records; `None` where nobody says.
     pub life: Option<BelievedLife>,
+    /// What is known of a toothed belt; nothing of any other part.
+    pub belt: Belt,
+    /// How an idler turns, where the build says so.
+    pub idler: Option<Idler>,
     /// Substances that must never touch it, those of its kind included.
     pub never: Vec<Ban>,
 }

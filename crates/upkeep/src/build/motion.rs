@@ -8,6 +8,7 @@ use super::raw::{Section, Value, all};
 pub(super) struct Motion {
     pub(super) machine: Machine,
     pub(super) travel: [f64; 3],
+    pub(super) belt_pitch: f64,
     pub(super) fans: Vec<String>,
 }
 
@@ -48,9 +49,9 @@ pub(super) fn read(section: &Section<'_>) -> Option<Motion> {
     let drive = drive(section);
     let hot_nozzle = section.get("hot_nozzle_c").map_or(Some(HOT_NOZZLE_C), |value| value.positive());
     let fans = fans(section);
-    let machine =
-        Machine { kinematics: kinematics?, limits: limits?, corner: corner?, drive: drive?, hot_nozzle: hot_nozzle? };
-    Some(Motion { machine, travel: travel?, fans: fans? })
+    let (belt_pitch, drive) = drive?;
+    let machine = Machine { kinematics: kinematics?, limits: limits?, corner: corner?, drive, hot_nozzle: hot_nozzle? };
+    Some(Motion { machine, travel: travel?, belt_pitch, fans: fans? })
 }
 
 /// Which of the three kinematics.
@@ -132,7 +133,8 @@ fn acceleration(value: &Value<'_>) -> Option<[f64; 3]> {
     Some([print?, retract?, travel?])
 }
 
-fn drive(section: &Section<'_>) -> Option<Drive> {
+/// The pitch of the belts, mm, and what the meter makes of it.
+fn drive(section: &Section<'_>) -> Option<(f64, Drive)> {
     let pitch = section.need("belt_pitch_mm").and_then(|value| value.positive());
     let teeth = section.need("pulley_teeth").and_then(|value| value.whole(1, 1000));
     let extruder_per_turn = section.need("extruder_mm_per_turn").and_then(|value| value.positive());
@@ -141,12 +143,14 @@ fn drive(section: &Section<'_>) -> Option<Drive> {
         Some(value) => Some(value.positive()?),
         None => None,
     };
-    Some(Drive {
-        belt_per_turn: pitch? * f64::from(teeth?),
+    let pitch = pitch?;
+    let drive = Drive {
+        belt_per_turn: pitch * f64::from(teeth?),
         screw_lead,
         extruder_per_turn: extruder_per_turn?,
         filament_diameter: filament_diameter?,
-    })
+    };
+    Some((pitch, drive))
 }
 
 fn fans(section: &Section<'_>) -> Option<Vec<String>> {

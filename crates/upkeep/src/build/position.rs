@@ -1,11 +1,12 @@
 //! The tables `[[position]]`: where parts sit.
 
 use super::raw::{Section, Value, all};
-use super::{Axis, Ban, Position, life};
+use super::{Axis, Ban, Position, belt, life};
 use crate::supply::{Kind, Supplies};
 
 /// The keys of the table.
-pub(super) const KEYS: &[&str] = &["name", "kind", "along", "tool", "life", "rating", "never"];
+pub(super) const KEYS: &[&str] =
+    &["name", "kind", "along", "tool", "life", "rating", "belt_span_mm", "belt_mass_g_per_m", "idler", "never"];
 
 /// The highest tool number, as G-code has it: `T99`.
 pub(super) const LAST_TOOL: u8 = 99;
@@ -19,6 +20,8 @@ pub(super) fn read(section: &Section<'_>) -> Option<Position> {
     let life = life::read(section);
     let own = section.get("never").map_or(Some(Vec::new()), |value| bans(&value));
     let (kind, own) = (kind?, own?);
+    let belt = belt::belt(section, &kind.name);
+    let idler = belt::idler(section, &kind.name);
     Some(Position {
         name: name?,
         kind: kind.name.clone(),
@@ -26,6 +29,8 @@ pub(super) fn read(section: &Section<'_>) -> Option<Position> {
         // OK because `LAST_TOOL` is a `u8`.
         tool: tool.map(|tool| tool as u8),
         life,
+        belt: belt?,
+        idler: idler?,
         never: kind.never.iter().cloned().chain(own).collect(),
     })
 }

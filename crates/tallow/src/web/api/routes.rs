@@ -6,7 +6,7 @@ use ledger::Role;
 
 use super::forms::{CALENDAR, DRAWING, Form, How, JSON, PAGE, TABLE, TEXT};
 use super::shapes;
-use crate::input::MOST_OF_A_TABLE;
+use crate::input::{MOST_OF_A_RECORDING, MOST_OF_A_TABLE};
 use crate::web::upload::MOST_BYTES;
 
 /// A command at an address.
@@ -47,6 +47,10 @@ pub(super) enum Taken {
     Print,
     /// A table of lives or readings.
     Table,
+    /// A recording or a photo.
+    Recording,
+    /// A log of accelerations or temperatures.
+    Log,
 }
 
 /// A place of a command, by a name of its own.
@@ -102,6 +106,11 @@ const fn owns(words: &'static [&'static str]) -> Route {
 /// Statistics on a table that is sent, or on figures alone where the command does without one.
 const fn of_table(words: &'static [&'static str]) -> Route {
     Route { forms: DRAWN, ..route(words, Does::TakesFile(Taken::Table), Role::Look) }
+}
+
+/// A measurement of a file that is sent; it may record what it finds.
+const fn measures(words: &'static [&'static str], taken: Taken) -> Route {
+    Route { forms: DRAWN, ..route(words, Does::TakesFile(taken), Role::Record) }
 }
 
 const DRAWN: &[Form] = &[JSON, DRAWING];
@@ -161,6 +170,14 @@ pub(super) static ROUTES: &[Route] = &[
     plans(&["fault", "grade"]),
     records(&["skip"]),
     records(&["reading"]),
+    measures(&["measure", "belt"], Taken::Recording),
+    measures(&["measure", "marks"], Taken::Recording),
+    records(&["measure", "feed"]),
+    records(&["measure", "backlash"]),
+    records(&["measure", "square"]),
+    records(&["measure", "pair"]),
+    measures(&["measure", "shake"], Taken::Log),
+    measures(&["measure", "heat"], Taken::Log),
     records(&["hour-meter"]),
     records(&["correct"]),
     plans(&["limit"]),
@@ -246,8 +263,8 @@ impl Taken {
     /// The media type under which it is documented.
     pub(super) fn media(self) -> &'static str {
         match self {
-            Taken::Print => "application/octet-stream",
-            Taken::Table => "text/csv",
+            Taken::Print | Taken::Recording => "application/octet-stream",
+            Taken::Table | Taken::Log => "text/csv",
         }
     }
 
@@ -258,6 +275,12 @@ impl Taken {
             Taken::Table => {
                 "The table, its columns as `tallow life` has them, at most 64 KiB. Parameters then stand in the query."
             }
+            Taken::Recording => {
+                "The recording (WAV) or photo (PNG, JPEG), at most 16 MiB. Parameters then stand in the query."
+            }
+            Taken::Log => {
+                "The log, its columns as `tallow measure` has them, at most 16 MiB. Parameters then stand in the query."
+            }
         }
     }
 
@@ -266,6 +289,8 @@ impl Taken {
         match self {
             Taken::Print => "print file",
             Taken::Table => "table",
+            Taken::Recording => "recording",
+            Taken::Log => "log",
         }
     }
 
@@ -274,6 +299,7 @@ impl Taken {
         match self {
             Taken::Print => MOST_BYTES,
             Taken::Table => MOST_OF_A_TABLE,
+            Taken::Recording | Taken::Log => MOST_OF_A_RECORDING,
         }
     }
 }
