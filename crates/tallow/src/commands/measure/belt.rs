@@ -10,7 +10,7 @@ use super::file::Bytes;
 use super::place::Place;
 use super::report::{Figure, Measured, Report, size, times, words};
 use super::typed::{self, Doubt};
-use super::{answer, refused};
+use super::{Told, refused};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -40,7 +40,7 @@ pub(crate) struct Input {
     pub(crate) place: Option<Place>,
 }
 
-pub(super) async fn belt(context: &Context, args: &cli::MeasureBelt) -> Result<(), Trouble> {
+pub(super) async fn of_args(context: &Context, args: &cli::MeasureBelt) -> Result<Told, Trouble> {
     let option = |option, text: &Option<String>, units, doubt| {
         text.as_ref().map(|text| typed::amount(option, text, units, doubt)).transpose()
     };
@@ -51,7 +51,7 @@ pub(super) async fn belt(context: &Context, args: &cli::MeasureBelt) -> Result<(
         recording: Bytes::read(context, &args.file)?,
         against: Bytes::read_some(context, args.against.as_deref())?,
     };
-    answer(context, &measure(&input)?, input.place.as_ref(), &args.whose, args.svg.as_deref()).await
+    Ok(Told { report: measure(&input)?, place: input.place })
 }
 
 /// A recording with the tone that is heard in it.

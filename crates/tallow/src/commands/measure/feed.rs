@@ -8,7 +8,7 @@ use upkeep::build::SignalWord;
 use super::place::Place;
 use super::report::{Figure, Measured, Report, times, words};
 use super::typed::{self, Doubt};
-use super::{answer, refused};
+use super::{Told, refused};
 use crate::cli;
 use crate::context::{self, Context};
 use crate::printed;
@@ -42,10 +42,10 @@ pub(crate) struct Trial {
     pub(crate) flow_mm3_per_s: Option<f64>,
 }
 
-pub(super) async fn feed(context: &Context, args: &cli::MeasureFeed) -> Result<(), Trouble> {
+pub(super) async fn of_args(context: &Context, args: &cli::MeasureFeed) -> Result<Told, Trouble> {
     let place = Place::of(context, &args.whose, &["extruder gear"], false).await?;
     let input = Input { trials: trials(context, args, place.as_ref()).await?, steps_per_mm: args.steps, place };
-    answer(context, &measure(&input)?, input.place.as_ref(), &args.whose, None).await
+    Ok(Told { report: measure(&input)?, place: input.place })
 }
 
 async fn trials(context: &Context, args: &cli::MeasureFeed, place: Option<&Place>) -> Result<Vec<Trial>, Trouble> {
