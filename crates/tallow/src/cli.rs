@@ -15,16 +15,16 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 pub(crate) use self::before::{Before, Moves};
 pub(crate) use self::fault::{
-    AnswerWord, Fault, FaultEnd, FaultGrade, FaultNew, FaultSay, FaultShow, FaultSymptoms, FaultWalk, FaultWord,
-    GradeWord, Mending,
+    AnswerWord, Fault, FaultEnd, FaultGrade, FaultNew, FaultSay, FaultShow, FaultSymptoms, FaultWalk, FaultWas,
+    FaultWord, GradeWord, Mending,
 };
 pub(crate) use self::life::{
     Edition, Life, LifeBearing, LifeBelieve, LifeDrift, LifeFit, LifeHidden, LifeLaw, LifeLook, LifeMtbf, LifeRemain,
     LifeReplace, LifeTable, LinearPer, Model, StoppedAt,
 };
 pub(crate) use self::measure::{
-    AT_BELTS, AT_GAUGE, AT_HEATER, AT_NOZZLE, AT_SHAKING, Along, Measure, MeasureBacklash, MeasureBelt, MeasureFeed,
-    MeasureHeat, MeasureMarks, MeasurePair, MeasureShake, MeasureSquare, TimeUnit, Whose,
+    AT_BELTS, AT_GAUGE, AT_HEATER, AT_NOZZLE, AT_SHAKING, Along, Calipers, Measure, MeasureBacklash, MeasureBelt,
+    MeasureFeed, MeasureHeat, MeasureMarks, MeasurePair, MeasureShake, MeasureSquare, TimeUnit, Whose,
 };
 pub(crate) use self::money::Money;
 pub(crate) use self::people::{

@@ -9,17 +9,20 @@ mod say;
 mod screen;
 mod search;
 pub(crate) mod shape;
+mod sought;
 mod walk;
 pub(crate) mod words;
 
 use ledger::Ledger;
 use upkeep::EntryId;
+pub(crate) use upkeep::fault::case::End;
 use upkeep::fault::{Case, cases};
 
-pub(crate) use self::begin::{Found, found};
+pub(crate) use self::begin::any;
 pub(crate) use self::grades::{Link, links};
 pub(crate) use self::known::{Known, known_faults};
 pub(crate) use self::search::{Ask, Next, Ranked, Search};
+pub(crate) use self::sought::Sought;
 use crate::cli::{self, FaultWord};
 use crate::context::Context;
 use crate::trouble::Trouble;

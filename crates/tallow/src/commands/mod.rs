@@ -35,7 +35,7 @@ pub(crate) mod sheet;
 pub(crate) mod shop;
 mod skip;
 mod slot;
-mod steps;
+pub(crate) mod steps;
 pub(crate) mod stores;
 pub(crate) mod visit;
 

@@ -11,7 +11,7 @@ use crate::sheet;
 use crate::trouble::Trouble;
 
 /// That the maker knows better.
-pub(super) const ABOVE: &str = "The maker's manual stands above this sheet.";
+pub(crate) const ABOVE: &str = "The maker's manual stands above this sheet.";
 
 pub(crate) async fn steps(context: &Context, args: &cli::Steps) -> Result<(), Trouble> {
     let ledger = context.open().await?;
@@ -78,7 +78,7 @@ fn supply_words(supply: &Supply) -> String {
 }
 
 /// The state that the machine must be in.
-pub(super) fn state_words(state: State) -> &'static str {
+pub(crate) fn state_words(state: State) -> &'static str {
     match state {
         State::Isolated => "ISOLATED: switched off, unplugged, and cold",
         State::Cold => "POWERED, COLD: nozzle and bed at room temperature",
@@ -86,7 +86,7 @@ pub(super) fn state_words(state: State) -> &'static str {
     }
 }
 
-pub(super) fn capital(text: &str) -> String {
+pub(crate) fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

@@ -55,11 +55,15 @@ pub(crate) static VISIT: Asset = asset!("visit.js", "text/javascript; charset=ut
 pub(crate) static WORKER: Asset = asset!("visit-worker.js", "text/javascript; charset=utf-8");
 /// What moves visits about on the round.
 pub(crate) static ROUNDS: Asset = asset!("rounds.js", "text/javascript; charset=utf-8");
+/// What records a plucked belt, and takes points of a photo.
+pub(crate) static MEASURE: Asset = asset!("measure.js", "text/javascript; charset=utf-8");
+/// What hands on the microphone's sound, away from the page's own thread.
+pub(crate) static EAR: Asset = asset!("ear.js", "text/javascript; charset=utf-8");
 /// A part in section.
 pub(crate) static ICON: Asset = asset!("icon.svg", "image/svg+xml");
 
 pub(crate) fn router<S: Clone + Send + Sync + 'static>() -> Router<S> {
-    let all: [&'static Asset; 5] = [&STYLE, &SCRIPT, &ICON, &VISIT, &ROUNDS];
+    let all: [&'static Asset; 7] = [&STYLE, &SCRIPT, &ICON, &VISIT, &ROUNDS, &MEASURE, &EAR];
     all.into_iter().fold(Router::new(), |router, asset| {
         let answer = || async {
             let headers =

@@ -4,6 +4,7 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use jiff::civil::Date;
 use maud::{DOCTYPE, Markup, html};
+use upkeep::build::SignalWord;
 
 use super::assets::{self, Asset};
 use super::guard::Visitor;
@@ -53,7 +54,13 @@ impl Place {
     /// Pages of the second level, by their address and name.
     fn within(self) -> &'static [(&'static str, &'static str)] {
         match self {
-            Place::Machines => &[("/machines", "All"), ("/before", "Before a print"), ("/labels", "Labels")],
+            Place::Machines => &[
+                ("/machines", "All"),
+                ("/faults", "Faults"),
+                ("/measure", "Measure"),
+                ("/before", "Before a print"),
+                ("/labels", "Labels"),
+            ],
             Place::Records => &[
                 ("/records", "History"),
                 ("/money", "Money"),
@@ -236,6 +243,35 @@ pub(crate) fn used(share: f64) -> Markup {
         span.used {
             (bar(share))
             span.figure { (words::percent(share)) }
+        }
+    }
+}
+
+/// A caution with its signal word.
+pub(crate) fn caution(word: SignalWord, text: &str) -> Markup {
+    let class = match word {
+        SignalWord::Danger => "danger",
+        SignalWord::Warning => "warning",
+        SignalWord::Caution => "caution-word",
+        SignalWord::Notice => "notice",
+    };
+    html! {
+        div class={ "caution " (class) } {
+            span.word { (word.name().to_uppercase()) }
+            span.text { (text) }
+        }
+    }
+}
+
+/// A bar as long as a chance, with the figure beside it.
+pub(crate) fn likely(chance: f64) -> Markup {
+    html! {
+        span.used {
+            svg.bar.evidence viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true" focusable="false" {
+                rect.all x="0" y="0" width="100" height="10" {}
+                rect x="0" y="0" width=(format!("{:.1}", chance * 100.0)) height="10" fill="currentColor" {}
+            }
+            span.figure { (words::percent(chance)) }
         }
     }
 }

@@ -10,11 +10,13 @@ use ledger::{Ledger, News, Told};
 use motion::Quantity;
 use upkeep::agenda::busy_minutes;
 use upkeep::build::Task;
+use upkeep::fault::Case;
 use upkeep::shop::{Item, Rostered, sources};
 use upkeep::stake::forbids_running;
 use upkeep::stores::{Supplied, supplied};
 use upkeep::{Build, Due, MachineState, Materials, Rates, Usage, When, due};
 
+use crate::commands::fault;
 use crate::context;
 use crate::goes::each_go;
 use crate::parallel;
@@ -38,6 +40,8 @@ pub(crate) struct Glance {
     pub(crate) items: Vec<Item>,
     /// Visits that people have been told of, from today on, those called off among them.
     pub(crate) told: Vec<Told>,
+    /// Faults, open and over, oldest first.
+    pub(crate) faults: Vec<Case>,
     /// What things cost, as far as the shop has said.
     pub(crate) rates: Rates,
     /// Filament materials.
@@ -135,6 +139,7 @@ impl Glance {
             keepers: ledger.keepers().await?,
             items: ledger.stores(None).await?,
             told: ledger.visits(now.date()).await?,
+            faults: fault::all(ledger).await?,
             rates: ledger.rates().await?,
             materials,
             revisions,
@@ -170,6 +175,11 @@ impl Glance {
             }
         }
         Ok(first.into_values().collect())
+    }
+
+    /// The faults that are open, oldest first.
+    pub(crate) fn open_faults(&self) -> impl Iterator<Item = &Case> {
+        self.faults.iter().filter(|case| case.end.is_none())
     }
 
     /// The machine of that name.

@@ -3,9 +3,9 @@
 
 use crate::trouble::Trouble;
 
-/// A clause without the command that ends it.
+/// A clause without the command or the options that end it.
 pub(crate) fn without_command(clause: &str) -> &str {
-    let end = [": tallow ", "; tallow "].iter().filter_map(|start| clause.find(start)).min();
+    let end = [": tallow ", "; tallow ", ": --"].iter().filter_map(|start| clause.find(start)).min();
     end.map_or(clause, |end| &clause[..end])
 }
 
@@ -26,6 +26,10 @@ mod tests {
         assert_eq!(
             of("it uses 5 ml of oil, and there is 2 ml; tallow stores buy"),
             "it uses 5 ml of oil, and there is 2 ml"
+        );
+        assert_eq!(
+            of("give the steps that are set, to hear the right ones: --steps."),
+            "give the steps that are set, to hear the right ones"
         );
         assert_eq!(of("one long day would do"), "one long day would do");
     }

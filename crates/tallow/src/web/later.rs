@@ -7,6 +7,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use super::app::Of;
+use crate::commands::fault::{Link, Sought};
 use crate::commands::lives::{KindEnds, Report};
 use crate::commands::money;
 use crate::trouble::Trouble;
@@ -14,6 +15,10 @@ use crate::trouble::Trouble;
 /// What the server reckons beside its requests.
 #[derive(Default)]
 pub(crate) struct Beside {
+    /// How often causes show what they show.
+    pub(crate) links: Arc<Later<Vec<Link>>>,
+    /// Where the search of a fault stands, by its number.
+    pub(crate) faults: Arc<Later<Sought>>,
     /// The filling of the shop with the invented one.
     pub(crate) filling: Arc<Later<()>>,
     /// How long parts live: all kinds.

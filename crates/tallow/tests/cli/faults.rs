@@ -33,7 +33,7 @@ fn a_squeal_in_plain_words_leads_to_the_fix_and_the_record_knows_of_it() {
     let chances: Vec<f64> = causes.iter().map(|cause| cause["chance"].as_f64().unwrap()).collect();
     assert!(chances.windows(2).all(|two| two[1] <= two[0]), "the likeliest first: {chances:?}");
     // Whatever is asked, the rods turn out to be dry.
-    let oil = "oil the y and z rods";
+    let oil = "oil the y rods";
     let before = shop.due(oil)["share"].as_f64().unwrap();
     let stock = |shop: &Shop| {
         let stores = shop.json("stores");
@@ -42,7 +42,7 @@ fn a_squeal_in_plain_words_leads_to_the_fix_and_the_record_knows_of_it() {
     };
     let had = stock(&shop);
     let said = shop.told(&format!("fault say {fault} fixed --of \"{oil}\""));
-    assert!(said.contains("over: y rods: dry rod") || said.contains("over: z rods: dry rod"), "{said}");
+    assert!(said.contains("over: y rods: dry rod"), "{said}");
     assert!(shop.due(oil)["share"].as_f64().unwrap() < 0.01, "it was at {before}, and is done now");
     assert!(stock(&shop) < had, "what the task takes was taken");
     let entries = shop.entries();
@@ -84,7 +84,9 @@ fn a_search_is_left_and_gone_on_with_question_by_question() {
     // Another time, the same answers stand.
     let again = shop.ask_with_input(&format!("fault walk {fault}"), b"");
     assert!(again.out.contains(&format!("{}: no", first["name"].as_str().unwrap())), "{}", again.out);
-    shop.refused(&format!("fault walk {fault} --json"), &["asks people", "fault say"]);
+    let asked = shop.ask(&format!("fault walk {fault} --json"));
+    assert_eq!(asked.code, Some(1));
+    asked.mentions(&["asks people", "fault say"]);
 }
 
 #[test]
@@ -108,7 +110,7 @@ fn every_way_of_only_saying_no_ends() {
 fn a_remedy_that_did_not_help_was_done_all_the_same() {
     let shop = worn();
     let fault = begin(&shop, "fault new bowline squeal");
-    let oil = "oil the y and z rods";
+    let oil = "oil the y rods";
     shop.told(&format!("fault say {fault} no --of \"{oil}\" --used \"ISO VG 32 light oil=1 ml\""));
     assert!(shop.due(oil)["share"].as_f64().unwrap() < 0.01);
     assert!(shop.entries().iter().all(|entry| entry["kind"] != "failed"), "nothing had failed there");

@@ -198,6 +198,9 @@ impl Browser {
             "--disable-component-update".to_owned(),
             "--disable-sync".to_owned(),
             "--hide-scrollbars".to_owned(),
+            // A microphone that beeps, and nobody to ask whether it may be heard.
+            "--use-fake-device-for-media-stream".to_owned(),
+            "--use-fake-ui-for-media-stream".to_owned(),
             format!("--user-data-dir={}", profile.path().display()),
         ];
         // A window can't be made as narrow as a phone, but its view can be told to be.
@@ -299,6 +302,14 @@ impl Browser {
         if leads_on == true {
             self.until("return !window.isOld && document.readyState === 'complete'").await;
         }
+    }
+
+    /// Presses the button of that name in the form that is sent to an address.
+    pub(crate) async fn press_in(&self, action: &str, name: &str) {
+        let path = format!("//form[@action=\"{action}\"]//button[starts-with(normalize-space(.), \"{name}\")]");
+        let element = self.client.find(Locator::XPath(&path)).await;
+        let element = element.unwrap_or_else(|error| panic!("there is no \"{name}\" for {action}: {error}"));
+        element.click().await.unwrap_or_else(|error| panic!("\"{name}\" can't be pressed: {error}"));
     }
 
     /// Types into the field with that label, in place of what stood there.

@@ -6,12 +6,14 @@
 mod api;
 mod commands;
 mod encrypted;
+mod faults;
 mod first_run;
 mod harness;
 mod hostile;
 mod kept;
 mod lives;
 mod machine;
+mod measure;
 mod money;
 mod pages;
 mod plain;

@@ -9,7 +9,7 @@ use crate::harness::{Browser, DESK, PHONE, SMALL_PHONE, Shop};
 use crate::who::{PASSWORD, peopled};
 
 /// The pages by address and name.
-pub(crate) const PAGES: [(&str, &str); 29] = [
+pub(crate) const PAGES: [(&str, &str); 34] = [
     ("/", "today"),
     ("/shop/people", "people"),
     ("/sign-in", "sign-in-home"),
@@ -19,6 +19,12 @@ pub(crate) const PAGES: [(&str, &str); 29] = [
     ("/machines/bowline/x%20rods", "part"),
     // Its travel has as many letters as a travel can have.
     ("/machines/reef%20knot/x%20rods", "part-worn"),
+    ("/faults", "faults"),
+    // What may hurt somebody has a caution above it.
+    ("/faults?machine=bowline&q=burning", "faults-found"),
+    ("/faults/grades", "grades"),
+    ("/faults/grades?cause=slack%20belt", "grade-of-a-cause"),
+    ("/measure?machine=bowline", "measure"),
     ("/before", "before"),
     ("/labels", "labels"),
     ("/rounds", "rounds"),
@@ -42,13 +48,27 @@ pub(crate) const PAGES: [(&str, &str); 29] = [
     ("/shop/new-machine/first/bowline", "new-machine-first"),
 ];
 
-/// The pages of the demo: those of every shop, and a visit.
+/// The pages of the demo: those of every shop, a visit, and faults.
 fn pages_of(shop: &Shop) -> Vec<(String, &'static str)> {
     let visits: Value = serde_json::from_str(&shop.run(&["visit", "--json"])).expect("JSON");
     let visit = format!("/visits/{}", visits[0]["visit"]);
     let all = format!("{visit}?all=yes");
     let own = [(visit, "visit"), (all, "visit-all")];
-    PAGES.into_iter().map(|(address, name)| (address.to_owned(), name)).chain(own).collect()
+    let faults = faults_of(shop).into_iter();
+    PAGES.into_iter().map(|(address, name)| (address.to_owned(), name)).chain(own).chain(faults).collect()
+}
+
+/// Begins faults in the demo, and ends one of them; their pages.
+pub(crate) fn faults_of(shop: &Shop) -> [(String, &'static str); 3] {
+    let begun = |symptom: &str| {
+        let begun: Value =
+            serde_json::from_str(&shop.run(&["fault", "new", "bowline", symptom, "--json"])).expect("JSON");
+        begun["entry"].to_string()
+    };
+    let (open, stop, over) = (begun("squeal while moving"), begun("smell of burning"), begun("layer shift"));
+    shop.run(&["fault", "say", &open, "yes", "--of", "pattern along X or Y"]);
+    shop.run(&["fault", "end", &over, "--cause", "belts: slack belt"]);
+    [(open, "fault"), (stop, "fault-stop"), (over, "fault-over")].map(|(id, name)| (format!("/faults/{id}"), name))
 }
 
 /// The words of pictures that are smaller than 11 px on the screen, or stick out of their picture.
@@ -164,9 +184,13 @@ async fn no_page_breaks_a_rule_of_accessibility_by_day_or_by_night_on_a_phone_or
     let visits: Value = serde_json::from_str(&shop.run(&["visit", "--json"])).expect("JSON");
     let visit = format!("/visits/{}", visits[0]["visit"]);
     let all = format!("{visit}?all=yes");
+    let [(fault, _), (stop, _), (over, _)] = faults_of(&shop);
     let server = shop.serve();
     let mut wrong = Vec::new();
     let more = [
+        (&*fault, "fault"),
+        (&*stop, "fault-stop"),
+        (&*over, "fault-over"),
         (&*visit, "visit"),
         (&*all, "visit-all"),
         ("/records?from=no+day", "refused"),
@@ -180,7 +204,7 @@ async fn no_page_breaks_a_rule_of_accessibility_by_day_or_by_night_on_a_phone_or
         let features = json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] });
         browser.tell_browser("Emulation.setEmulatedMedia", features).await;
         for (address, name) in PAGES.into_iter().chain(more) {
-            browser.go(&server.page(address)).await;
+            browser.go_settled(&server.page(address)).await;
             assert_eq!(browser.text().await.contains("Not found"), name == "nowhere", "{name} is there");
             let found = violations(&browser.client, &axe).await;
             wrong.extend(found.into_iter().map(|one| format!("{name} {size:?} {scheme}: {one}")));

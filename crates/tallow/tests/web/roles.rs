@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use serde_json::Value;
 
 use crate::harness::{Server, Shop};
-use crate::pages::PAGES;
+use crate::pages::{PAGES, faults_of};
 use crate::plain::{get, send};
 use crate::who::{peopled, signed_in};
 
@@ -14,8 +14,20 @@ use crate::who::{peopled, signed_in};
 const OF_ALL: [&str; 5] = ["/before", "/shop/people/password", "/shop/people/session/N/end", "/sign-in", "/sign-out"];
 
 /// What whoever may record sends besides.
-const OF_RECORDING: [&str; 10] = [
+const OF_RECORDING: [&str; 22] = [
+    "/faults/N/back",
+    "/faults/N/end",
+    "/faults/N/say",
+    "/faults/new",
     "/machines/bowline",
+    "/measure/backlash",
+    "/measure/belt",
+    "/measure/feed",
+    "/measure/heat",
+    "/measure/marks",
+    "/measure/pair",
+    "/measure/shake",
+    "/measure/square",
     "/records/N/correct",
     "/records/N/withdraw",
     "/runs/bowline",
@@ -28,7 +40,8 @@ const OF_RECORDING: [&str; 10] = [
 ];
 
 /// What whoever may plan sends besides.
-const OF_PLANNING: [&str; 15] = [
+const OF_PLANNING: [&str; 16] = [
+    "/faults/grades",
     "/limits/bowline",
     "/rounds/keepers/away",
     "/rounds/keepers/calendar",
@@ -84,6 +97,7 @@ fn nobody_is_shown_a_form_that_they_would_be_refused_and_the_owner_sees_them_all
     let shop: Shop = peopled();
     let visits: Value = serde_json::from_str(&shop.run(&["visit", "--json"])).expect("JSON");
     let visit = format!("/visits/{}?all=yes", visits[0]["visit"]);
+    let faults = faults_of(&shop);
     let server = shop.serve();
     let mut expected: BTreeSet<String> = BTreeSet::new();
     for (role, more) in [("look", &OF_ALL[..]), ("record", &OF_RECORDING), ("plan", &OF_PLANNING), ("own", &OF_OWNING)]
@@ -91,7 +105,12 @@ fn nobody_is_shown_a_form_that_they_would_be_refused_and_the_owner_sees_them_all
         expected.extend(more.iter().map(|action| (*action).to_owned()));
         let cookie = signed_in(&server, role);
         let mut sent: BTreeSet<String> = BTreeSet::new();
-        for address in PAGES.iter().map(|(address, _)| *address).chain([visit.as_str()]) {
+        for address in PAGES
+            .iter()
+            .map(|(address, _)| *address)
+            .chain([visit.as_str()])
+            .chain(faults.iter().map(|(address, _)| address.as_str()))
+        {
             let page = page(&server, address, &cookie);
             sent.extend(actions(&page));
             let leads_to_planning = ["href=\"/rounds/plan\"", "href=\"/shop/new-machine\""];
@@ -121,6 +140,9 @@ fn where_forms_fall_away_a_line_says_which_role_they_need() {
     let cookie = signed_in(&server, "look");
     for (address, line) in [
         ("/machines/bowline", "Recording something of this machine needs the role &quot;record&quot;."),
+        ("/faults", "Beginning a fault needs the role &quot;record&quot;."),
+        ("/faults/grades", "Setting a grade needs the role &quot;plan&quot;."),
+        ("/measure", "Measuring needs the role &quot;record&quot;."),
         ("/stores", "Counting it in needs the role &quot;record&quot;."),
         ("/records/1", "Correcting it needs the role &quot;record&quot;."),
         ("/rounds", "Moving a visit, locking it or calling it off needs the role &quot;plan&quot;."),

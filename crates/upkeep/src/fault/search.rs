@@ -12,11 +12,17 @@ const IDLE: [&str; 32] = [
 /// The least mean likeness at which a symptom is named. Judgement, no source.
 const LEAST: f64 = 0.5;
 
+/// By how much less like than the first a symptom may be to be named beside it. Judgement, no source.
+const MUCH: f64 = 0.3;
+
+/// Endings of words that tell nothing.
+const ENDINGS: [&str; 4] = ["ing", "ed", "es", "s"];
+
 /// The symptoms that `words` may mean, by their place, the likeliest first.
 ///
-/// Each word of the keeper is held against each word of a symptom's name, or of one of its aliases: 1 for the same word, 0.9
-/// where one begins the other, less for letters that are wrong (Damerau and Levenshtein). A symptom is as like as the mean of
-/// its best wording; one that is named in full comes first.
+/// Each word of the keeper is held against each word of a symptom's name, or of one of its aliases, both without their endings:
+/// 1 for the same word, 0.9 where one begins the other, less for letters that are wrong (Damerau and Levenshtein). A symptom is as
+/// like as the mean of its best wording; one that is named in full comes first. Those much less like than the first are left out.
 pub fn search(faults: &Faults, words: &str) -> Vec<usize> {
     let asked = telling(words);
     let mut found: Vec<(usize, f64)> = faults
@@ -27,6 +33,8 @@ pub fn search(faults: &Faults, words: &str) -> Vec<usize> {
         .filter(|(_, likeness)| LEAST <= *likeness)
         .collect();
     found.sort_by(|one, other| other.1.total_cmp(&one.1));
+    let first = found.first().map_or(0.0, |(_, likeness)| likeness.min(1.0));
+    found.retain(|(_, likeness)| first - MUCH < *likeness);
     found.into_iter().map(|(place, _)| place).collect()
 }
 
@@ -65,7 +73,14 @@ fn of_word(one: &str, other: &str) -> f64 {
 /// The words of a text that tell something, in lower case.
 fn telling(text: &str) -> Vec<String> {
     let words = text.split(|letter: char| !letter.is_alphanumeric() && letter != '\'').map(str::to_lowercase);
-    words.filter(|word| !word.is_empty() && !IDLE.contains(&word.as_str())).collect()
+    let telling = words.filter(|word| !word.is_empty() && !IDLE.contains(&word.as_str()));
+    telling.map(|word| stem(&word).to_owned()).collect()
+}
+
+/// A word without its ending.
+fn stem(word: &str) -> &str {
+    let without = ENDINGS.iter().find_map(|ending| word.strip_suffix(ending));
+    without.filter(|stem| 4 <= stem.chars().count()).unwrap_or(word)
 }
 
 #[cfg(test)]

@@ -5,9 +5,9 @@ use ledger::{Ledger, NewEntry};
 use serde_json::{Value, json};
 use upkeep::fault::said::OwnGrade;
 use upkeep::fault::{Case, Faults, Grade, learn, of};
-use upkeep::{Event, Unknown};
+use upkeep::{EntryId, Event, Unknown};
 
-use super::known::own_grades;
+use super::known::grade_entries;
 use super::{all, words};
 use crate::cli::{self, GradeWord};
 use crate::commands::record::{say_recorded, worded};
@@ -25,12 +25,19 @@ pub(crate) struct Link {
     pub(crate) finding: String,
     /// The grade of the knowledge.
     pub(crate) shipped: Grade,
-    /// The shop's own, where it has one.
-    pub(crate) own: Option<Grade>,
+    /// The shop's own, where it has one, with its entry.
+    pub(crate) own: Option<(Grade, EntryId)>,
     /// The chance that is reckoned with: the grade's, as confirmed cases have moved it.
     pub(crate) chance: f64,
     /// Confirmed cases that spoke of it.
     pub(crate) cases: usize,
+}
+
+impl Link {
+    /// Whether the shop has a grade of its own for it, or cases.
+    pub(crate) fn is_moved(&self) -> bool {
+        self.own.is_some() || 0 < self.cases
+    }
 }
 
 pub(super) async fn grade(context: &Context, args: &cli::FaultGrade) -> Result<(), Trouble> {
@@ -42,7 +49,7 @@ pub(super) async fn grade(context: &Context, args: &cli::FaultGrade) -> Result<(
     if context.json {
         return context.out.json(&links.iter().map(shape).collect());
     }
-    let moved: Vec<&Link> = links.iter().filter(|link| link.own.is_some() || 0 < link.cases).collect();
+    let moved: Vec<&Link> = links.iter().filter(|link| link.is_moved()).collect();
     if moved.is_empty() {
         return context.out.line(
             "No grade of the shop's own yet, and no confirmed case: faults go by the knowledge that comes with tallow.",
@@ -57,7 +64,7 @@ pub(super) async fn grade(context: &Context, args: &cli::FaultGrade) -> Result<(
         ("counts as", Align::Right),
     ]);
     for link in moved {
-        let own = link.own.map_or_else(String::new, |grade| grade.to_string());
+        let own = link.own.map_or_else(String::new, |(grade, _)| grade.to_string());
         let cells = [
             link.cause.clone(),
             link.finding.clone(),
@@ -113,7 +120,7 @@ fn meant(word: GradeWord) -> Grade {
 /// # Errors
 /// Where the shop can't be read.
 pub(crate) async fn links(ledger: &Ledger) -> Result<Vec<Link>, Trouble> {
-    let (cases, own) = (all(ledger).await?, own_grades(ledger).await?);
+    let (cases, own) = (all(ledger).await?, grade_entries(ledger).await?);
     let mut builds: Vec<String> = ledger.machines().await?.into_iter().map(|machine| machine.build).collect();
     builds.sort();
     builds.dedup();
@@ -130,8 +137,9 @@ pub(crate) async fn links(ledger: &Ledger) -> Result<Vec<Link>, Trouble> {
     Ok(links)
 }
 
-fn of_build(shipped: &Faults, own: &[OwnGrade], cases: &[Case]) -> Vec<Link> {
-    let graded = shipped.clone().graded(own);
+fn of_build(shipped: &Faults, own: &[(EntryId, OwnGrade)], cases: &[Case]) -> Vec<Link> {
+    let grades: Vec<OwnGrade> = own.iter().map(|(_, own)| own.clone()).collect();
+    let graded = shipped.clone().graded(&grades);
     let confirmed = graded.confirmed(cases);
     let network = learn::learned(&graded.network(&[]), &confirmed);
     let mut links = Vec::new();
@@ -147,7 +155,7 @@ fn of_build(shipped: &Faults, own: &[OwnGrade], cases: &[Case]) -> Vec<Link> {
                 Some(tells) => tells.iter().find(|(told, _)| *told == cause),
             };
             let Some((_, grade)) = grade else { continue };
-            let own = own.iter().rev().find(|own| own.cause == known.name && own.finding == name);
+            let own = own.iter().rev().find(|(_, own)| own.cause == known.name && own.finding == name);
             let spoke = |case: &&learn::Case| {
                 case.cause == cause && case.found.iter().any(|evidence| evidence.finding == place)
             };
@@ -155,7 +163,7 @@ fn of_build(shipped: &Faults, own: &[OwnGrade], cases: &[Case]) -> Vec<Link> {
                 cause: known.name.clone(),
                 finding: name.to_owned(),
                 shipped: *grade,
-                own: own.map(|own| own.grade),
+                own: own.map(|(entry, own)| (own.grade, *entry)),
                 chance,
                 cases: confirmed.iter().filter(spoke).count(),
             });
@@ -167,6 +175,6 @@ fn of_build(shipped: &Faults, own: &[OwnGrade], cases: &[Case]) -> Vec<Link> {
 fn shape(link: &Link) -> Value {
     json!({
         "cause": link.cause, "finding": link.finding, "grade": link.shipped.name(),
-        "own_grade": link.own.map(Grade::name), "chance": link.chance, "cases": link.cases,
+        "own_grade": link.own.map(|(grade, _)| grade.name()), "chance": link.chance, "cases": link.cases,
     })
 }

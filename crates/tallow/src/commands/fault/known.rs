@@ -3,7 +3,7 @@
 use ledger::Ledger;
 use upkeep::fault::said::OwnGrade;
 use upkeep::fault::{Case, Faults, Guide, Network, Prior, learn, of, prior};
-use upkeep::{Build, Event, Prices};
+use upkeep::{Build, Entry, EntryId, Event, Prices};
 
 use crate::commands::lives::Stakes;
 use crate::context::{self, Context, OnMachine};
@@ -62,10 +62,18 @@ pub(crate) async fn known_faults(ledger: &Ledger, build: &Build) -> Result<Fault
 ///
 /// # Errors
 /// Where the shop can't be read.
-pub(super) async fn own_grades(ledger: &Ledger) -> Result<Vec<OwnGrade>, Trouble> {
-    let own = |event| match event {
-        Event::FaultGrade(own) => Some(own),
+async fn own_grades(ledger: &Ledger) -> Result<Vec<OwnGrade>, Trouble> {
+    Ok(grade_entries(ledger).await?.into_iter().map(|(_, own)| own).collect())
+}
+
+/// The grades of the shop's own with their entries, oldest first.
+///
+/// # Errors
+/// Where the shop can't be read.
+pub(super) async fn grade_entries(ledger: &Ledger) -> Result<Vec<(EntryId, OwnGrade)>, Trouble> {
+    let own = |entry: Entry| match entry.event {
+        Event::FaultGrade(own) => Some((entry.id, own)),
         _ => None,
     };
-    Ok(ledger.of_the_shop().await?.into_iter().filter_map(|entry| own(entry.event)).collect())
+    Ok(ledger.of_the_shop().await?.into_iter().filter_map(own).collect())
 }

@@ -5,7 +5,7 @@ use upkeep::fault::said::{Answered, Asked, Over, Was};
 use upkeep::fault::{Answer, Case, Step};
 use upkeep::{Event, Unknown};
 
-use super::{Known, Search, all, end, of_number, open_of_number, screen, shape};
+use super::{Known, Search, all, end, of_number, open_of_number, screen, shape, words};
 use crate::cli::{self, AnswerWord};
 use crate::context::Context;
 use crate::trouble::Trouble;
@@ -77,9 +77,12 @@ fn named(known: &Known, name: &str) -> Result<Asked, Trouble> {
     let symptoms = known.faults.symptoms.iter().map(|symptom| Asked::Symptom(symptom.name.clone()));
     let checks = known.faults.checks.iter().map(|check| Asked::Check(check.title()));
     let remedies = (0..guide.remedies.len()).map(|place| Asked::Remedy(guide.remedy_name(place)));
-    let all: Vec<Asked> = symptoms.chain(checks).chain(remedies).collect();
-    let found = Unknown::find("symptom, check or remedy", name, &all, |asked| asked.name());
-    Ok(found.map_err(Trouble::from)?.clone())
+    let stops = known.faults.symptoms.iter().filter(|symptom| symptom.stop.is_some());
+    let stops = stops.map(|symptom| Asked::Stop(symptom.name.clone()));
+    let all = symptoms.chain(checks).chain(remedies).chain(stops);
+    let all: Vec<(String, Asked)> = all.map(|asked| (words::asked(&asked), asked)).collect();
+    let found = Unknown::find("symptom, check or remedy", name, &all, |(words, _)| words);
+    Ok(found.map_err(Trouble::from)?.1.clone())
 }
 
 /// The answer, where its question can have it.

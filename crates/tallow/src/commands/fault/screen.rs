@@ -134,7 +134,7 @@ pub(super) fn next(out: &Out, search: &Search) -> Result<(), Trouble> {
             out.line(format!("\nThen: tallow fault say {fault} yes | no | cannot-tell"))
         }
         Next::Remedy(ask) => {
-            asked(out, if ask.replaces { "Replace" } else { "Do" }, ask, search)?;
+            asked(out, if ask.replaces() { "Replace" } else { "Do" }, ask, search)?;
             out.line(format!("\nThen: tallow fault say {fault} fixed | no | did-already"))
         }
     }

@@ -77,8 +77,8 @@ pub(crate) struct Ask {
     pub(crate) qualified: bool,
     /// The causes that a check tells, or a remedy mends, of those that are likely.
     pub(crate) of: Vec<String>,
-    /// Whether a part is replaced.
-    pub(crate) replaces: bool,
+    /// Of a remedy, of which kind it is.
+    pub(crate) kind: Option<RemedyKind>,
 }
 
 impl Search {
@@ -126,22 +126,27 @@ impl Search {
             Step::Check(place) => {
                 let check = &known.faults.checks[place];
                 let of = titles(&mut check.tells.iter().map(|(cause, _)| *cause));
-                Next::Check(Ask::new(check.title(), &check.work, of, false))
+                Next::Check(Ask::new(check.title(), &check.work, of, None))
             }
             Step::Remedy(place) => {
                 let mends = &guide.remedies[place].mends;
                 let remedy = &known.faults.causes[mends[0]].remedy;
                 let of = titles(&mut mends.iter().copied());
-                Next::Remedy(Ask::new(guide.remedy_name(place), &remedy.work, of, remedy.kind == RemedyKind::Replace))
+                Next::Remedy(Ask::new(guide.remedy_name(place), &remedy.work, of, Some(remedy.kind.clone())))
             }
         };
     }
 }
 
 impl Ask {
-    fn new(name: String, work: &Work, of: Vec<String>, replaces: bool) -> Ask {
+    fn new(name: String, work: &Work, of: Vec<String>, kind: Option<RemedyKind>) -> Ask {
         let Work { steps, minutes, money, state, qualified, cautions } = work.clone();
-        Ask { name, steps, cautions, minutes, money, state, qualified, of, replaces }
+        Ask { name, steps, cautions, minutes, money, state, qualified, of, kind }
+    }
+
+    /// Whether a part is replaced.
+    pub(crate) fn replaces(&self) -> bool {
+        self.kind == Some(RemedyKind::Replace)
     }
 }
 

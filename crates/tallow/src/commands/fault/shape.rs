@@ -112,6 +112,6 @@ fn ask(does: &str, ask: &Ask) -> Value {
     json!({
         "does": does, "name": ask.name, "steps": ask.steps, "cautions": cautions.collect::<Vec<_>>(),
         "minutes": ask.minutes, "money": ask.money, "state": ask.state.name(), "qualified": ask.qualified,
-        "of": ask.of, "replaces": ask.replaces,
+        "of": ask.of, "replaces": ask.replaces(),
     })
 }

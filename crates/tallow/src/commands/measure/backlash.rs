@@ -6,7 +6,7 @@ use upkeep::fault::measured::What;
 
 use super::place::Place;
 use super::report::{Figure, Report, found_by, size};
-use super::{answer, refused};
+use super::{Told, refused};
 use crate::cli;
 use crate::context::Context;
 use crate::trouble::Trouble;
@@ -20,10 +20,10 @@ pub(crate) struct Input {
     pub(crate) place: Option<Place>,
 }
 
-pub(super) async fn backlash(context: &Context, args: &cli::MeasureBacklash) -> Result<(), Trouble> {
+pub(super) async fn of_args(context: &Context, args: &cli::MeasureBacklash) -> Result<Told, Trouble> {
     let place = Place::of(context, &args.whose, &[], false).await?;
     let input = Input { up_mm: args.up.clone(), down_mm: args.down.clone(), place };
-    answer(context, &measure(&input)?, input.place.as_ref(), &args.whose, None).await
+    Ok(Told { report: measure(&input)?, place: input.place })
 }
 
 /// The backlash.

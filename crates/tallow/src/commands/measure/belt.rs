@@ -11,7 +11,7 @@ use super::file::Bytes;
 use super::place::Place;
 use super::report::{Figure, Report, found_by, size, times, words};
 use super::typed::{self, Doubt};
-use super::{answer, refused};
+use super::{Told, refused};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -41,7 +41,7 @@ pub(crate) struct Input {
     pub(crate) place: Option<Place>,
 }
 
-pub(super) async fn belt(context: &Context, args: &cli::MeasureBelt) -> Result<(), Trouble> {
+pub(super) async fn of_args(context: &Context, args: &cli::MeasureBelt) -> Result<Told, Trouble> {
     let option = |option, text: &Option<String>, units, doubt| {
         text.as_ref().map(|text| typed::amount(option, text, units, doubt)).transpose()
     };
@@ -52,7 +52,7 @@ pub(super) async fn belt(context: &Context, args: &cli::MeasureBelt) -> Result<(
         recording: Bytes::read(context, &args.file)?,
         against: Bytes::read_some(context, args.against.as_deref())?,
     };
-    answer(context, &measure(&input)?, input.place.as_ref(), &args.whose, args.svg.as_deref()).await
+    Ok(Told { report: measure(&input)?, place: input.place })
 }
 
 /// A recording with the tone that is heard in it.
@@ -90,10 +90,11 @@ pub(crate) fn measure(input: &Input) -> Result<Report, Trouble> {
         _ => Ok(None),
     };
     let tone = Figure::new("belt tone", at, heard.tone.frequency_hz, "Hz");
+    // Of one pluck one figure tells: tone and tension say the same.
     let mut measured = vec![found_by(What::BeltTone, at, heard.tone.frequency_hz)];
     let (result, mut others) = match tension(&heard)? {
         Some(pull) => {
-            measured.insert(0, found_by(What::BeltTension, at, pull));
+            measured = vec![found_by(What::BeltTension, at, pull)];
             (Figure::new("belt tension", at, pull, "N"), vec![tone])
         }
         None => (tone, Vec::new()),
@@ -179,7 +180,8 @@ fn means(heard: &Heard<'_>, result: &Figure) -> Vec<String> {
 fn compare(heard: &Heard<'_>, other: &Heard<'_>, report: &mut Report) -> Result<Vec<Figure>, Trouble> {
     let share = pluck::tension_mismatch(heard.tone.frequency_hz, other.tone.frequency_hz).map_err(|e| refused(&e))?;
     let percent = times(size(share), 100.0);
-    report.measured.push(found_by(What::BeltDifference, None, percent));
+    let at = report.result.at.clone();
+    report.measured.push(found_by(What::BeltDifference, at.as_deref(), percent));
     let (tighter, slacker) = if 0.0 < share.value { (heard.name, other.name) } else { (other.name, heard.name) };
     let told = words(percent.value, percent.uncertainty, "%");
     if !share.beyond_doubt() {

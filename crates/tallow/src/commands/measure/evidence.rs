@@ -2,8 +2,9 @@
 
 use ledger::NewEntry;
 use upkeep::Event;
+use upkeep::fault::measured::answers;
 use upkeep::fault::said::{Answered, Asked};
-use upkeep::fault::{Answer, measured};
+use upkeep::fault::{Answer, Measured};
 
 use super::report::Report;
 use crate::cli;
@@ -39,14 +40,27 @@ pub(super) async fn machine(context: &Context, whose: &cli::Whose) -> Result<Opt
 /// As [`machine`]; a measurement that answers none of the checks of the machine.
 pub(super) async fn tell(context: &Context, report: &Report, whose: &cli::Whose) -> Result<Vec<String>, Trouble> {
     let Some(fault) = whose.fault else { return Ok(Vec::new()) };
+    let note = format!("{}: {}", report.result.what, report.result.words());
+    record(context, fault, &report.measured, &note).await
+}
+
+/// Records what was measured as answers in a fault; in words, a line each.
+///
+/// # Errors
+/// Where there is no such fault, or it is over; a measurement that answers none of the checks of its machine.
+pub(crate) async fn record(
+    context: &Context,
+    fault: i64,
+    measured: &[Measured],
+    note: &str,
+) -> Result<Vec<String>, Trouble> {
     let ledger = context.open().await?;
     let cases = all(&ledger).await?;
     let case = open_of_number(&cases, fault)?;
     let faults = known_faults(&ledger, &context::machine(&ledger, &case.machine).await?.build).await?;
-    let answers: Vec<Answered> = report
-        .measured
+    let answers: Vec<Answered> = measured
         .iter()
-        .flat_map(|found| measured::answers(&faults, found))
+        .flat_map(|found| answers(&faults, found))
         .map(|(check, chance)| Answered {
             fault: case.id,
             asked: Asked::Check(faults.checks[check].title()),
@@ -62,7 +76,7 @@ pub(super) async fn tell(context: &Context, report: &Report, whose: &cli::Whose)
         machine: case.machine.clone(),
         at: context.now,
         recorded: context.now,
-        note: format!("{}: {}", report.result.what, report.result.words()),
+        note: note.to_owned(),
         event: Event::FaultAnswered(answered),
     });
     ledger.import(&case.machine, entries.collect()).await?;

@@ -9,7 +9,7 @@ use upkeep::fault::measured::What;
 use super::place::Place;
 use super::report::{Figure, Report, found_by, times, words};
 use super::typed::{self, Doubt};
-use super::{answer, refused};
+use super::{Told, refused};
 use crate::cli;
 use crate::context::{self, Context};
 use crate::printed;
@@ -43,10 +43,10 @@ pub(crate) struct Trial {
     pub(crate) flow_mm3_per_s: Option<f64>,
 }
 
-pub(super) async fn feed(context: &Context, args: &cli::MeasureFeed) -> Result<(), Trouble> {
+pub(super) async fn of_args(context: &Context, args: &cli::MeasureFeed) -> Result<Told, Trouble> {
     let place = Place::of(context, &args.whose, &["extruder gear"], false).await?;
     let input = Input { trials: trials(context, args, place.as_ref()).await?, steps_per_mm: args.steps, place };
-    answer(context, &measure(&input)?, input.place.as_ref(), &args.whose, None).await
+    Ok(Told { report: measure(&input)?, place: input.place })
 }
 
 async fn trials(context: &Context, args: &cli::MeasureFeed, place: Option<&Place>) -> Result<Vec<Trial>, Trouble> {

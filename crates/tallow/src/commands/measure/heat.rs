@@ -5,7 +5,7 @@ use signal::{Estimate, SignalError};
 use upkeep::build::SignalWord;
 use upkeep::fault::measured::What;
 
-use super::answer;
+use super::Told;
 use super::file::Bytes;
 use super::place::Place;
 use super::report::{Figure, Report, counted, found_by, times, words};
@@ -31,7 +31,7 @@ pub(crate) struct Input {
     pub(crate) place: Option<Place>,
 }
 
-pub(super) async fn heat(context: &Context, args: &cli::MeasureHeat) -> Result<(), Trouble> {
+pub(super) async fn of_args(context: &Context, args: &cli::MeasureHeat) -> Result<Told, Trouble> {
     let input = Input {
         log: Bytes::read(context, &args.file)?,
         before: Bytes::read_some(context, args.before.as_deref())?,
@@ -39,7 +39,7 @@ pub(super) async fn heat(context: &Context, args: &cli::MeasureHeat) -> Result<(
         fall_k: args.fall,
         place: Place::of(context, &args.whose, &["hot end"], false).await?,
     };
-    answer(context, &measure(&input)?, input.place.as_ref(), &args.whose, args.svg.as_deref()).await
+    Ok(Told { report: measure(&input)?, place: input.place })
 }
 
 /// What a log tells of a heater and its sensor, and what has changed since an earlier one.

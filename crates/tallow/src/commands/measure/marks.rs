@@ -12,7 +12,7 @@ use super::file::Bytes;
 use super::place::Place;
 use super::report::{Figure, Fit, Report, found_by, words};
 use super::typed::{self, Doubt};
-use super::{answer, refused};
+use super::{Told, refused};
 use crate::chart::{Axis, Chart, Layer, Scale};
 use crate::cli;
 use crate::context::Context;
@@ -47,7 +47,7 @@ pub(crate) enum Marks {
     Photo { photo: Bytes, from: [f64; 2], to: [f64; 2], scale: Option<PhotoScale> },
 }
 
-pub(super) async fn marks(context: &Context, args: &cli::MeasureMarks) -> Result<(), Trouble> {
+pub(super) async fn of_args(context: &Context, args: &cli::MeasureMarks) -> Result<Told, Trouble> {
     let marks = match &args.photo {
         None => Marks::Positions(args.positions.clone()),
         Some(photo) => Marks::Photo {
@@ -69,7 +69,7 @@ pub(super) async fn marks(context: &Context, args: &cli::MeasureMarks) -> Result
     };
     let line = args.line.as_deref().map(typed::line).transpose()?;
     let input = Input { marks, place, along: args.along.map(axis), line };
-    answer(context, &measure(&input)?, input.place.as_ref(), &args.whose, args.svg.as_deref()).await
+    Ok(Told { report: measure(&input)?, place: input.place })
 }
 
 fn scale(args: &cli::MeasureMarks) -> Result<Option<PhotoScale>, Trouble> {

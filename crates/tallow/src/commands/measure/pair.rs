@@ -6,7 +6,7 @@ use upkeep::build::{SignalWord, TOOTHED_BELT};
 
 use super::place::Place;
 use super::report::{Figure, Report, size, times};
-use super::{answer, refused, typed};
+use super::{Told, refused, typed};
 use crate::cli;
 use crate::context::Context;
 use crate::trouble::Trouble;
@@ -20,13 +20,13 @@ pub(crate) struct Input {
     pub(crate) place: Option<Place>,
 }
 
-pub(super) async fn pair(context: &Context, args: &cli::MeasurePair) -> Result<(), Trouble> {
+pub(super) async fn of_args(context: &Context, args: &cli::MeasurePair) -> Result<Told, Trouble> {
     let input = Input {
         diagonals_mm: typed::two("diagonals", &args.diagonals, "141.2,141.6")?,
         uncertainty_mm: args.calipers.uncertainty,
         place: Place::of(context, &args.whose, &[TOOTHED_BELT], true).await?,
     };
-    answer(context, &measure(&input)?, input.place.as_ref(), &args.whose, None).await
+    Ok(Told { report: measure(&input)?, place: input.place })
 }
 
 /// What the belts carry differently. It is no sign of its own: it can't be told from a frame out of square.

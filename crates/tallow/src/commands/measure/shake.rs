@@ -6,7 +6,7 @@ use signal::{Estimate, SignalError};
 use upkeep::build::SignalWord;
 use upkeep::fault::measured::What;
 
-use super::answer;
+use super::Told;
 use super::file::Bytes;
 use super::place::Place;
 use super::report::{Figure, Report, found_by, times, words};
@@ -35,7 +35,7 @@ pub(crate) struct Input {
     pub(crate) place: Option<Place>,
 }
 
-pub(super) async fn shake(context: &Context, args: &cli::MeasureShake) -> Result<(), Trouble> {
+pub(super) async fn of_args(context: &Context, args: &cli::MeasureShake) -> Result<Told, Trouble> {
     let unit = |unit| match unit {
         cli::TimeUnit::S => TimeUnit::Seconds,
         cli::TimeUnit::Ms => TimeUnit::Milliseconds,
@@ -47,7 +47,7 @@ pub(super) async fn shake(context: &Context, args: &cli::MeasureShake) -> Result
         time_unit: args.time_unit.map(unit),
         place: Place::of(context, &args.whose, &["frame"], false).await?,
     };
-    answer(context, &measure(&input)?, input.place.as_ref(), &args.whose, args.svg.as_deref()).await
+    Ok(Told { report: measure(&input)?, place: input.place })
 }
 
 /// An axis' spectrum and its resonances, the highest first.

@@ -52,7 +52,7 @@ fn say(out: &Out, report: &Report) -> Result<(), Trouble> {
 }
 
 /// `belt tone, belts`.
-fn named(figure: &Figure) -> String {
+pub(crate) fn named(figure: &Figure) -> String {
     figure.at.as_ref().map_or_else(|| figure.what.clone(), |at| format!("{}, {at}", figure.what))
 }
 

@@ -6,7 +6,7 @@ use upkeep::fault::measured::What;
 
 use super::place::Place;
 use super::report::{Figure, Report, found_by, size, words};
-use super::{answer, refused, typed};
+use super::{Told, refused, typed};
 use crate::cli;
 use crate::context::Context;
 use crate::trouble::Trouble;
@@ -21,14 +21,14 @@ pub(crate) struct Input {
     pub(crate) place: Option<Place>,
 }
 
-pub(super) async fn square(context: &Context, args: &cli::MeasureSquare) -> Result<(), Trouble> {
+pub(super) async fn of_args(context: &Context, args: &cli::MeasureSquare) -> Result<Told, Trouble> {
     let input = Input {
         diagonals_mm: typed::two("diagonals", &args.diagonals, "141.2,141.6")?,
         side_mm: args.side,
         uncertainty_mm: args.calipers.uncertainty,
         place: Place::of(context, &args.whose, &["frame"], false).await?,
     };
-    answer(context, &measure(&input)?, input.place.as_ref(), &args.whose, None).await
+    Ok(Told { report: measure(&input)?, place: input.place })
 }
 
 /// The angle that two axes are from square.

@@ -65,7 +65,7 @@ impl May {
 }
 
 /// What every answer carries: no scripts but ours, no frames, nothing from elsewhere (CSP Level 3).
-const HEADERS: [(HeaderName, &str); 5] = [
+const HEADERS: [(HeaderName, &str); 6] = [
     (
         header::CONTENT_SECURITY_POLICY,
         "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data: blob:; connect-src 'self'; \
@@ -75,6 +75,8 @@ const HEADERS: [(HeaderName, &str); 5] = [
     (header::REFERRER_POLICY, "same-origin"),
     (header::X_FRAME_OPTIONS, "DENY"),
     (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+    // Our own pages hear a belt that is plucked, if whoever looks allows it.
+    (HeaderName::from_static("permissions-policy"), "microphone=(self), camera=(), geolocation=()"),
 ];
 
 /// How long an answer may take.

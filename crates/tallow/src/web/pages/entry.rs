@@ -9,6 +9,7 @@ use ledger::{Kind, Ledger};
 use maud::{Markup, html};
 use motion::Quantity;
 use upkeep::entry::{Basis, Run};
+use upkeep::fault::said::{Answered, Over};
 use upkeep::{Entry, EntryId, Event, Usage, amount};
 
 use super::super::act::{act, said as answered};
@@ -66,8 +67,7 @@ pub(crate) async fn withdraw(
     let Some((entry, holds)) = standing(&app.ledger, &id).await else {
         return super::missing(&around, &format!("there is no entry \"{id}\" that can be withdrawn"));
     };
-    let args = Correct { withdraw: true, note: typed.text("note"), ..unchanged(holds.id) };
-    match act(&app, &Command::Correct(args)).await {
+    match act(&app, &withdrawal(holds.id, typed.text("note"))).await {
         Ok(answer) => Ok(Reply::Done { to: entry_address(entry.id), said: answered(&answer) }),
         Err(trouble) => page(&app, &around, &id, &Refusal::new("withdraw", trouble, typed)).await,
     }
@@ -153,6 +153,10 @@ fn facts(entry: &Entry) -> Markup {
             Event::Run(run) => (run_facts(run)),
             Event::Queued(queued) => {
                 @for (tool, material) in &queued.materials { dt { "T" (tool) } dd { (material.name()) } }
+            },
+            Event::FaultShown(_) => { dt { "Fault" } dd { a href=(format!("/faults/{}", entry.id)) { "how it stands" } } },
+            Event::FaultAnswered(Answered { fault, .. }) | Event::FaultOver(Over { fault, .. }) => {
+                dt { "Fault" } dd { a href=(format!("/faults/{fault}")) { (fault) } }
             },
             Event::Visit(visit) => {
                 dt { "Tasks" } dd { ul { @for task in &visit.tasks { li { (task) } } } }
@@ -258,6 +262,11 @@ fn fields(holds: &Entry, now: &ZonedDateTime) -> Vec<Change> {
         _ => {}
     }
     fields
+}
+
+/// The command that withdraws what an entry tells.
+pub(super) fn withdrawal(entry: EntryId, note: String) -> Command {
+    Command::Correct(Correct { withdraw: true, note, ..unchanged(entry) })
 }
 
 fn unchanged(entry: EntryId) -> Correct {

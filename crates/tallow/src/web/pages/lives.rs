@@ -11,7 +11,7 @@ use super::super::act::act;
 use super::super::app::App;
 use super::super::asked::{Form, Path};
 use super::super::form::{Refusal, Typed, trouble};
-use super::super::frame::{Around, Page, Place};
+use super::super::frame::{self, Around, Page, Place};
 use super::super::guard::May;
 use super::super::reply::{Answer, Reply, encoded};
 use super::super::sending::{Sending, role_wanted};
@@ -192,11 +192,7 @@ fn clocks(report: &Report) -> Markup {
                     tr {
                         th scope="row" { (clock) }
                         td data-name="Evidence" {
-                            svg.bar.evidence viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true" focusable="false" {
-                                rect.all x="0" y="0" width="100" height="10" {}
-                                rect x="0" y="0" width=(format!("{:.1}", share * 100.0)) height="10" fill="currentColor" {}
-                            }
-                            " " (crate::words::percent(*share))
+                            (frame::likely(*share))
                         }
                         td data-name="Half live to" { (half) }
                     }

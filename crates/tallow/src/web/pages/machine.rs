@@ -16,6 +16,7 @@ use jiff::ZonedDateTime;
 use maud::{Markup, html};
 use motion::Quantity;
 use upkeep::amount;
+use upkeep::fault::Case;
 
 use super::super::app::App;
 use super::super::asked::Path;
@@ -23,11 +24,12 @@ use super::super::form::{Refusal, Typed};
 use super::super::frame::{self, Around, Page, Place};
 use super::super::glance::{Glance, OneMachine};
 use super::super::guard::May;
-use super::super::reply::{Answer, Reply};
+use super::super::reply::{Answer, Reply, encoded};
 use super::super::sending::may_send;
 use crate::words;
 
 pub(in crate::web) use position::show as position;
+pub(super) use record::{REASONS, lines, reason, spares, supplies};
 pub(in crate::web) use record::{record, set_limit};
 pub(super) use runs::program_fields;
 pub(in crate::web) use runs::send as send_run;
@@ -65,21 +67,24 @@ async fn page(
     let past = past::Past::read(&app.ledger, name, asked.some("before").as_deref()).await?;
     let queue = app.ledger.queue(name).await?;
     let may = &around.visitor.may;
+    let suspects = super::faults::suspects(app, &glance, name);
+    let has_faults = open_faults(&glance, machine).next().is_some();
     let body = html! {
         (frame::hatches())
-        (head(machine, &now, may))
-        figure { (drawn::drawing(&around.shop, machine, &now)) }
+        (head(machine, &glance, &now, may))
+        (drawn::figure(&around.shop, machine, &suspects, &now))
         (tasks::section(machine, &now, asked.is_ticked("why")))
         (drawn::parts(machine, &state, &now))
         (record::section(machine, &glance, refusal, may))
         (runs::section(machine, &glance, &queue, &now, refusal, may))
         (past.section(name, &now))
     };
-    Ok(Some(Page::new(around, Place::Machines, "", machine.name.clone(), body)))
+    // What its drawing marks changes when the search for a cause is reckoned, and not with the records alone.
+    Ok(Some(Page::new(around, Place::Machines, "", machine.name.clone(), body).passing_if(has_faults)))
 }
 
 /// What forbids to run the machine, and what it is.
-fn head(machine: &OneMachine, now: &ZonedDateTime, may: &May) -> Markup {
+fn head(machine: &OneMachine, glance: &Glance, now: &ZonedDateTime, may: &May) -> Markup {
     let forbidding: Vec<&str> = machine.forbidding().map(|due| due.name.as_str()).collect();
     let since = words::day(now.time_zone().to_datetime(machine.added).date(), now.date());
     html! {
@@ -89,6 +94,9 @@ fn head(machine: &OneMachine, now: &ZonedDateTime, may: &May) -> Markup {
                 span.text { "Not to be run until this is done: " (forbidding.join("; ")) "." }
             }
         }
+        @for case in open_faults(glance, machine) {
+            p.fault-line { strong { "Open fault: " } (case.symptoms.join("; ")) ". " a.target href=(super::faults::address(case)) { "Fault " (case.id) } }
+        }
         p { (machine.build.name) ", in the shop since " (since) ". It has run " (ran(machine)) "." }
         p {
             @if may_send(may, &super::machines::address(&machine.name)) {
@@ -96,7 +104,15 @@ fn head(machine: &OneMachine, now: &ZonedDateTime, may: &May) -> Markup {
             }
             a href="#history" { "History" }
         }
+        @if may_send(may, super::faults::NEW) {
+            p.no-print { a.button.quiet href=(format!("/faults?machine={}#begin", encoded(&machine.name))) { "Something is wrong" } }
+        }
     }
+}
+
+/// Its faults that are open, oldest first.
+fn open_faults<'a>(glance: &'a Glance, machine: &'a OneMachine) -> impl Iterator<Item = &'a Case> {
+    glance.open_faults().filter(|case| case.machine == machine.name)
 }
 
 /// How long a machine has run.
@@ -116,7 +132,7 @@ fn used_at(machine: &OneMachine, position: &str) -> Option<f64> {
 
 /// Where a position's page is.
 fn position_address(machine: &str, position: &str) -> String {
-    format!("{}/{}", super::machines::address(machine), super::super::reply::encoded(position))
+    format!("{}/{}", super::machines::address(machine), encoded(position))
 }
 
 /// What a form's lists of names begin with where nothing need be chosen.

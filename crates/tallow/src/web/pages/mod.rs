@@ -3,10 +3,12 @@
 mod before;
 mod builds;
 mod entry;
+mod faults;
 mod labels;
 mod lives;
 mod machine;
 mod machines;
+mod measure;
 mod money;
 mod new_machine;
 mod people;
@@ -89,6 +91,7 @@ fn lasting() -> Router<Arc<App>> {
         .route("/machines", get(machines::show))
         .route("/machines/{name}", get(machine::show))
         .route("/machines/{name}/{position}", get(machine::position))
+        .route("/faults", get(faults::show))
         .route("/rounds", get(rounds::show))
         .route("/stores", get(stores::show))
         .route("/stores/item/{item}", get(stores::item))
@@ -102,6 +105,9 @@ fn looking() -> Router<Arc<App>> {
     Router::new()
         .route("/before", get(before::show).post(before::weigh).layer(DefaultBodyLimit::max(MOST_BYTES)))
         .route("/labels", get(labels::show))
+        .route("/measure", get(measure::show))
+        .route("/faults/grades", get(faults::grades))
+        .route("/faults/{fault}", get(faults::one))
         .route("/visits/{visit}", get(visit::show))
         .route("/visits/{visit}/news", get(visit::news))
         .route("/visits/{visit}/sheet", get(visit::paper))
@@ -134,9 +140,15 @@ fn looking() -> Router<Arc<App>> {
 /// What records that something happened.
 fn recording() -> Routes {
     let photos = post(visit::add_photo).layer(DefaultBodyLimit::max(visit::LARGEST_BODY));
+    let measured = post(measure::send).layer(DefaultBodyLimit::max(measure::LARGEST_BODY));
     vec![
+        ("/measure/{what}", measured),
         ("/machines/{name}", post(machine::record)),
         ("/runs/{name}", post(machine::send_run).layer(DefaultBodyLimit::max(MOST_BYTES))),
+        ("/faults/new", post(faults::begin)),
+        ("/faults/{fault}/say", post(faults::say)),
+        ("/faults/{fault}/back", post(faults::take_back)),
+        ("/faults/{fault}/end", post(faults::end)),
         ("/visits/{visit}/marks", post(visit::tick)),
         ("/visits/{visit}/photos", photos),
         ("/visits/{visit}/finish", post(visit::finish)),
@@ -151,6 +163,7 @@ fn recording() -> Routes {
 fn planning() -> Routes {
     vec![
         ("/limits/{name}", post(machine::set_limit)),
+        ("/faults/grades", post(faults::grade)),
         ("/rounds/visits/{visit}/{what}", post(rounds::on_visit)),
         ("/rounds/plan", post(rounds::ask)),
         ("/rounds/plan/keep", post(rounds::keep)),

@@ -1,4 +1,4 @@
-//! *Today*: the one page that a keeper opens in the morning. What must not be run, the visits of the day by keeper, what is
+//! *Today*: the one page that a keeper opens in the morning. What must not be run, the faults that are open, the visits of the day by keeper, what is
 //! due and in no visit yet, what the stores lack.
 
 use std::collections::BTreeMap;
@@ -17,12 +17,15 @@ use super::super::glance::Glance;
 use super::super::guard::May;
 use super::super::reply::{Answer, Failed, Reply};
 use super::super::sending::may_send;
-use super::machines;
+use super::{faults as fault_pages, machines};
 use crate::commands::stores::told as amount;
 use crate::words;
 
 /// Machines that must not be run of which the page tells why; of more it gives the names alone.
 const MOST_FORBIDDEN: usize = 40;
+
+/// Open faults that the page tells of; of more it leads to their page.
+const MOST_FAULTS: usize = 20;
 
 /// Machines of which the page tells what is due beyond the visits; more stand under *Machines*.
 const MOST_SOON: usize = 12;
@@ -33,6 +36,7 @@ pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extensi
     let body = html! {
         (frame::hatches())
         (forbidden(&glance, today))
+        (faults(&glance, &around.visitor.may))
         (visits(&glance, today, &around.visitor.may))
         (lacking(&glance, today)?)
         (soon(&glance, today))
@@ -79,6 +83,20 @@ fn since(when: &When, today: Date) -> String {
         When::Since(Some(day)) => words::near_day(*day, today),
         When::Since(None) => "over half a year".to_owned(),
         When::Likely(_) | When::Beyond => String::new(),
+    }
+}
+
+/// Faults whose causes are being looked for.
+fn faults(glance: &Glance, may: &May) -> Markup {
+    let open: Vec<_> = glance.open_faults().collect();
+    html! {
+        @if !open.is_empty() {
+            section aria-labelledby="faults" {
+                h2 #faults { "Open faults" }
+                (fault_pages::open_table(&open[..open.len().min(MOST_FAULTS)], &glance.now, may))
+                @if MOST_FAULTS < open.len() { p { a href="/faults" { "All " (open.len()) " open faults" } } }
+            }
+        }
     }
 }
 

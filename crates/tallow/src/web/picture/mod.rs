@@ -54,6 +54,8 @@ pub(crate) struct Place {
     pub(crate) used: Option<f64>,
     /// Its page.
     pub(crate) address: String,
+    /// Whether a likely cause of an open fault sits there: the end of its leader line is ringed, and its label underlined.
+    pub(crate) is_suspect: bool,
 }
 
 /// A sheet: how large, and what stands where.
@@ -153,17 +155,22 @@ fn drawing(
 fn labelled(subject: &Subject<'_>, sheet: &Sheet, part: &Part, spot: Spot) -> Markup {
     let (position, place) = (&subject.build.positions[part.position], &subject.positions[part.position]);
     let class = hatch(place.used.unwrap_or(0.0));
+    let suspect = place.is_suspect.then_some("suspect");
     let figure = figure(place.used);
     let to = sheet.paper.place(part.member.at);
     let outward = if spot.is_left { -1.0 } else { 1.0 };
     let leader =
         format!("M{:.1} {:.1}H{:.1}L{:.1} {:.1}", spot.from.x + 4.0 * outward, spot.from.y, spot.from.x, to.x, to.y);
     html! {
-        a href=(place.address) tabindex="-1" {
-            title { (position.name) ", " (figure) }
+        a class=[suspect] href=(place.address) tabindex="-1" {
+            title { (position.name) ", " (figure) @if place.is_suspect { ", a likely cause of an open fault" } }
             @for mark in &part.member.marks { (sheet.paper.draw(mark, class)) }
             path class="leader" d=(leader) {}
             circle class="dot" cx=(px(to.x)) cy=(px(to.y)) r="2" {}
+            @if place.is_suspect {
+                circle class="ring under" cx=(px(to.x)) cy=(px(to.y)) r="8" {}
+                circle class="ring" cx=(px(to.x)) cy=(px(to.y)) r="8" {}
+            }
             (label(sheet, spot, part.position, &position.name, &figure, class))
         }
     }
@@ -224,7 +231,11 @@ mod tests {
     }
 
     fn drawn(build: &Build) -> String {
-        let place = |index: usize| Place { used: Some(index as f64 / 20.0), address: format!("/p/{index}") };
+        let place = |index: usize| Place {
+            used: Some(index as f64 / 20.0),
+            address: format!("/p/{index}"),
+            is_suspect: index == 0,
+        };
         let positions: Vec<Place> = (0..build.positions.len()).map(place).collect();
         let (shop, hours, day) = ("Pattern loft", "1240 h", "27 Nov 2026");
         let subject = Subject { shop, machine: "bowline", build, hours, day, positions: &positions };
@@ -242,6 +253,7 @@ mod tests {
                     let link = format!("href=\"/p/{index}\"");
                     assert_eq!(sheet.matches(&link).count(), 1, "{}: {}", build.name, build.positions[index].name);
                 }
+                assert_eq!(sheet.matches("class=\"ring\"").count(), 1, "one is a suspect");
                 assert_eq!(sheet.matches("class=\"leader\"").count(), build.positions.len(), "{}", build.name);
             }
             assert!(!drawn.contains("NaN") && !drawn.contains("inf"), "{}", build.name);

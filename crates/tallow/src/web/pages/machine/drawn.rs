@@ -11,11 +11,31 @@ use super::{dues_at, position_address, ran, used_at};
 use crate::commands::machine::went_through;
 use crate::words;
 
-/// The drawing.
-pub(super) fn drawing(shop: &str, machine: &OneMachine, now: &ZonedDateTime) -> Markup {
+/// The drawing, with the positions of `suspects` ringed: positions, each with the cause that may sit there.
+pub(super) fn figure(shop: &str, machine: &OneMachine, suspects: &[(String, String)], now: &ZonedDateTime) -> Markup {
+    html! {
+        figure {
+            (drawing(shop, machine, suspects, now))
+            @if !suspects.is_empty() {
+                figcaption {
+                    "Ringed: where the likeliest causes of an open fault sit. "
+                    @for (place, (position, cause)) in suspects.iter().enumerate() {
+                        @if place != 0 { "; " }
+                        @if let Some(number) = machine.build.positions.iter().position(|other| other.name == *position) { (number + 1) " " }
+                        (cause)
+                    }
+                    "."
+                }
+            }
+        }
+    }
+}
+
+fn drawing(shop: &str, machine: &OneMachine, suspects: &[(String, String)], now: &ZonedDateTime) -> Markup {
     let place = |position: &upkeep::build::Position| picture::Place {
         used: used_at(machine, &position.name),
         address: position_address(&machine.name, &position.name),
+        is_suspect: suspects.iter().any(|(at, _)| *at == position.name),
     };
     let positions: Vec<picture::Place> = machine.build.positions.iter().map(place).collect();
     let (hours, day) = (ran(machine), now.strftime("%-d %b %Y").to_string());

@@ -72,13 +72,7 @@ fn command(form: &str, machine: &str, typed: &Typed) -> Result<Command, Trouble>
             task: chosen(typed, "task", "a task")?,
             new: false,
             occasion: occasion(),
-            supplies: typed
-                .text("used")
-                .lines()
-                .map(str::trim)
-                .filter(|line| !line.is_empty())
-                .map(str::to_owned)
-                .collect(),
+            supplies: supplies(typed),
         }),
         "replace" => Command::Replace(Replace {
             position: chosen(typed, "position", "a part")?,
@@ -94,7 +88,7 @@ fn command(form: &str, machine: &str, typed: &Typed) -> Result<Command, Trouble>
             occasion: occasion(),
         }),
         "reading" => Command::Reading(Reading {
-            new: false,
+            new: typed.is_ticked("new"),
             position: chosen(typed, "position", "a part")?,
             what: typed.text("what"),
             value: typed.text("value"),
@@ -130,6 +124,11 @@ fn command(form: &str, machine: &str, typed: &Typed) -> Result<Command, Trouble>
     })
 }
 
+/// The supplies of the field "used", one in a line.
+pub(in super::super) fn supplies(typed: &Typed) -> Vec<String> {
+    typed.text("used").lines().map(str::trim).filter(|line| !line.is_empty()).map(str::to_owned).collect()
+}
+
 fn now_or(when: Option<String>) -> String {
     when.unwrap_or_else(|| "now".to_owned())
 }
@@ -142,13 +141,17 @@ fn empty(what: &str) -> Trouble {
     Trouble::refused(format!("{what} is left empty")).help("fill it in")
 }
 
-const REASONS: [(&str, &str, Reason); 3] = [
+pub(in super::super) const REASONS: [(&str, &str, Reason); 3] = [
     ("worn", "it was worn, but worked", Reason::Worn),
     ("failed", "it had failed", Reason::Failed),
     ("good", "it was good", Reason::Good),
 ];
 
-fn reason(word: &str) -> Result<Reason, Trouble> {
+/// The reason of that word.
+///
+/// # Errors
+/// A word that is none.
+pub(in super::super) fn reason(word: &str) -> Result<Reason, Trouble> {
     let found = REASONS.iter().find(|(name, ..)| *name == word);
     found.map(|(.., reason)| *reason).ok_or_else(|| Trouble::refused("why it went must be chosen").help("choose one"))
 }
@@ -158,9 +161,8 @@ pub(super) fn section(machine: &OneMachine, glance: &Glance, refusal: &Refusal, 
     let build = &machine.build;
     let tasks = named(build.tasks.iter().map(|task| task.name.clone()));
     let positions = named(build.positions.iter().map(|position| position.name.clone()));
-    let of_pieces = glance.items.iter().filter(|item| item.unit.is_empty()).map(|item| item.name.clone());
     let none = |words: &str| vec![(String::new(), words.to_owned())];
-    let spares = [none("of none that is counted"), named(of_pieces)].concat();
+    let spares = spares(glance);
     let reasons: Vec<(String, String)> =
         REASONS.iter().map(|(name, words, _)| ((*name).into(), (*words).into())).collect();
     let parts = [none("every part that was there"), positions.clone()].concat();
@@ -215,6 +217,12 @@ pub(super) fn section(machine: &OneMachine, glance: &Glance, refusal: &Refusal, 
     }
 }
 
+/// The spares that can be put in: what the stores count in pieces.
+pub(in super::super) fn spares(glance: &Glance) -> Vec<(String, String)> {
+    let of_pieces = glance.items.iter().filter(|item| item.unit.is_empty()).map(|item| item.name.clone());
+    [vec![(String::new(), "of none that is counted".to_owned())], named(of_pieces)].concat()
+}
+
 /// A form that is folded up.
 fn shown(machine: &OneMachine, refusal: &Refusal, may: &May, name: &str, title: &str, fields: &Markup) -> Markup {
     let to = if name == LIMIT { format!("/limits/{}", encoded(&machine.name)) } else { address(&machine.name) };
@@ -240,7 +248,7 @@ fn field(refusal: &Refusal, form: &str, name: &str, label: &str, hint: &str) -> 
 }
 
 /// A field of several lines.
-fn lines(refusal: &Refusal, form: &str, name: &str, label: &str, hint: &str) -> Markup {
+pub(in super::super) fn lines(refusal: &Refusal, form: &str, name: &str, label: &str, hint: &str) -> Markup {
     let id = format!("{form}-{name}");
     html! {
         p.field {

@@ -3,10 +3,10 @@
 use jiff::ZonedDateTime;
 use ledger::{Outcome, Ticked};
 use maud::{Markup, html};
-use upkeep::build::{Caution, SignalWord};
 
 use super::super::super::assets;
 use super::super::super::form::{self, Field, Refusal, Typed};
+use super::super::super::frame;
 use super::super::super::guard::May;
 use super::super::super::hints::without_command;
 use super::super::super::sending::{Sending, role_wanted};
@@ -234,7 +234,7 @@ impl Draw<'_> {
                 ol.steps {
                     @for (place, text) in task.steps.iter().enumerate() {
                         li {
-                            @for caution in sheet::cautions_before(task, place) { (self::caution(caution)) }
+                            @for caution in sheet::cautions_before(task, place) { (frame::caution(caution.word, &caution.text)) }
                             (text)
                         }
                     }
@@ -393,21 +393,6 @@ fn good(blank: &Blank) -> String {
     let good = (!blank.good.is_empty()).then(|| format!("good: {}", blank.good));
     let last = Some(blank.last.clone()).filter(|last| !last.is_empty());
     good.into_iter().chain(last).collect::<Vec<_>>().join("; ")
-}
-
-fn caution(caution: &Caution) -> Markup {
-    let class = match caution.word {
-        SignalWord::Danger => "danger",
-        SignalWord::Warning => "warning",
-        SignalWord::Caution => "caution-word",
-        SignalWord::Notice => "notice",
-    };
-    html! {
-        div class={ "caution " (class) } {
-            span.word { (caution.word.name().to_uppercase()) }
-            span.text { (caution.text) }
-        }
-    }
 }
 
 fn outcome_words(outcome: &Outcome, now: &ZonedDateTime) -> String {
