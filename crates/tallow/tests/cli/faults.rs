@@ -90,23 +90,6 @@ fn a_search_is_left_and_gone_on_with_question_by_question() {
 }
 
 #[test]
-fn every_way_of_only_saying_no_ends() {
-    let shop = worn();
-    let fault = begin(&shop, "fault new bowline stringing");
-    for _ in 0..300 {
-        match next(&shop, fault)["does"].as_str().unwrap() {
-            "ask somebody" => {
-                shop.told(&format!("fault end {fault} --other \"a spool of wet filament from the cellar\""));
-                return;
-            }
-            "check" => shop.told(&format!("fault say {fault} no")),
-            _ => shop.told(&format!("fault say {fault} did-already")),
-        };
-    }
-    panic!("it asks for ever");
-}
-
-#[test]
 fn a_remedy_that_did_not_help_was_done_all_the_same() {
     let shop = worn();
     let fault = begin(&shop, "fault new bowline squeal");

@@ -1,7 +1,5 @@
 //! The faults that come with the program.
 
-use std::sync::LazyLock;
-
 use super::Faults;
 use crate::Build;
 use crate::build::{self, BuildErrors};
@@ -9,20 +7,20 @@ use crate::build::{self, BuildErrors};
 /// What is known of any build: the causes and checks by the kinds of its parts.
 const BY_KIND: &str = "take = [\"symptoms\", \"motion\", \"filament\", \"bed\", \"electric\"]";
 
-/// The names of the shipped builds, in the order of [`shipped`].
-static BUILDS: LazyLock<Vec<String>> = LazyLock::new(|| {
-    let names = build::shipped().map(|(file, text)| Build::parse(file, text).map(|build| build.name));
-    names.into_iter().map(Result::unwrap_or_default).collect()
-});
-
 /// What is known of the faults of `build`: for a shipped one its own file, for a shop's own what its kinds of parts have.
 ///
 /// # Errors
 /// Everything that does not fit the build, each with its place: a shop may have changed a build and kept its name.
 pub fn of(build: &Build) -> Result<Faults, BuildErrors> {
-    let own = shipped().into_iter().zip(BUILDS.iter()).find(|(_, name)| **name == build.name);
+    let is_of = |(_, text): &(&str, &str)| name_of(text) == Some(build.name.as_str());
+    let own = shipped().into_iter().zip(build::shipped()).find(|(_, build)| is_of(build));
     let (file, text) = own.map_or(("the faults by kind of part", BY_KIND), |(own, _)| own);
     Faults::parse(file, text, build).or_else(|_| Faults::parse("the faults by kind of part", BY_KIND, build))
+}
+
+/// The name that a shipped build's text begins with, without reading the rest.
+fn name_of(text: &str) -> Option<&str> {
+    text.lines().find_map(|line| line.strip_prefix("name = \"")?.strip_suffix('"'))
 }
 
 /// Names and texts of the faults of the shipped builds, in the order of [`crate::build::shipped`], each to be read by
@@ -44,3 +42,16 @@ pub(super) const SHARED: [(&str, &str); 5] = [
     ("bed", include_str!("../../faults/shared/bed.toml")),
     ("electric", include_str!("../../faults/shared/electric.toml")),
 ];
+
+#[cfg(test)]
+mod tests {
+    use super::{build, name_of};
+    use crate::Build;
+
+    #[test]
+    fn a_shipped_build_is_known_by_the_name_in_its_text() {
+        for (file, text) in build::shipped() {
+            assert_eq!(name_of(text), Some(Build::parse(file, text).unwrap().name.as_str()));
+        }
+    }
+}

@@ -5,7 +5,7 @@
 
 pub(crate) mod backlash;
 pub(crate) mod belt;
-mod evidence;
+pub(crate) mod evidence;
 pub(crate) mod feed;
 pub(crate) mod file;
 pub(crate) mod heat;

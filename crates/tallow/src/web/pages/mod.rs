@@ -147,6 +147,7 @@ fn recording() -> Routes {
         ("/runs/{name}", post(machine::send_run).layer(DefaultBodyLimit::max(MOST_BYTES))),
         ("/faults/new", post(faults::begin)),
         ("/faults/{fault}/say", post(faults::say)),
+        ("/faults/{fault}/measured", post(faults::measured)),
         ("/faults/{fault}/back", post(faults::take_back)),
         ("/faults/{fault}/end", post(faults::end)),
         ("/visits/{visit}/marks", post(visit::tick)),

@@ -14,7 +14,7 @@ use upkeep::fault::Case;
 
 pub(in crate::web) use self::grades::{grade, show as grades};
 pub(in crate::web) use self::list::{begin, show};
-pub(in crate::web) use self::record::{end, say, take_back};
+pub(in crate::web) use self::record::{end, measured, say, take_back};
 pub(in crate::web) use self::search::show as one;
 pub(super) use self::search::suspects;
 use super::super::guard::May;

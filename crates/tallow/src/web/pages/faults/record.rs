@@ -6,8 +6,10 @@ use axum::extract::State;
 use axum::{Extension, Form};
 use clap::ValueEnum;
 use upkeep::EntryId;
+use upkeep::fault::Measured;
+use upkeep::fault::measured::What;
 
-use super::super::super::act::{act, said};
+use super::super::super::act::{act, here, said};
 use super::super::super::app::App;
 use super::super::super::asked::Path;
 use super::super::super::form::{Refusal, Typed};
@@ -18,6 +20,7 @@ use super::super::machine::{reason, supplies};
 use super::search;
 use crate::cli::{AnswerWord, Command, Fault, FaultEnd, FaultSay, FaultWas, FaultWord, Mending};
 use crate::commands::fault::End;
+use crate::commands::measure::evidence;
 use crate::trouble::Trouble;
 
 /// Records an answer.
@@ -30,6 +33,41 @@ pub(in crate::web) async fn say(
     let typed = Typed::new(pairs);
     let command = answer(fault, &typed);
     recorded(&app, &around, fault, command, typed).await
+}
+
+/// Takes what was measured as an answer.
+pub(in crate::web) async fn measured(
+    State(app): State<Arc<App>>,
+    Extension(around): Extension<Around>,
+    Path(fault): Path<i64>,
+    Form(pairs): Form<Vec<(String, String)>>,
+) -> Answer {
+    let typed = Typed::new(pairs);
+    let told = match found(&typed) {
+        Ok(found) => here(evidence::record(&app.context(), fault, &found, &typed.text("note"))),
+        Err(trouble) => Err(trouble),
+    };
+    match told {
+        Ok(told) => Ok(Reply::Done { to: format!("/faults/{fault}"), said: told.join("; ") }),
+        Err(trouble) => search::page(&app, &around, fault, &Refusal::new("measured", trouble, typed)).await,
+    }
+}
+
+/// What a form says was measured: of several figures each field has as many values.
+fn found(typed: &Typed) -> Result<Vec<Measured>, Trouble> {
+    let broken = || Trouble::refused("what was measured can't be read").help("measure again, and send it from there");
+    let number = |name: &str, place: usize| {
+        let number = typed.all(name).get(place)?.trim().parse::<f64>().ok();
+        number.filter(|number| number.is_finite())
+    };
+    let of_place = |(place, name): (usize, &String)| {
+        let what = What::ALL.into_iter().find(|what| what.name() == name)?;
+        let at = typed.all("at").get(place).filter(|at| !at.is_empty()).cloned();
+        let uncertainty = number("uncertainty", place).filter(|uncertainty| 0.0 <= *uncertainty)?;
+        Some(Measured { what, at, value: number("value", place)?, uncertainty })
+    };
+    let found: Option<Vec<Measured>> = typed.all("what").iter().enumerate().map(of_place).collect();
+    found.filter(|found| !found.is_empty()).ok_or_else(broken)
 }
 
 /// Closes a fault.

@@ -4,7 +4,6 @@ use std::sync::Arc;
 
 use axum::Extension;
 use axum::extract::State;
-use jiff::ZonedDateTime;
 use maud::{Markup, html};
 use tokio::runtime::Handle;
 use upkeep::EntryId;

@@ -26,6 +26,7 @@ const MENDED: [(&str, &str); 3] =
 pub(super) fn section(sought: &Sought, drawn: &Drawn<'_>) -> Markup {
     html! {
         section.next.no-print aria-labelledby="next" {
+            (drawn.refusal.shown("measured"))
             @match &sought.search.next {
                 Next::Over => {},
                 Next::Stop { symptom, order } => {

@@ -107,9 +107,32 @@ fn result(told: &Told, glance: &Glance, may: &May) -> Markup {
                 ul { @for text in &next { li { (text) } } }
             }
             (keeping(told, glance, may))
+            (answering(told, glance, may))
         }
         @if let Some(chart) = &report.chart {
             figure { div.wide tabindex="0" role="region" aria-label=(chart.title) { (chart.on_page()) } figcaption { (chart.says) } }
+        }
+    }
+}
+
+/// The form that takes the result as an answer in a fault of the machine, where one is open.
+fn answering(told: &Told, glance: &Glance, may: &May) -> Markup {
+    let Told { report, place } = told;
+    let machine = place.as_ref().map(|place| place.machine.as_str());
+    let open =
+        glance.open_faults().filter(|case| Some(case.machine.as_str()) == machine && !report.measured.is_empty());
+    html! {
+        @for case in open {
+            (Sending::to(&format!("/faults/{}/measured", case.id)).show(may, html! {
+                @for found in &report.measured {
+                    input type="hidden" name="what" value=(found.what.name());
+                    input type="hidden" name="at" value=(found.at.as_deref().unwrap_or_default());
+                    input type="hidden" name="value" value=(found.value);
+                    input type="hidden" name="uncertainty" value=(found.uncertainty);
+                }
+                input type="hidden" name="note" value=(format!("{}: {}", report.result.what, report.result.words()));
+                p { button.big { "Take it as an answer: " (case.symptoms.join("; ")) } }
+            }))
         }
     }
 }
