@@ -110,7 +110,7 @@ async fn from_a_squeal_in_a_keepers_own_words_to_the_task_that_ends_it() {
         .iter()
         .filter_map(|one| one["kind"].as_str())
         .collect();
-    for kind in ["failure", "done", "fault over"] {
+    for kind in ["failed", "done", "fault over"] {
         assert!(kinds.contains(&kind), "{kind}: {kinds:?}");
     }
     assert!(

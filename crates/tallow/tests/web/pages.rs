@@ -147,11 +147,12 @@ async fn pages_of_an_empty_shop_and_of_long_names_fit_the_smallest_phone() {
 #[tokio::test]
 async fn every_page_fits_a_phone_and_a_desk_and_breaks_none_of_its_own_rules() {
     let shop = Shop::demo();
+    let pages = pages_of(&shop);
     let server = shop.serve();
     for size in [SMALL_PHONE, PHONE, DESK] {
         let browser = Browser::open(size).await;
-        for (address, name) in pages_of(&shop) {
-            browser.go_settled(&server.page(&address)).await;
+        for (address, name) in &pages {
+            browser.go_settled(&server.page(address)).await;
             browser.photograph(name).await;
             assert_eq!(browser.overhang().await, 0, "{name} is wider than {size:?}");
             assert_eq!(browser.ask("return document.querySelectorAll('h1').length").await, 1, "{name} has one heading");

@@ -26,6 +26,7 @@ use super::super::glance::{Glance, OneMachine};
 use super::super::guard::May;
 use super::super::reply::{Answer, Reply, encoded};
 use super::super::sending::may_send;
+use super::measure;
 use crate::words;
 
 pub(in crate::web) use position::show as position;
@@ -105,7 +106,10 @@ fn head(machine: &OneMachine, glance: &Glance, now: &ZonedDateTime, may: &May) -
             a href="#history" { "History" }
         }
         @if may_send(may, super::faults::NEW) {
-            p.no-print { a.button.quiet href=(format!("/faults?machine={}#begin", encoded(&machine.name))) { "Something is wrong" } }
+            p.no-print.row {
+                a.button.quiet href=(format!("/faults?machine={}#begin", encoded(&machine.name))) { "Something is wrong" }
+                a.button.quiet href=(measure::address(&machine.name)) { "Measure" }
+            }
         }
     }
 }

@@ -19,7 +19,7 @@ use super::super::super::guard::May;
 use super::super::super::reply::{Answer, Reply};
 use super::super::super::sending::{Sending, role_wanted};
 use super::super::records::entry_address;
-use super::super::{machines, new_machine};
+use super::super::{machines, measure, new_machine};
 use super::{address, closed, day, shown, step};
 use crate::commands::fault::{Ranked, Sought, words};
 use crate::context::Context;
@@ -72,12 +72,15 @@ pub(super) async fn page(app: &App, around: &Around, fault: i64, refusal: &Refus
         return super::super::missing(around, &format!("there is no fault {fault}"));
     };
     let title = format!("{}: {}", case.machine, shown(case));
-    let sought = loop {
-        match sought(app, case.id).await {
-            Ok(Some(sought)) => break Ok(sought),
-            Err(why) => break Err(why),
-            // What was typed is lost if the page has to be asked for again.
-            Ok(None) if refusal.trouble.is_some() => {}
+    let may = &around.visitor.may;
+    let drawn = Drawn { case, glance: &glance, refusal, may };
+    let body = match &case.end {
+        Some(end) => html! {
+            (told(case, &glance))
+            (closed::section(app, case, end, &glance.now, refusal, may).await?)
+            (drawn.trail())
+        },
+        None => match drawn.settled(app).await {
             Ok(None) => {
                 let body = html! {
                     (told(case, &glance))
@@ -87,26 +90,21 @@ pub(super) async fn page(app: &App, around: &Around, fault: i64, refusal: &Refus
                 let around = Around { said: None, ..around.clone() };
                 return Ok(new_machine::waiting(Page::new(&around, Place::Machines, "", title, body)));
             }
-        }
-    };
-    let may = &around.visitor.may;
-    let drawn = Drawn { case, glance: &glance, refusal, may };
-    let body = html! {
-        (told(case, &glance))
-        @match (&sought, &case.end) {
-            (Err(why), _) => (trouble(why)),
-            (Ok(_), Some(end)) => (closed::section(app, case, end, &glance.now, refusal, may).await?),
-            (Ok(sought), None) => {
+            Err(why) => html! { (told(case, &glance)) (trouble(&why)) (drawn.trail()) },
+            Ok(Some(sought)) => html! {
+                (told(case, &glance))
                 (role_wanted(may, &format!("{}/say", address(case)), "Answering"))
                 @if !drawn.has_place() { (refusal.trouble.as_ref().map(trouble).unwrap_or_default()) }
-                (step::section(sought, &drawn))
+                (step::section(&sought, &drawn))
+                (causes(&sought))
+                (drawn.trail())
+                (drawn.more(&sought))
+                p.no-print { a href=(measure::address(&case.machine)) { "Measure something on " (case.machine) } }
+                (drawn.ends(&sought))
             },
-        }
-        @if let Ok(sought) = &sought { (causes(sought)) }
-        (drawn.trail())
-        @if let (Ok(sought), None) = (&sought, &case.end) { (drawn.more(sought)) (drawn.ends(sought)) }
-        p.no-print { a href="/faults" { "All faults" } }
+        },
     };
+    let body = html! { (body) p.no-print { a href="/faults" { "All faults" } } };
     let page = Page::new(around, Place::Machines, "", title, body);
     Ok(if refusal.trouble.is_some() { Reply::Refused(page) } else { Reply::Page(page) })
 }
@@ -180,6 +178,17 @@ pub(super) struct Drawn<'a> {
 }
 
 impl Drawn<'_> {
+    /// Where the search stands; `None` while it is being reckoned. Where a form was refused that is waited for: what was typed is
+    /// lost if the page has to be asked for again.
+    async fn settled(&self, app: &App) -> Result<Option<Arc<Sought>>, Trouble> {
+        loop {
+            let sought = sought(app, self.case.id).await?;
+            if sought.is_some() || self.refusal.trouble.is_none() {
+                return Ok(sought);
+            }
+        }
+    }
+
     /// Where a form of the page is sent.
     pub(super) fn to(&self, what: &str) -> String {
         format!("{}/{what}", address(self.case))

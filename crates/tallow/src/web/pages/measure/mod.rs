@@ -18,7 +18,7 @@ use super::super::frame::{self, Around, Page, Place};
 use super::super::glance::Glance;
 use super::super::guard::May;
 use super::super::hints::without_command;
-use super::super::reply::{Answer, Reply};
+use super::super::reply::{Answer, Reply, encoded};
 use super::super::sending::{Sending, role_wanted};
 use super::super::upload::{Received, received};
 use super::machines;
@@ -30,6 +30,11 @@ use crate::trouble::Trouble;
 
 /// The most octets of a request: two recordings, and what is typed.
 pub(in crate::web) const LARGEST_BODY: usize = 2 * MOST_OF_A_RECORDING + 1024 * 1024;
+
+/// Where measuring something on a machine begins.
+pub(super) fn address(machine: &str) -> String {
+    format!("/measure?machine={}", encoded(machine))
+}
 
 pub(in crate::web) async fn show(
     State(app): State<Arc<App>>,
