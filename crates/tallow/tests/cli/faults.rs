@@ -34,7 +34,7 @@ fn a_squeal_in_plain_words_leads_to_the_fix_and_the_record_knows_of_it() {
     assert!(chances.windows(2).all(|two| two[1] <= two[0]), "the likeliest first: {chances:?}");
     // Whatever is asked, the rods turn out to be dry.
     let oil = "oil the y rods";
-    let before = shop.due(oil)["share"].as_f64().unwrap();
+    let before = shop.due(oil)["used"].as_f64().unwrap();
     let stock = |shop: &Shop| {
         let stores = shop.json("stores");
         let oil = stores.as_array().unwrap().iter().find(|item| item["item"] == "ISO VG 32 light oil").unwrap().clone();
@@ -43,7 +43,7 @@ fn a_squeal_in_plain_words_leads_to_the_fix_and_the_record_knows_of_it() {
     let had = stock(&shop);
     let said = shop.told(&format!("fault say {fault} fixed --of \"{oil}\""));
     assert!(said.contains("over: y rods: dry rod"), "{said}");
-    assert!(shop.due(oil)["share"].as_f64().unwrap() < 0.01, "it was at {before}, and is done now");
+    assert!(shop.due(oil)["used"].as_f64().unwrap() < 0.01, "it was at {before}, and is done now");
     assert!(stock(&shop) < had, "what the task takes was taken");
     let entries = shop.entries();
     let failed = entries.iter().find(|entry| entry["kind"] == "failed").expect("a failure is recorded");
@@ -95,7 +95,7 @@ fn a_remedy_that_did_not_help_was_done_all_the_same() {
     let fault = begin(&shop, "fault new bowline squeal");
     let oil = "oil the y rods";
     shop.told(&format!("fault say {fault} no --of \"{oil}\" --used \"ISO VG 32 light oil=1 ml\""));
-    assert!(shop.due(oil)["share"].as_f64().unwrap() < 0.01);
+    assert!(shop.due(oil)["used"].as_f64().unwrap() < 0.01);
     assert!(shop.entries().iter().all(|entry| entry["kind"] != "failed"), "nothing had failed there");
     let causes = shop.json(&format!("fault show {fault} --most 60"))["causes"].as_array().unwrap().clone();
     assert!(causes.iter().all(|cause| cause["cause"] != "y rods: dry rod"), "{causes:#?}");

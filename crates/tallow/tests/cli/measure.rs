@@ -97,7 +97,7 @@ fn a_plucked_belt_has_its_tone_and_with_span_and_mass_its_tension() {
     let newtons = 4.0 * 0.42 * 0.42 * 81.3 * 81.3 * 0.0085;
     told(measured(&both, "belt tension"), newtons, 0.015 * newtons);
     assert_eq!((&both["what"], &both["unit"]), (&"belt tension".into(), &"N".into()));
-    told(measured(&both, "belt tone"), 81.3, 0.1);
+    told(figure(&both, "belt tone"), 81.3, 0.1);
     let text = shop.told("measure belt a.wav --span \"420 mm\" --mass \"8.5 g/m\" --svg tone.svg");
     let caution = text.find("WARNING").expect("a caution");
     assert!(caution < text.find("Do next").expect("what to do"), "cautions come first: {text}");
@@ -105,6 +105,28 @@ fn a_plucked_belt_has_its_tone_and_with_span_and_mass_its_tension() {
     for part in ["<title>What is heard after the pluck</title>", "frequency, Hz", "81.3 Hz"] {
         assert!(svg.contains(part), "{part}");
     }
+}
+
+#[test]
+fn a_pluck_answers_a_check_of_a_fault_by_how_likely_it_makes_a_slack_belt() {
+    let shop = with(&testdata("../crates/upkeep/builds/enclosed-corexy.toml"));
+    let fault = shop.json("fault new bowline \"layer shift\"")["fault"].as_i64().unwrap();
+    shop.write("slack.wav", wav(&pluck(30.0, 0.0, 6)));
+    let line = format!("measure belt slack.wav --span \"420 mm\" --mass \"8.5 g/m\" --fault {fault}");
+    let heard = shop.json(&line);
+    assert!(heard["answers"][0].as_str().unwrap().contains("belts: pluck the belt"), "{heard:#}");
+    let shown = shop.json(&format!("fault show {fault} --most 40"));
+    let answer = &shown["answers"][0];
+    assert_eq!((&answer["answer"], &answer["name"]), (&"measured".into(), &"belts: pluck the belt".into()));
+    // 5.4 N lies under the usual 7 N by more than its doubt and the limit's tenth.
+    assert!(0.9 < answer["chance"].as_f64().unwrap(), "{answer}");
+    assert!(answer["note"].as_str().unwrap().contains("belt tension: 5.4"), "{answer}");
+    assert_eq!(shown["causes"][0]["cause"], "belts: slack belt");
+    shop.refused("measure belt slack.wav --fault 999", &["there is no fault 999"]);
+    shop.refused(
+        &format!("measure backlash --up 1,1.01,1 --down 1,1,1.01 --at nozzle --fault {fault}"),
+        &["no check of bowline asks for that measurement there", "--fault"],
+    );
 }
 
 #[test]
