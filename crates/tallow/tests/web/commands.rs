@@ -221,7 +221,8 @@ fn a_plan_is_sought_for_seconds_and_kept_where_that_is_asked() {
 }
 
 /// What each operation needs beyond its own kind: reading needs *look*, and what happens needs *record*.
-const PLANS: [&str; 15] = [
+const PLANS: [&str; 16] = [
+    "fault grade",
     "build change",
     "keeper away",
     "keeper remove",
@@ -240,7 +241,10 @@ const PLANS: [&str; 15] = [
 ];
 const OWNS: [&str; 6] = ["person", "person remove", "person set", "token", "token new", "token revoke"];
 /// What records happened.
-const RECORDS: [&str; 23] = [
+const RECORDS: [&str; 26] = [
+    "fault end",
+    "fault new",
+    "fault say",
     "age",
     "correct",
     "done",
