@@ -238,7 +238,8 @@ fn plans_are_made_one_at_a_time_and_whoever_asks_meanwhile_is_told_when_to_come_
 }
 
 /// What each operation needs beyond its own kind: reading needs *look*, and what happens needs *record*.
-const PLANS: [&str; 15] = [
+const PLANS: [&str; 16] = [
+    "fault grade",
     "build change",
     "keeper away",
     "keeper remove",
@@ -257,7 +258,10 @@ const PLANS: [&str; 15] = [
 ];
 const OWNS: [&str; 6] = ["person", "person remove", "person set", "token", "token new", "token revoke"];
 /// What records happened.
-const RECORDS: [&str; 23] = [
+const RECORDS: [&str; 26] = [
+    "fault end",
+    "fault new",
+    "fault say",
     "age",
     "correct",
     "done",
