@@ -339,22 +339,6 @@ fn photo_info(visit: EntryId, row: &AnyRow) -> Result<PhotoInfo, Error> {
     Ok(PhotoInfo { place: row.try_get(0)?, task: row.try_get(1)?, by: row.try_get(2)?, at })
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_photo_is_known_by_its_first_bytes_and_by_nothing_else() {
-        // The signatures as the standards print them.
-        assert_eq!(PhotoKind::of(b"\xff\xd8\xff\xe0\x00\x10JFIF"), Some(PhotoKind::Jpeg));
-        assert_eq!(PhotoKind::of(b"\x89PNG\r\n\x1a\n\x00"), Some(PhotoKind::Png));
-        assert_eq!(PhotoKind::of(b"RIFF\x10\x00\x00\x00WEBPVP8 "), Some(PhotoKind::WebP));
-        for other in [&b"<svg xmlns="[..], b"GIF89a", b"RIFF\x10\x00\x00\x00WAVEfmt ", b"\x89PNG\n\x1a\n", b""] {
-            assert_eq!(PhotoKind::of(other), None, "{other:?}");
-        }
-    }
-}
-
 /// Adds a mark; one of its key, kind and subject that is there already stays as it is.
 pub(crate) async fn add(
     connection: &mut AnyConnection,
@@ -379,4 +363,20 @@ pub(crate) async fn add(
     .execute(connection)
     .await?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_photo_is_known_by_its_first_bytes_and_by_nothing_else() {
+        // The signatures as the standards print them.
+        assert_eq!(PhotoKind::of(b"\xff\xd8\xff\xe0\x00\x10JFIF"), Some(PhotoKind::Jpeg));
+        assert_eq!(PhotoKind::of(b"\x89PNG\r\n\x1a\n\x00"), Some(PhotoKind::Png));
+        assert_eq!(PhotoKind::of(b"RIFF\x10\x00\x00\x00WEBPVP8 "), Some(PhotoKind::WebP));
+        for other in [&b"<svg xmlns="[..], b"GIF89a", b"RIFF\x10\x00\x00\x00WAVEfmt ", b"\x89PNG\n\x1a\n", b""] {
+            assert_eq!(PhotoKind::of(other), None, "{other:?}");
+        }
+    }
 }

@@ -2,7 +2,10 @@
 
 use std::io::Write;
 
-use upkeep::fault::{Faults, shipped, simulate::simulate};
+use upkeep::fault::{
+    Faults, shipped,
+    simulate::{Told, simulate},
+};
 use upkeep::{Build, Prices, Rates, build};
 
 /// Faults of each build, where the first argument says nothing else.
@@ -19,20 +22,23 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "{:<18}{:>10}{:>12}{:>10}{:>12}{:>12}",
         "build", "list", "no history", "history", "than list", "than no h."
     )?;
-    for ((file, text), (build_file, build_text)) in shipped().into_iter().zip(build::shipped()) {
-        let build = Build::parse(build_file, build_text)?;
-        let faults = Faults::parse(file, text, &build)?;
-        let means = simulate(&faults, &build, &prices, count, SEED);
-        let saved = |than: f64| format!("{:.0} %", 100.0 * (1.0 - means.with_history / than));
-        writeln!(
-            out,
-            "{file:<18}{:>10.2}{:>12.2}{:>10.2}{:>12}{:>12}",
-            means.checklist,
-            means.without_history,
-            means.with_history,
-            saved(means.checklist),
-            saved(means.without_history)
-        )?;
+    for (told, words) in [(Told::One, "one symptom told"), (Told::All, "every symptom told that shows")] {
+        writeln!(out, "{words}")?;
+        for ((file, text), (build_file, build_text)) in shipped().into_iter().zip(build::shipped()) {
+            let build = Build::parse(build_file, build_text)?;
+            let faults = Faults::parse(file, text, &build)?;
+            let means = simulate(&faults, &build, &prices, told, count, SEED);
+            let saved = |than: f64| format!("{:.0} %", 100.0 * (1.0 - means.with_history / than));
+            writeln!(
+                out,
+                "{file:<18}{:>10.2}{:>12.2}{:>10.2}{:>12}{:>12}",
+                means.checklist,
+                means.without_history,
+                means.with_history,
+                saved(means.checklist),
+                saved(means.without_history)
+            )?;
+        }
     }
     Ok(())
 }

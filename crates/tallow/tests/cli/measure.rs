@@ -7,7 +7,7 @@ use std::io::Write as _;
 
 use serde_json::Value;
 
-use crate::shop::{Shop, near};
+use crate::shop::{Shop, near, testdata};
 
 /// Seeded noise: a linear congruence's high bits.
 struct Noise(u64);
@@ -114,10 +114,10 @@ fn a_pluck_answers_a_check_of_a_fault_by_how_likely_it_makes_a_slack_belt() {
     shop.write("slack.wav", wav(&pluck(30.0, 0.0, 6)));
     let line = format!("measure belt slack.wav --span \"420 mm\" --mass \"8.5 g/m\" --fault {fault}");
     let heard = shop.json(&line);
-    assert!(heard["answers"][0].as_str().unwrap().contains("belts: pluck the belt"), "{heard:#}");
+    assert!(heard["answers"][0].as_str().unwrap().contains("belts: measure the belt for slack"), "{heard:#}");
     let shown = shop.json(&format!("fault show {fault} --most 40"));
     let answer = &shown["answers"][0];
-    assert_eq!((&answer["answer"], &answer["name"]), (&"measured".into(), &"belts: pluck the belt".into()));
+    assert_eq!((&answer["answer"], &answer["name"]), (&"measured".into(), &"belts: measure the belt for slack".into()));
     // 5.4 N lies under the usual 7 N by more than its doubt and the limit's tenth.
     assert!(0.9 < answer["chance"].as_f64().unwrap(), "{answer}");
     assert!(answer["note"].as_str().unwrap().contains("belt tension: 5.4"), "{answer}");

@@ -3,7 +3,7 @@
 
 use super::look::{Choice, Choices};
 use super::network::{Contradiction, Evidence, Network};
-use super::{Faults, RemedyKind, Work};
+use super::{Faults, Grade, RemedyKind, Work};
 use crate::Prices;
 
 /// Trying whether a remedy mended it, min. Judgement, no source.
@@ -11,6 +11,10 @@ const TRY_MIN: f64 = 5.0;
 
 /// What finding a fault takes that is not listed, min. Judgement, no source.
 const UNLISTED_MIN: f64 = 180.0;
+
+/// A fault is looked for because it showed itself: a cause that shows none of the symptoms told is one only if they were told
+/// amiss. Judgement, no source.
+const TOLD_AMISS: f64 = Grade::HardlyEver.chance();
 
 /// The chance that a fault is one that is not listed. Judgement, no source.
 const UNLISTED: f64 = 0.05;
@@ -180,6 +184,11 @@ impl<'a> Guide<'a> {
         chances.push(UNLISTED / (1.0 - UNLISTED) * chances.iter().sum::<f64>());
         let mended = progress.tried.iter().flat_map(|&remedy| &self.remedies[remedy].mends);
         mended.for_each(|&cause| chances[cause] = 0.0);
+        let told: Vec<usize> = self.told(progress).collect();
+        if !told.is_empty() {
+            let unrelated = (0..self.faults.causes.len()).filter(|cause| !self.shows_one_of(*cause, &told));
+            unrelated.for_each(|cause| chances[cause] *= TOLD_AMISS);
+        }
         for &known in &progress.evidence {
             let shows = self.chances[known.finding].iter();
             chances.iter_mut().zip(shows).for_each(|(chance, shows)| *chance *= known.chance(*shows, 1.0 - shows));
@@ -190,6 +199,16 @@ impl<'a> Guide<'a> {
         let total: f64 = chances.iter().sum();
         chances.iter_mut().for_each(|chance| *chance /= total);
         Ok(chances)
+    }
+
+    /// The symptoms that show.
+    fn told(&self, progress: &Progress) -> impl Iterator<Item = usize> {
+        let shows = |known: &&Evidence| known.finding < self.faults.symptoms.len() && 0.5 < known.sure;
+        progress.evidence.iter().filter(shows).map(|known| known.finding)
+    }
+
+    fn shows_one_of(&self, cause: usize, told: &[usize]) -> bool {
+        self.faults.causes[cause].shows.iter().any(|(symptom, _)| told.contains(symptom))
     }
 
     fn contradiction(&self, progress: &Progress) -> Contradiction {

@@ -4,11 +4,12 @@
 //! and would get the same answer to the same check. What is assumed: the network is right, one fault at a time, remedies
 //! help when they are the right ones. docs/FAULTS.md says more.
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
 use super::network::{Evidence, Network};
 use super::next::{Answer, Guide, Progress, Step};
-use super::{Faults, Grade, prior};
+use super::{Faults, Grade, Part, prior};
+use crate::build::{Allowance, Limit, Position, Task};
 use crate::rounds::random::Random;
 use crate::{Build, Prices, Risk, Used};
 
@@ -35,14 +36,14 @@ pub struct Means {
 ///
 /// # Panics
 /// Never for faults that were read from a file: their grades contradict no answer.
-pub fn simulate(faults: &Faults, build: &Build, prices: &Prices, count: usize, seed: u64) -> Means {
+pub fn simulate(faults: &Faults, build: &Build, prices: &Prices, told: Told, count: usize, seed: u64) -> Means {
     let mut random = Random::new(seed);
     let believed = Risk::believed();
     let usual = usual(faults, build, &believed, &mut random);
     let mut means = Means::default();
     for _ in 0..count {
         let network = network(faults, build, &believed, &mut random);
-        let fault = draw(faults, &network, &mut random);
+        let fault = draw(faults, &network, told, &mut random);
         let unknowing = Guide::new(faults, Network { priors: usual.clone(), ..network.clone() }, prices);
         let knowing = Guide::new(faults, network, prices);
         means.checklist += checklist(faults, &knowing, &fault) / count as f64;
@@ -52,26 +53,59 @@ pub fn simulate(faults: &Faults, build: &Build, prices: &Prices, count: usize, s
     means
 }
 
-/// A fault, and the answer that each finding would give.
+/// Which of the symptoms that show a keeper tells.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Told {
+    /// One of the fault's own, which made the keeper look.
+    One,
+    /// Every one.
+    All,
+}
+
+/// A fault, the symptoms that a keeper tells, and the answer that each finding would give.
 struct Fault {
     cause: usize,
+    told: Vec<Evidence>,
     answers: Vec<bool>,
 }
 
-impl Fault {
-    /// The symptoms that a keeper tells: those that show.
-    fn told(&self, faults: &Faults) -> Vec<Evidence> {
-        (0..faults.symptoms.len()).filter(|symptom| self.answers[*symptom]).map(Evidence::yes).collect()
-    }
-}
-
-/// The network of a machine with a history that is drawn.
+/// The network of a machine with a history that is drawn: how long ago each task was done, and how old each part is.
 fn network(faults: &Faults, build: &Build, believed: &Risk, random: &mut Random) -> Network {
     let now = Timestamp::UNIX_EPOCH;
-    let mut share = || MIDDLE_SHARE * (LOG_SPREAD * normal(random)).exp();
-    let used: Vec<Used> = build.tasks.iter().map(|task| prior::at_share(task, share(), now)).collect();
+    let mut used: Vec<Used> = Vec::with_capacity(build.tasks.len());
+    for task in &build.tasks {
+        let share = MIDDLE_SHARE * (LOG_SPREAD * normal(random)).exp();
+        used.push(prior::at_share(task, share, now - SignedDuration::from_secs_f64(86_400.0 * share * days(task))));
+    }
+    let parts: Vec<Part> = build.positions.iter().map(|position| part(position, build, random)).collect();
     let risks = vec![believed.clone(); build.tasks.len()];
-    faults.network(&prior::priors(faults, build, &used, &risks, &[], now))
+    faults.network(&prior::priors(faults, build, &used, &risks, &parts, now))
+}
+
+/// The days that a task's calendar limit allows; three months' where it has none.
+fn days(task: &Task) -> f64 {
+    let of_limit = |limit: &Limit| match limit.every {
+        Allowance::Elapsed { months, days } => Some(f64::from(months) * 365.25 / 12.0 + f64::from(days)),
+        Allowance::Amount { .. } => None,
+    };
+    task.limits.iter().find_map(of_limit).unwrap_or(91.0)
+}
+
+/// A part of any age up to its characteristic life, with its hazard by a Weibull law: the tenth percentile of its life is what
+/// the build believes, the shape what is common of parts that wear.
+///
+/// # Formula
+/// h = (β/η) · (t/η)^(β − 1), η = t₁₀ · (−ln 0.9)^(−1/β).
+fn part(position: &Position, build: &Build, random: &mut Random) -> Part {
+    let age = random.share();
+    let shape = life::bayes::Prior::common_shape().median();
+    let per_day = position.life.as_ref().and_then(|life| {
+        let (_, per_hour) = build.expected.per_hour.iter().find(|(quantity, _)| *quantity == life.of)?;
+        let characteristic = life.tenth * (-(0.9_f64.ln())).powf(-1.0 / shape);
+        let use_per_day = per_hour * build.expected.hours_per_week / 7.0;
+        Some(use_per_day * shape / characteristic * age.powf(shape - 1.0))
+    });
+    Part { at: position.name.clone(), since: None, per_day: per_day.filter(|per_day| 0.0 < *per_day) }
 }
 
 /// The mean prior of each cause over many histories.
@@ -90,8 +124,8 @@ fn normal(random: &mut Random) -> f64 {
     (-2.0 * (-one).ln_1p()).sqrt() * (std::f64::consts::TAU * other).cos()
 }
 
-/// One fault that shows something; a fault that shows nothing is not looked for.
-fn draw(faults: &Faults, network: &Network, random: &mut Random) -> Fault {
+/// One fault that shows a symptom of its own; one that shows none is not looked for.
+fn draw(faults: &Faults, network: &Network, told: Told, random: &mut Random) -> Fault {
     loop {
         let odds: Vec<f64> = network.priors.iter().map(|prior| prior / (1.0 - prior)).collect();
         let mut left = random.share() * odds.iter().sum::<f64>();
@@ -100,17 +134,26 @@ fn draw(faults: &Faults, network: &Network, random: &mut Random) -> Fault {
             left <= 0.0
         });
         let cause = cause.unwrap_or(odds.len() - 1);
-        let answers = network.findings.iter().map(|finding| random.share() < finding.chance(Some(cause))).collect();
-        let fault = Fault { cause, answers };
-        if !fault.told(faults).is_empty() {
-            return fault;
+        let shows = |finding: &super::Finding| finding.chance(Some(cause));
+        let answers: Vec<bool> = network.findings.iter().map(|finding| random.share() < shows(finding)).collect();
+        let own = faults.causes[cause].shows.iter().map(|(symptom, _)| *symptom);
+        let own: Vec<usize> = own.filter(|symptom| answers[*symptom]).collect();
+        if !own.is_empty() {
+            let told = match told {
+                Told::One => vec![Evidence::yes(own[random.below(own.len())])],
+                Told::All => {
+                    let all = (0..faults.symptoms.len()).filter(|symptom| answers[*symptom]);
+                    all.map(Evidence::yes).collect()
+                }
+            };
+            return Fault { cause, told, answers };
         }
     }
 }
 
 /// The cost by a guide.
 fn guided(guide: &Guide<'_>, faults: &Faults, fault: &Fault) -> f64 {
-    let mut progress = Progress { evidence: fault.told(faults), ..Progress::default() };
+    let mut progress = Progress { evidence: fault.told.clone(), ..Progress::default() };
     let mut cost = 0.0;
     while progress.fixed.is_none() {
         let step = guide.next(&progress).expect("grades contradict no answer").step;
@@ -134,7 +177,7 @@ fn guided(guide: &Guide<'_>, faults: &Faults, fault: &Fault) -> f64 {
 /// The cost by a list: everything that shows a symptom told, quickest first; where a check nearly always tells it and is quicker
 /// than its remedy, the check comes first, and the remedy only after a yes. What was passed over so is done in the end.
 fn checklist(faults: &Faults, guide: &Guide<'_>, fault: &Fault) -> f64 {
-    let told = fault.told(faults);
+    let told = &fault.told;
     let shows =
         |cause: &usize| faults.causes[*cause].shows.iter().any(|(symptom, _)| told.contains(&Evidence::yes(*symptom)));
     let check_of = |remedy: usize| {

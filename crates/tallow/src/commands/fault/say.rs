@@ -122,7 +122,7 @@ pub(super) async fn answer(context: &Context, ledger: &Ledger, case: &Case, said
         shape["said"] = serde_json::json!(said);
         return context.out.json(&shape);
     }
-    context.out.prose("", said)?;
+    said.lines().try_for_each(|line| context.out.prose("", line))?;
     context.out.line("")?;
     if case.end.is_some() { Ok(()) } else { screen::search(context, &search, screen::FEW) }
 }
