@@ -277,7 +277,7 @@ mod tests {
                         G1 X20 E1\nG1 Xten\nG4 S1\n";
 
     /// Keys that only long records, very large files or plans print; other tests meet them.
-    const ELSEWHERE: [&str; 33] = [
+    const ELSEWHERE: [&str; 41] = [
         "measure marks: others.[].what",
         "measure marks: others.[].at",
         "measure marks: others.[].value",
@@ -293,6 +293,14 @@ mod tests {
         "measure marks: kept.outside.[].source",
         "measure marks: kept.outside.[].task",
         "rhythm: machines.[].habit",
+        "fault new: next.cautions.[].before",
+        "fault new: next.cautions.[].text",
+        "fault show: next.cautions.[].before",
+        "fault show: next.cautions.[].text",
+        "fault say: next.cautions.[].before",
+        "fault say: next.cautions.[].text",
+        "fault end: next.cautions.[].before",
+        "fault end: next.cautions.[].text",
         "steps: if_needed.[].amount",
         "steps: if_needed.[].unit",
         "before: [].machines.[].not_to_be_run_before.[]",
