@@ -72,6 +72,22 @@ fn the_last_answer_to_a_question_holds_and_names_of_nothing_are_told() {
 }
 
 #[test]
+fn a_fault_is_dangerous_while_it_shows_what_orders_to_stop() {
+    let (_, faults) = known();
+    let symptom = |name: &str, answer| answered(Asked::Symptom(name.into()), answer);
+    let dangers = |events: Vec<Event>| -> Vec<String> {
+        case(events).dangers(&faults).into_iter().map(|symptom| symptom.name.clone()).collect()
+    };
+    assert_eq!(dangers(vec![]), [""; 0], "a squeal alone hurts nobody");
+    let smoke = || symptom("smoke or flame", Answer::Yes);
+    assert_eq!(dangers(vec![smoke()]), ["smoke or flame"]);
+    // That the plug was pulled mends nothing.
+    assert_eq!(dangers(vec![smoke(), answered(Asked::Stop("smoke or flame".into()), Answer::Yes)]), ["smoke or flame"]);
+    assert_eq!(dangers(vec![smoke(), symptom("smoke or flame", Answer::No)]), [""; 0]);
+    assert_eq!(case([symptom("ringing", Answer::Yes)]).showing(), ["squeal while moving", "ringing"]);
+}
+
+#[test]
 fn every_step_is_found_again_by_its_name() {
     let (build, faults) = known();
     let guide = Guide::new(&faults, faults.network(&priors(&build, &faults)), &prices());

@@ -136,6 +136,12 @@ async fn what_may_hurt_somebody_is_ordered_first_and_answers_can_be_taken_back()
     browser.shows_soon(&["Before all else"]).await;
     browser.shows("Pull the plug").await;
     browser.photograph("fault-stop").await;
+    let address = browser.ask("return location.pathname").await.as_str().unwrap().to_owned();
+    browser.go_settled(&server.page("/")).await;
+    let forbidden = "return document.querySelector('[aria-labelledby=forbidden]').innerText";
+    let forbidden = browser.ask(forbidden).await.as_str().unwrap().to_owned();
+    assert!(forbidden.contains("bowline") && forbidden.contains("smell of burning"), "not to be run: {forbidden}");
+    browser.go_settled(&server.page(&address)).await;
     browser.press("That is done").await;
     browser.shows_soon(&["stop because of"]).await;
     let fault = open_fault(&shop);

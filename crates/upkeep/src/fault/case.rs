@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use super::learn;
 use super::network::Evidence;
 use super::said::{Answered, Asked, Over, OwnGrade, Was};
-use super::{Answer, Faults, Guide, Progress, RemedyKind, Step};
+use super::{Answer, Faults, Guide, Progress, RemedyKind, Step, Symptom};
 use crate::entry::Because;
 use crate::{Entry, EntryId, Event};
 
@@ -95,6 +95,23 @@ impl Case {
         let is_last =
             |place: usize| self.answers[place + 1..].iter().all(|later| later.asked != self.answers[place].asked);
         (0..self.answers.len()).filter(|place| is_last(*place)).map(|place| &self.answers[place]).collect()
+    }
+
+    /// The symptoms that show, by name: those that it began with and that were not taken back, and those that were told since.
+    pub fn showing(&self) -> Vec<&str> {
+        let told = |name: &str| self.found().find(|(asked, _)| **asked == Asked::Symptom(name.to_owned()));
+        let began = self.symptoms.iter().map(String::as_str).filter(|name| told(name).is_none());
+        let since = self.found().filter_map(|(asked, answer)| match asked {
+            Asked::Symptom(name) if answer.sure().is_some_and(|sure| 0.5 < sure) => Some(name.as_str()),
+            _ => None,
+        });
+        began.chain(since).collect()
+    }
+
+    /// Those that show and may hurt somebody. The machine must not be run before the fault is over.
+    pub fn dangers<'a>(&self, faults: &'a Faults) -> Vec<&'a Symptom> {
+        let known = self.showing().into_iter().filter_map(|name| faults.symptom(name));
+        known.map(|place| &faults.symptoms[place]).filter(|symptom| symptom.stop.is_some()).collect()
     }
 
     /// Everything that was found, by name: the symptoms that it began with, and what was answered since.

@@ -10,6 +10,7 @@ use jiff::civil::Date;
 use ledger::Told;
 use maud::{Markup, html};
 use upkeep::When;
+use upkeep::fault::Case;
 
 use super::super::app::App;
 use super::super::frame::{self, Around, Page, Place};
@@ -46,14 +47,22 @@ pub(crate) async fn show(State(app): State<Arc<App>>, Extension(around): Extensi
 
 fn forbidden(glance: &Glance, today: Date) -> Markup {
     let machines: Vec<_> = glance.machines.iter().filter(|machine| machine.forbidding().next().is_some()).collect();
+    let dangers = dangers(glance);
     html! {
-        @if !machines.is_empty() {
+        @if !machines.is_empty() || !dangers.is_empty() {
             section aria-labelledby="forbidden" {
                 h2 #forbidden { "Do not run" }
                 p { "Until what is named is done, running these may injure somebody or damage the machine." }
                 table.stacks {
                     thead { tr { th { "Machine" } th { "To be done first" } th { "Since" } } }
                     tbody {
+                        @for (case, danger) in &dangers {
+                            tr {
+                                th scope="row" { a href=(machines::address(&case.machine)) { (case.machine) } }
+                                td data-name="First" { a href={ "/faults/" (case.id) } { (danger) ", and whatever is behind it" } }
+                                td data-name="Since" { (words::near_day(case.since.to_zoned_datetime(glance.now.time_zone().clone()).date(), today)) }
+                            }
+                        }
                         @for machine in machines.iter().take(MOST_FORBIDDEN) {
                             @for due in machine.forbidding() {
                                 tr {
@@ -76,6 +85,17 @@ fn forbidden(glance: &Glance, today: Date) -> Markup {
             }
         }
     }
+}
+
+/// Open faults that show what may hurt somebody, with the names of that.
+fn dangers(glance: &Glance) -> Vec<(&Case, String)> {
+    let of_case = |case: &'_ Case| {
+        // What a build's faults are was tested; of a machine that is gone nothing can be run.
+        let known = upkeep::fault::of(&glance.machine(&case.machine)?.build).ok()?;
+        let names: Vec<&str> = case.dangers(&known).into_iter().map(|symptom| symptom.name.as_str()).collect();
+        Some(names.join("; ")).filter(|names| !names.is_empty())
+    };
+    glance.open_faults().filter_map(|case| Some((case, of_case(case)?))).collect()
 }
 
 fn since(when: &When, today: Date) -> String {
