@@ -53,6 +53,16 @@ fn every_shipped_file_is_rich_enough_and_each_cause_shows_and_can_be_told() {
 }
 
 #[test]
+fn every_check_says_what_a_yes_means() {
+    for (file, _, faults) in all() {
+        for check in &faults.checks {
+            let says = check.work.steps.iter().any(|step| step.starts_with("Yes: "));
+            assert!(says, "{file}: {}: {:?}", check.title(), check.work.steps);
+        }
+    }
+}
+
+#[test]
 fn no_hot_step_goes_without_a_caution() {
     for (file, _, faults) in all() {
         let works = faults.causes.iter().map(|cause| &cause.remedy.work).chain(faults.checks.iter().map(|c| &c.work));

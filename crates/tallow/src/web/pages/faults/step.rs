@@ -75,10 +75,6 @@ fn asked(ask: &Ask, of: &str, sought: &Sought) -> Markup {
                     (step)
                 }
             }
-            // Where the knowledge does not say what yes is, it is what the check looks for.
-            @if ask.kind.is_none() && !ask.steps.iter().any(|step| step.starts_with("Yes:")) {
-                li { "Yes: it is not as it should be." }
-            }
         }
         p.small { (ABOVE) }
         @if let Some(cost) = search.expected_cost {
