@@ -139,7 +139,8 @@ fn a_failure_is_kept_and_resets_nothing() {
     shop.json("failure nozzle \"prints too thin\" --on bowline --note \"after the third part\"");
     assert_eq!(shop.due("replace the nozzle"), before);
     let entry = shop.entries().pop().unwrap();
-    let expected = serde_json::json!({ "position": "nozzle", "mode": "prints too thin", "found": false, "mended": false });
+    let expected =
+        serde_json::json!({ "position": "nozzle", "mode": "prints too thin", "found": false, "mended": false });
     assert_eq!(entry["event"], expected);
     assert_eq!((&entry["kind"], &entry["note"]), (&"failed".into(), &"after the third part".into()));
 }
