@@ -22,6 +22,8 @@ pub struct Ledger {
     pub(crate) parsed: Parsed,
     /// Who records, where that is known.
     pub(crate) by: Option<Arc<str>>,
+    /// The revision that the machine's record must still have when something is added to it.
+    pub(crate) read_at: Option<i64>,
 }
 
 /// The shop itself.
@@ -95,12 +97,18 @@ impl Ledger {
         let quantities = tables::quantity_names(&mut connection).await?;
         let pool = place.pool()?;
         connection.close().await?;
-        Ok(Ledger { pool, engine: place.engine, shop, quantities, parsed: Parsed::default(), by: None })
+        Ok(Ledger { pool, engine: place.engine, shop, quantities, parsed: Parsed::default(), by: None, read_at: None })
     }
 
     /// The shop's name and time zone.
     pub fn shop(&self) -> &Shop {
         &self.shop
+    }
+
+    /// The same ledger for one machine's record as it stood at this revision ([`Ledger::revision`]): who decided by what they read
+    /// adds nothing to what has moved on since ([`Error::MovedOn`]), and reads again.
+    pub fn as_read_at(&self, revision: i64) -> Ledger {
+        Ledger { read_at: Some(revision), ..self.clone() }
     }
 
     /// Waits until every connection is closed.

@@ -17,6 +17,7 @@ mod derived;
 mod error;
 mod faults;
 mod feeds;
+mod jobs;
 mod kind;
 mod ledger;
 mod lives;
@@ -35,6 +36,7 @@ mod states;
 mod tables;
 mod time;
 mod visits;
+mod ways;
 
 pub use append::{Imported, NewEntry};
 pub use catalogue::{BuildText, Program, ProgramKey};
@@ -42,10 +44,13 @@ pub use checklist::{
     Checklist, LARGEST_PHOTO, MOST_PHOTOS, Maker, Mark, Outcome, PhotoError, PhotoInfo, PhotoKind, Ticked,
 };
 pub use error::Error;
+pub use jobs::{Job, JobCounts, Stands};
 pub use kind::Kind;
 pub use ledger::{Ledger, Shop};
 pub use news::News;
 pub use people::{MachineToken, Person, Role, Session};
+pub use place::is_on_a_server;
 pub use proof::{Difference, Verdict};
 pub use read::{Filter, Listed, MachineInfo};
 pub use visits::Told;
+pub use ways::WayIn;

@@ -44,7 +44,7 @@ pub(crate) struct Place {
 impl Place {
     /// Reads a path, or an address that starts with `postgres://` or `postgresql://`.
     pub(crate) fn parse(at: &str) -> Place {
-        if at.starts_with("postgres://") || at.starts_with("postgresql://") {
+        if is_on_a_server(at) {
             Place { engine: Engine::Postgres, shown: without_password(at), file: None, url: at.to_owned() }
         } else {
             // A name that the engine takes for a database without a file; here it is a file like any other.
@@ -120,6 +120,11 @@ impl Place {
             (Engine::Sqlite, Some(_)) => Error::from(error),
         }
     }
+}
+
+/// Whether a shop's place is the address of a server, and not a path.
+pub fn is_on_a_server(at: &str) -> bool {
+    at.starts_with("postgres://") || at.starts_with("postgresql://")
 }
 
 /// `address` with the password, if any, replaced by dots.

@@ -7,19 +7,26 @@ use std::fmt;
 pub(crate) struct Trouble {
     what: String,
     help: Vec<String>,
+    may_pass: bool,
 }
 
 impl Trouble {
     /// Says what was refused and why, in lower case and without a full stop.
     pub(crate) fn refused(what: impl Into<String>) -> Trouble {
-        Trouble { what: what.into(), help: Vec::new() }
+        Trouble { what: what.into(), help: Vec::new(), may_pass: false }
+    }
+
+    /// The same, of what may succeed a while later with nothing changed.
+    pub(crate) fn passing(self) -> Trouble {
+        Trouble { may_pass: true, ..self }
     }
 
     /// Takes the first line as what was refused and the rest as help.
     pub(crate) fn from_text(text: &str) -> Trouble {
         let mut lines = text.lines();
         let what = lines.next().unwrap_or_default().to_owned();
-        Trouble { what, help: lines.map(|line| line.strip_prefix("  ").unwrap_or(line).to_owned()).collect() }
+        let help = lines.map(|line| line.strip_prefix("  ").unwrap_or(line).to_owned()).collect();
+        Trouble { what, help, may_pass: false }
     }
 
     /// Adds a line on what to do.
@@ -31,6 +38,11 @@ impl Trouble {
     /// What was refused and why.
     pub(crate) fn what(&self) -> &str {
         &self.what
+    }
+
+    /// Whether the same may succeed a while later, with nothing changed.
+    pub(crate) fn may_pass(&self) -> bool {
+        self.may_pass
     }
 
     /// What to do.
@@ -48,7 +60,7 @@ impl fmt::Display for Trouble {
 
 impl From<ledger::Error> for Trouble {
     fn from(error: ledger::Error) -> Trouble {
-        let trouble = Trouble::from_text(&error.to_string());
+        let trouble = Trouble { may_pass: error.may_pass(), ..Trouble::from_text(&error.to_string()) };
         match error {
             ledger::Error::NoSuchMachine(unknown) | ledger::Error::NoSuchBuild(unknown) => unknown.into(),
             ledger::Error::NoSuchEntry { .. } => {

@@ -31,3 +31,4 @@ mod sheets;
 mod shop;
 mod stores;
 mod visits;
+mod ways;

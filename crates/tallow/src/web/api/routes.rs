@@ -232,6 +232,10 @@ pub(super) static ROUTES: &[Route] = &[
     Route { role: Role::Own, ..reads(&["token"]) },
     owns(&["token", "new"]),
     owns(&["token", "revoke"]),
+    reads(&["way"]),
+    reads(&["job"]),
+    plans(&["job", "retry"]),
+    plans(&["job", "forget"]),
     reads(&["quantities"]),
 ];
 
