@@ -95,6 +95,8 @@ impl Ledger {
         .bind(time::to_micros(at))
         .fetch_one(&mut *connection)
         .await?;
+        drop(connection);
+        self.ring().await;
         Ok(id)
     }
 

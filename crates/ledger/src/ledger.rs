@@ -22,6 +22,8 @@ pub struct Ledger {
     pub(crate) parsed: Parsed,
     /// Who records, where that is known.
     pub(crate) by: Option<Arc<str>>,
+    /// The server's address, where there is one.
+    pub(crate) address: Option<Arc<str>>,
     /// The revision that the machine's record must still have when something is added to it.
     pub(crate) read_at: Option<i64>,
 }
@@ -97,7 +99,8 @@ impl Ledger {
         let quantities = tables::quantity_names(&mut connection).await?;
         let pool = place.pool()?;
         connection.close().await?;
-        Ok(Ledger { pool, engine: place.engine, shop, quantities, parsed: Parsed::default(), by: None, read_at: None })
+        let (engine, address) = (place.engine, place.address());
+        Ok(Ledger { pool, engine, shop, quantities, parsed: Parsed::default(), by: None, address, read_at: None })
     }
 
     /// The shop's name and time zone.

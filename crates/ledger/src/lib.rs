@@ -9,6 +9,7 @@
 //! no clock: the instant of recording is part of each entry.
 
 mod append;
+mod bell;
 mod catalogue;
 mod chains;
 mod checklist;
@@ -39,6 +40,7 @@ mod visits;
 mod ways;
 
 pub use append::{Imported, NewEntry};
+pub use bell::Ear;
 pub use catalogue::{BuildText, Program, ProgramKey};
 pub use checklist::{
     Checklist, LARGEST_PHOTO, MOST_PHOTOS, Maker, Mark, Outcome, PhotoError, PhotoInfo, PhotoKind, Ticked,

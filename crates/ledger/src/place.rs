@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
+use std::sync::Arc;
 use std::time::Duration;
 
 use sqlx::any::{AnyConnectOptions, AnyPoolOptions};
@@ -17,6 +18,9 @@ const PATIENCE: &str = "pragma busy_timeout = 10000";
 ///
 /// `full` waits for the disk at each commit, so that nothing acknowledged is lost when the power fails.
 const HABITS: &str = "pragma journal_mode = wal; pragma synchronous = full; pragma foreign_keys = on";
+
+/// What every connection to a server must be told: how long to wait for another writer, as above.
+const SERVER_HABITS: &str = "set lock_timeout = '10s'";
 
 /// Connections at once: one writes, the others read.
 const CONNECTIONS: u32 = 4;
@@ -59,6 +63,11 @@ impl Place {
         self.file.as_deref()
     }
 
+    /// The address, if it is on a server.
+    pub(crate) fn address(&self) -> Option<Arc<str>> {
+        (self.engine == Engine::Postgres).then(|| self.url.as_str().into())
+    }
+
     /// One connection, told nothing yet but to be patient. `make` allows a file to be made.
     pub(crate) async fn connect(&self, make: bool) -> Result<AnyConnection, Error> {
         let mut connection = self.options(make)?.connect().await.map_err(|error| self.cannot_open(error))?;
@@ -82,12 +91,21 @@ impl Place {
         let pool = AnyPoolOptions::new()
             .max_connections(CONNECTIONS)
             .test_before_acquire(engine == Engine::Postgres)
-            .acquire_timeout(Duration::from_secs(30))
+            .acquire_timeout(match engine {
+                Engine::Sqlite => Duration::from_secs(30),
+                // A server that does not answer at once will hardly do so later, and whoever asked waits.
+                Engine::Postgres => Duration::from_secs(5),
+            })
             .after_connect(move |connection, _| {
                 Box::pin(async move {
-                    if engine == Engine::Sqlite {
-                        connection.execute(PATIENCE).await?;
-                        connection.execute(HABITS).await?;
+                    match engine {
+                        Engine::Sqlite => {
+                            connection.execute(PATIENCE).await?;
+                            connection.execute(HABITS).await?;
+                        }
+                        Engine::Postgres => {
+                            connection.execute(SERVER_HABITS).await?;
+                        }
                     }
                     Ok(())
                 })

@@ -84,7 +84,7 @@ impl Slot<'_> {
         ))
         .help("book it when it is over; if it stopped early, say where: --stop \"40 %\"")
         .help("what is still to come: tallow queue")
-        .passing())
+        .until_it_is_over())
     }
 
     fn is_same_program(&self, other: &Slot<'_>) -> bool {

@@ -92,7 +92,7 @@ struct Worker {
 
 impl Worker {
     async fn run(mut self) -> Result<(), Trouble> {
-        let mut is_cut_off = false;
+        let (mut is_cut_off, mut ear) = (false, None);
         while !*self.ended.borrow() {
             let now = self.now();
             let until = now.saturating_add(HOLD).unwrap_or(now);
@@ -111,8 +111,17 @@ impl Worker {
                 }
                 Err(error) => return Err(error.into()),
             }
+            if ear.is_none() {
+                ear = self.ledger.ear().await.ok();
+            }
+            let rung = async {
+                match &mut ear {
+                    Some(ear) => ear.listen(IDLE).await,
+                    None => tokio::time::sleep(IDLE).await,
+                }
+            };
             tokio::select! {
-                () = tokio::time::sleep(IDLE) => {}
+                () = rung => {}
                 // OK to ignore: it is looked at above.
                 _ = self.ended.changed() => {}
             }
