@@ -20,6 +20,8 @@ mod moves;
 mod output;
 mod people;
 mod plan;
+#[path = "../../../ledger/tests/support/postgres.rs"]
+mod postgres;
 mod programs;
 mod readme;
 mod records;
