@@ -1,10 +1,13 @@
 //! A throw-away PostgreSQL server in a temporary folder, on a socket there and nowhere else.
 
+#![allow(dead_code)] // Each test program uses its own part.
+
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Command, Stdio};
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::{Arc, Mutex, Weak};
+use std::time::Duration;
 
 use sqlx::{AnyConnection, Connection, Executor};
 
@@ -29,13 +32,14 @@ impl Server {
         })
     }
 
-    fn start() -> Server {
+    /// A server of a test's own.
+    pub(crate) fn start() -> Server {
         // Short, because a socket's path may not be longer than 107 bytes.
         let folder = tempfile::Builder::new().prefix("pg").tempdir().unwrap();
         if is_root() {
             run(Command::new("chown").arg("nobody").arg(folder.path()));
         }
-        let (data, socket) = (folder.path().join("data"), folder.path());
+        let data = folder.path().join("data");
         run(as_nobody(&binary("initdb")).arg("-D").arg(&data).args([
             "-U",
             "app",
@@ -45,18 +49,40 @@ impl Server {
             "--locale=C",
             "--no-sync",
         ]));
+        let server = Server { pg_ctl: binary("pg_ctl"), folder, databases: AtomicU32::new(0) };
+        assert!(server.begin(), "the server starts");
+        server
+    }
+
+    /// Starts the server's processes; whether it could.
+    fn begin(&self) -> bool {
         let options = format!(
-            "-c listen_addresses='' -c unix_socket_directories='{}' -c fsync=off -c full_page_writes=off",
-            socket.display()
+            "-c listen_addresses='' -c unix_socket_directories='{}' -c fsync=off -c full_page_writes=off -c max_connections=200",
+            self.folder.path().display()
         );
-        let pg_ctl = binary("pg_ctl");
-        run(as_nobody(&pg_ctl)
-            .arg("-D")
-            .arg(&data)
-            .arg("-l")
-            .arg(folder.path().join("log"))
-            .args(["-w", "-o", &options, "start"]));
-        Server { folder, pg_ctl, databases: AtomicU32::new(0) }
+        let mut start = as_nobody(&self.pg_ctl);
+        start.arg("-D").arg(self.data()).arg("-l").arg(self.folder.path().join("log"));
+        start.args(["-w", "-o", &options, "start"]).stdout(Stdio::null()).stderr(Stdio::null());
+        start.status().is_ok_and(|status| status.success())
+    }
+
+    fn data(&self) -> PathBuf {
+        self.folder.path().join("data")
+    }
+
+    /// Kills the server's processes at once (SIGKILL), and starts it again when they are gone.
+    pub(crate) fn crash(&self) {
+        let file = std::fs::read_to_string(self.data().join("postmaster.pid")).unwrap();
+        let first = file.lines().next().unwrap();
+        run(Command::new("kill").args(["-9", first]));
+        // Its other processes end by themselves when they notice, and none may be left.
+        for _ in 0..100 {
+            if self.begin() {
+                return;
+            }
+            std::thread::sleep(Duration::from_millis(100));
+        }
+        panic!("the server does not start again: {}", std::fs::read_to_string(self.folder.path().join("log")).unwrap());
     }
 
     /// The address of a database that nobody has used.
@@ -75,8 +101,7 @@ impl Server {
 
 impl Drop for Server {
     fn drop(&mut self) {
-        let data = self.folder.path().join("data");
-        run(as_nobody(&self.pg_ctl).arg("-D").arg(data).args(["-m", "immediate", "stop"]));
+        run(as_nobody(&self.pg_ctl).arg("-D").arg(self.data()).args(["-m", "immediate", "stop"]));
     }
 }
 

@@ -73,6 +73,9 @@ pub(crate) struct Work {
     /// How many jobs to work on at once; as many as there are cores if left out
     #[arg(long, value_name = "COUNT", value_parser = super::count)]
     pub(crate) at_once: Option<u32>,
+    /// After how many seconds without a word from its worker a job is given to another
+    #[arg(long, value_name = "SECONDS", default_value = "60", value_parser = clap::value_parser!(u16).range(2..))]
+    pub(crate) hold: u16,
     /// End when no job is left that could be done now
     #[arg(long)]
     pub(crate) until_idle: bool,

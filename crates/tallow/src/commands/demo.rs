@@ -62,6 +62,10 @@ async fn existing(place: &str, anew: bool) -> Result<Option<Ledger>, Trouble> {
             Err(Trouble::refused(format!("{place} holds the shop \"{}\", which is not the demo", ledger.shop().name))
                 .help("leave --shop and TALLOW_SHOP out, or name a new file for the demo"))
         }
+        Ok(_) if anew && ledger::is_on_a_server(place) => {
+            Err(Trouble::refused("a database on a server is not removed by this program")
+                .help("make an empty one there, and name that: --shop postgres://user@host/name"))
+        }
         Ok(ledger) if anew => {
             ledger.close().await;
             remove(place)?;
@@ -84,14 +88,20 @@ fn remove(place: &str) -> Result<(), Trouble> {
     Ok(())
 }
 
-/// Makes the demo beside its place and moves it there when it is whole, so that a demo is never half made.
+/// Makes the demo beside its place and moves it there when it is whole, so that a demo is never half made. On a server there is no
+/// beside: there an empty database is filled.
 async fn make(context: &Context, place: &str) -> Result<Ledger, Trouble> {
     out::remark("Making the demo: generating toolpaths, metering them, booking fourteen months …");
+    let zone = TimeZone::system();
+    let zone_name = zone.iana_name().unwrap_or("UTC").to_owned();
+    if ledger::is_on_a_server(place) {
+        let ledger = Ledger::create(place, demo::SHOP, &zone_name).await?;
+        fill(context, &ledger).await?;
+        return Ok(ledger);
+    }
     shop::make_folder_for(place)?;
     let unfinished = format!("{place}.unfinished");
     remove(&unfinished)?;
-    let zone = TimeZone::system();
-    let zone_name = zone.iana_name().unwrap_or("UTC").to_owned();
     let ledger = Ledger::create(&unfinished, demo::SHOP, &zone_name).await?;
     fill(context, &ledger).await?;
     ledger.close().await;

@@ -22,11 +22,8 @@ use crate::trouble::Trouble;
 use crate::ways::{Place, RunJob};
 use crate::when;
 
-/// How long a job is a worker's without a word from it.
-const HOLD: SignedDuration = SignedDuration::from_secs(60);
-
-/// How often a worker says that it still holds its job.
-const WORD: Duration = Duration::from_secs(15);
+/// How often a worker says that it still holds its job, in the time for which it holds it.
+const WORDS: u32 = 4;
 
 /// How long a worker waits before it asks again, when there is nothing to do.
 const IDLE: Duration = Duration::from_secs(1);
@@ -48,6 +45,7 @@ pub(crate) async fn work(context: &Context, args: &cli::Work) -> Result<(), Trou
             ledger: ledger.clone(),
             files: files.clone(),
             fixed_now: context.fixed_now(),
+            hold: Duration::from_secs(args.hold.into()),
             until_idle: args.until_idle,
             ended: ended.clone(),
             says: context.out.clone(),
@@ -85,6 +83,8 @@ struct Worker {
     ledger: Ledger,
     files: Arc<Files>,
     fixed_now: Option<Timestamp>,
+    /// How long a job is its own without a word from it.
+    hold: Duration,
     until_idle: bool,
     ended: watch::Receiver<bool>,
     says: crate::out::Out,
@@ -94,9 +94,7 @@ impl Worker {
     async fn run(mut self) -> Result<(), Trouble> {
         let (mut is_cut_off, mut ear) = (false, None);
         while !*self.ended.borrow() {
-            let now = self.now();
-            let until = now.saturating_add(HOLD).unwrap_or(now);
-            match self.ledger.take_job(&self.name, now, until).await {
+            match self.ledger.take_job(&self.name, self.now(), self.until()).await {
                 Ok(Some(job)) => {
                     is_cut_off = false;
                     self.see_to(job).await?;
@@ -139,10 +137,9 @@ impl Worker {
         let came = loop {
             tokio::select! {
                 came = &mut doing => break came,
-                () = tokio::time::sleep(WORD) => {
-                    let until = self.now().saturating_add(HOLD).unwrap_or(at);
+                () = tokio::time::sleep(self.hold / WORDS) => {
                     // OK to ignore: at worst another does it too, and it counts once.
-                    let _ = self.ledger.hold_job(job.id, &self.name, until).await;
+                    let _ = self.ledger.hold_job(job.id, &self.name, self.until()).await;
                 }
             }
         };
@@ -178,6 +175,12 @@ impl Worker {
 
     fn now(&self) -> Timestamp {
         self.fixed_now.unwrap_or_else(context::clock)
+    }
+
+    /// Until when a job is held that is taken, or told to be held, now.
+    fn until(&self) -> Timestamp {
+        let now = self.now();
+        now.saturating_add(self.hold).unwrap_or(now)
     }
 }
 

@@ -8,6 +8,7 @@ mod commands;
 mod encrypted;
 mod faults;
 mod first_run;
+mod hall;
 mod harness;
 mod hostile;
 mod kept;
@@ -17,6 +18,8 @@ mod measure;
 mod money;
 mod pages;
 mod plain;
+#[path = "../../../ledger/tests/support/postgres.rs"]
+mod postgres;
 mod records;
 mod roles;
 mod rounds;

@@ -75,7 +75,11 @@ impl Ask {
     /// Sends it on a connection of its own.
     #[track_caller]
     pub(crate) fn to(&self, server: &Server) -> Heard {
-        let address = server.address.split_once("://").expect("a scheme").1;
+        self.to_address(server.address.split_once("://").expect("a scheme").1).expect("an answer")
+    }
+
+    /// Sends it to whoever listens there; `None` where nobody does, or breaks off without an answer.
+    pub(crate) fn to_address(&self, address: &str) -> Option<Heard> {
         let mut text = format!("{} {} HTTP/1.1\r\nconnection: close\r\n", self.method, self.path);
         if !self.head.iter().any(|(name, _)| name == "host") {
             text.push_str(&format!("host: {address}\r\n"));
@@ -88,14 +92,14 @@ impl Ask {
         }
         text.push_str("\r\n");
         let bytes = [text.as_bytes(), &self.body].concat();
-        said(address, &bytes).expect("an answer")
+        said(address, &bytes)
     }
 }
 
-/// Sends bytes as they are; `None` where the server broke off without an answer.
+/// Sends bytes as they are; `None` where nobody listens, or breaks off without an answer.
 pub(crate) fn said(address: &str, bytes: &[u8]) -> Option<Heard> {
     let began = Instant::now();
-    let mut stream = TcpStream::connect(address).expect("the server listens");
+    let mut stream = TcpStream::connect(address).ok()?;
     stream.set_read_timeout(Some(Duration::from_secs(60))).expect("a timeout");
     // OK to ignore: the server may have refused before it has read all.
     let _ = stream.write_all(bytes);

@@ -65,12 +65,12 @@ fn count(entries: &[Value], text: &str) -> usize {
 }
 
 impl Browser {
-    async fn until_shown(&self, words: &str) {
+    pub(crate) async fn until_shown(&self, words: &str) {
         self.until(&format!("return document.body.innerText.includes({})", json!(words))).await;
     }
 
     /// Taps what a selector finds first that can be seen.
-    async fn tap(&self, selector: &str) {
+    pub(crate) async fn tap(&self, selector: &str) {
         let all = self.client.find_all(Locator::Css(selector)).await.expect("an answer");
         for one in all {
             if one.is_displayed().await.expect("an answer") {
@@ -96,8 +96,8 @@ impl Browser {
     }
 }
 
-const DONE: &str = "section.step:not([hidden]) button[value=done]";
-const FINISH: &str = "#finish button.big";
+pub(crate) const DONE: &str = "section.step:not([hidden]) button[value=done]";
+pub(crate) const FINISH: &str = "#finish button.big";
 
 #[tokio::test]
 async fn six_ticks_a_reading_and_the_finish_are_at_most_twelve_taps() {
