@@ -129,9 +129,12 @@ pub(crate) async fn watch(context: &Context, args: &cli::Watch) -> Result<(), Tr
 /// Wakes whoever watches when something changes in a folder. Where the system tells nothing, as of network drives, looking every
 /// few seconds does.
 fn watcher(follower: &Follower, wakes: mpsc::UnboundedSender<()>) -> Option<RecommendedWatcher> {
-    let mut watcher = notify::recommended_watcher(move |_| {
-        // OK to ignore: nobody watches any more.
-        let _ = wakes.send(());
+    let mut watcher = notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
+        // Looking at files is itself told of.
+        if event.is_ok_and(|event| !event.kind.is_access()) {
+            // OK to ignore: nobody watches any more.
+            let _ = wakes.send(());
+        }
     })
     .ok()?;
     watcher.watch(follower.folder(), RecursiveMode::Recursive).ok()?;

@@ -17,8 +17,9 @@ for (const field of document.querySelectorAll("input[data-drop]")) {
 }
 
 // When somebody else recorded something it is offered, and nothing is taken away from under the reader's hands. Only the page
-// that is looked at listens: a browser has few connections for each server.
-if (document.querySelector("header nav") && "EventSource" in window) {
+// that is looked at listens: a browser has few connections for each server. A visit's page keeps itself up to date, and its button for
+// what is done stands where the offer would.
+if (document.querySelector("header nav") && !document.getElementById("visit") && "EventSource" in window) {
   let events = null;
   const offer = () => {
     events.close();

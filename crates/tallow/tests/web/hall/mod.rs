@@ -23,7 +23,7 @@ use crate::postgres::Server as Database;
 use crate::visit::{DONE, FINISH};
 
 /// How long somebody tries to tell of a run.
-const PATIENCE: Duration = Duration::from_secs(240);
+const PATIENCE: Duration = Duration::from_secs(120);
 
 /// How long the workers and those who watch may take for what is left when all was told.
 const REST: Duration = Duration::from_secs(300);
@@ -294,6 +294,15 @@ enum Victim {
     Database,
 }
 
+/// Says that all was told, also when telling it failed.
+struct Over<'a>(&'a AtomicBool);
+
+impl Drop for Over<'_> {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::SeqCst);
+    }
+}
+
 /// Who is killed in a morning.
 const MORNING: [Victim; 4] = [Victim::Worker, Victim::Database, Victim::Worker, Victim::Database];
 
@@ -323,6 +332,7 @@ fn a_halls_morning_loses_nothing_and_counts_nothing_twice() {
     let visits = hall.json(&["visit"]);
     let numbers: Vec<i64> = visits.as_array().unwrap().iter().filter_map(|visit| visit["visit"].as_i64()).collect();
     std::thread::scope(|scope| {
+        let over = Over(&is_over);
         let chaos = scope.spawn(|| hall.kill(MORNING.len(), &MORNING, &is_over));
         let keepers: Vec<_> = (0..2)
             .map(|keeper| {
@@ -332,7 +342,7 @@ fn a_halls_morning_loses_nothing_and_counts_nothing_twice() {
             .collect();
         hall.tell_all(&runs);
         keepers.into_iter().for_each(|keeper| keeper.join().expect("a visit is walked"));
-        is_over.store(true, Ordering::SeqCst);
+        drop(over);
         assert_eq!(chaos.join().expect("all were killed"), MORNING.len());
     });
     hall.prove(&runs);
@@ -349,14 +359,17 @@ fn walk(address: &str, number: i64) {
     runtime.block_on(async {
         let browser = Browser::open(PHONE).await;
         let page = format!("http://{address}/visits/{number}");
+        let until = Instant::now() + PATIENCE;
         loop {
             browser.go(&page).await;
-            if browser.text().await.contains("Finish") {
+            if browser.ask("return document.querySelector('section.step') !== null").await == true {
                 break;
             }
+            assert!(Instant::now() < until, "visit {number}:\n{}", browser.text().await);
             tokio::time::sleep(Duration::from_millis(300)).await;
         }
         while browser.ask("return document.activeElement?.textContent !== 'Finish'").await == true {
+            assert!(Instant::now() < until, "visit {number}:\n{}", browser.text().await);
             browser.tap(DONE).await;
             tokio::time::sleep(Duration::from_millis(400)).await;
         }
@@ -374,9 +387,10 @@ fn kills_at_any_instant_lose_nothing_that_was_acknowledged() {
     let runs = hall.runs();
     let is_over = AtomicBool::new(false);
     std::thread::scope(|scope| {
+        let over = Over(&is_over);
         let chaos = scope.spawn(|| hall.kill(kills, &ALL, &is_over));
         hall.tell_all(&runs);
-        is_over.store(true, Ordering::SeqCst);
+        drop(over);
         assert_eq!(chaos.join().expect("all were killed"), kills);
     });
     hall.prove(&runs);
