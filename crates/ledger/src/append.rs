@@ -4,12 +4,14 @@ use jiff::Timestamp;
 use sqlx::AnyConnection;
 use upkeep::entry::Run;
 use upkeep::shop::{self, Visit};
-use upkeep::{Entry, EntryId, Event, Rates, Unknown, Usage};
+use upkeep::{Entry, EntryId, Event, Rates, Unknown};
 
+use crate::booker::Waiting;
 use crate::chains::Chains;
-use crate::derived::{Derived, Joined, care, run_name};
+use crate::derived::{Derived, run_name};
 use crate::names::Names;
 use crate::tables::{self, MachineRow};
+use crate::written::{self, Line};
 use crate::{Error, Kind, Ledger, Maker, Mark, catalogue, checklist, faults, record, time};
 
 /// An entry to be written.
@@ -47,15 +49,12 @@ impl Ledger {
     /// [`Error::AlreadyBooked`] for a run of the same program (or label, where no program is known) that started at the
     /// same instant on the same machine; others where the entry makes no sense or the database refuses.
     pub async fn append(&self, new: NewEntry) -> Result<EntryId, Error> {
-        let mut new = checked(new)?;
-        let mut transaction = self.begin().await?;
-        let machine = lock_for(&mut transaction, &new).await?;
-        let names = tables::names_for(&mut transaction, &self.quantities, record::usage_of(&new.event)).await?;
-        check_first(&mut transaction, &machine, &mut new, &names).await?;
-        let id = tables::insert_entry(&mut transaction, machine.id, &new, None, self.by.as_deref(), &names).await?;
-        self.count_in(&mut transaction, &machine, id, &new, &names).await?;
-        transaction.commit().await?;
-        Ok(id)
+        let by = self.by.clone();
+        match &self.booker {
+            Some(booker) => booker.book(Waiting { new, by }).await,
+            // OK because one entry was given.
+            None => self.book(&[Waiting { new, by }]).await?.remove(0),
+        }
     }
 
     /// Adds a machine that joins the shop at `at`; its build must be in the shop.
@@ -126,7 +125,7 @@ impl Ledger {
         let usages = entries.iter().filter_map(|new| record::usage_of(&new.event));
         let names = tables::names_for(&mut transaction, &self.quantities, usages).await?;
         let old = tables::derived(&mut transaction, &machine, &names).await?;
-        let outcome = self.write_down(&mut transaction, &machine, &old, entries, &names).await?;
+        let outcome = self.write_down(&mut transaction, &machine, entries, &names).await?;
         self.derive(&mut transaction, machine.id, &old, &names).await?;
         transaction.commit().await?;
         Ok(outcome)
@@ -161,7 +160,7 @@ impl Ledger {
             _ => return Err(Error::VisitOver { id }),
         }
         let old = tables::derived(&mut transaction, &machine, &names).await?;
-        self.write_down(&mut transaction, &machine, &old, came, &names).await?;
+        self.write_down(&mut transaction, &machine, came, &names).await?;
         let entry = self.put_right(&mut transaction, &machine, id, &mut over, &names).await?;
         self.derive(&mut transaction, machine.id, &old, &names).await?;
         if let Some(maker) = by {
@@ -181,7 +180,7 @@ impl Ledger {
         names: &Names,
     ) -> Result<EntryId, Error> {
         check_correction(connection, machine, id, new, names).await?;
-        tables::insert_entry(connection, machine.id, new, Some(id), self.by.as_deref(), names).await
+        self.write(connection, machine, new, Some(id), names).await
     }
 
     /// Adds many entries of a machine, but for runs that count already.
@@ -189,12 +188,13 @@ impl Ledger {
         &self,
         connection: &mut AnyConnection,
         machine: &MachineRow,
-        old: &Derived,
         entries: Vec<NewEntry>,
         names: &Names,
     ) -> Result<Vec<Imported>, Error> {
         let mut queue = tables::queue(connection, machine.id, names).await?;
-        let mut runs = old.runs.clone();
+        let runs = entries.iter().filter(|new| matches!(new.event, Event::Run(_)));
+        let starts = runs.map(|new| (machine.id, time::to_micros(time::to_the_microsecond(new.at))));
+        let mut runs = tables::runs_at(connection, starts, names).await?;
         let mut outcome = Vec::with_capacity(entries.len());
         for new in entries {
             let mut new = checked(NewEntry { machine: machine.name.clone(), ..new })?;
@@ -204,7 +204,7 @@ impl Ledger {
             faults::check_open(connection, machine, &new.event, names).await?;
             let key = match &mut new.event {
                 Event::Run(run) => {
-                    let key = (new.at, run_name(run));
+                    let key = (machine.id, (new.at, run_name(run)));
                     if let Some(first) = runs.get(&key) {
                         outcome.push(Imported::Already(*first));
                         continue;
@@ -215,11 +215,25 @@ impl Ledger {
                 }
                 _ => None,
             };
-            let id = tables::insert_entry(connection, machine.id, &new, None, self.by.as_deref(), names).await?;
+            let id = self.write(connection, machine, &new, None, names).await?;
             runs.extend(key.map(|key| (key, id)));
             outcome.push(Imported::New(id));
         }
         Ok(outcome)
+    }
+
+    /// Writes one entry down.
+    async fn write(
+        &self,
+        connection: &mut AnyConnection,
+        machine: &MachineRow,
+        new: &NewEntry,
+        corrects: Option<EntryId>,
+        names: &Names,
+    ) -> Result<EntryId, Error> {
+        let line = Line { machine: machine.id, new, corrects, by: self.by.as_deref() };
+        // OK because one entry was given.
+        Ok(written::write(connection, &[line], names).await?.remove(0))
     }
 
     /// Derives everything of a machine anew from its entries, and turns the rows of `old` into that.
@@ -234,130 +248,10 @@ impl Ledger {
         let new = Derived::from_entries(&effective, &chains, &self.shop.zone)?;
         tables::put_derived(connection, machine, old, &new, names).await
     }
-
-    /// Adds what follows from one new entry to the derived rows.
-    async fn count_in(
-        &self,
-        connection: &mut AnyConnection,
-        machine: &MachineRow,
-        id: EntryId,
-        new: &NewEntry,
-        names: &Names,
-    ) -> Result<(), Error> {
-        if let Some(usage) = new.event.usage().filter(|usage| !usage.is_empty()) {
-            self.count_usage(connection, machine.id, new.at, usage, names).await?;
-        }
-        match &new.event {
-            Event::Added { build } => {
-                let joined = Joined { build: build.clone(), at: new.at, entry: id };
-                tables::put_joined(connection, machine.id, Some(&joined)).await
-            }
-            Event::Run(run) => {
-                if let Some(queued) = run.queued {
-                    tables::drop_queued(connection, queued).await?;
-                }
-                tables::put_run(connection, machine.id, time::to_micros(new.at), &run_name(run), id).await
-            }
-            Event::Queued(_) => tables::put_queued(connection, machine.id, id).await,
-            Event::Limit(_) => tables::put_limit(connection, machine.id, id).await,
-            Event::Done { .. } | Event::Replaced { .. } => give_care(connection, machine.id, id, new, names).await,
-            Event::Failed { .. }
-            | Event::Reading { .. }
-            | Event::HourMeter { .. }
-            | Event::Age { .. }
-            | Event::Rates(_)
-            | Event::Visit(_)
-            | Event::Skipped { .. }
-            | Event::Keeper(_)
-            | Event::Away(_)
-            | Event::Ordered(_)
-            | Event::Received(_)
-            | Event::Counted(_)
-            | Event::ThrownAway(_)
-            | Event::Terms(_)
-            | Event::FaultShown(_)
-            | Event::FaultAnswered(_)
-            | Event::FaultOver(_)
-            | Event::FaultGrade(_)
-            | Event::Withdrawn => Ok(()),
-        }
-    }
-
-    /// Adds use that began at `at` to the total, its day, and the mark after it if there is one.
-    async fn count_usage(
-        &self,
-        connection: &mut AnyConnection,
-        machine: i64,
-        at: Timestamp,
-        usage: &Usage,
-        names: &Names,
-    ) -> Result<(), Error> {
-        let mut total = tables::total(connection, machine, names).await?;
-        total.add(usage);
-        tables::put_total(connection, machine, &total, names).await?;
-
-        let day = time::day(at, &self.shop.zone);
-        let (month, day) = (time::month(day), time::day_of_month(day));
-        let mut days = tables::days_of_month(connection, machine, month, names).await?;
-        let sum = days.entry(day).or_default();
-        sum.add(usage);
-        if sum.is_empty() {
-            days.remove(&day);
-        }
-        tables::put_month(connection, machine, month, &days, names).await?;
-
-        if tables::newest_mark(connection, machine).await?.is_some_and(|newest| time::to_micros(at) < newest) {
-            let mut standings = tables::standings(connection, machine, names).await?;
-            standings.book(at, usage);
-            tables::put_standings(connection, machine, &standings, names).await?;
-        }
-        Ok(())
-    }
-}
-
-/// Moves a standing up to a new entry, unless a later one stands.
-async fn give_care(
-    connection: &mut AnyConnection,
-    machine: i64,
-    id: EntryId,
-    new: &NewEntry,
-    names: &Names,
-) -> Result<(), Error> {
-    let Some(care) = care(&new.event) else { return Ok(()) };
-    let mut standings = tables::standings(connection, machine, names).await?;
-    if !standings.is_news(&care, new.at, id) {
-        return Ok(());
-    }
-    let mut base = tables::total(connection, machine, names).await?;
-    base.subtract(&tables::usage_from(connection, machine, time::to_micros(new.at), names).await?);
-    standings.set(care, new.at, id, &base);
-    tables::put_standings(connection, machine, &standings, names).await
-}
-
-/// Locks the machine of a new entry, or makes it where the entry adds it.
-async fn lock_for(connection: &mut AnyConnection, new: &NewEntry) -> Result<MachineRow, Error> {
-    let Event::Added { build } = &new.event else {
-        let row = tables::lock(connection, &new.machine).await?;
-        return known(row, connection, &new.machine).await;
-    };
-    let machine = tables::make_machine(connection, &new.machine).await?;
-    refuse_twin(connection, &new.machine).await?;
-    catalogue::check_build(connection, build).await?;
-    Ok(machine)
-}
-
-/// Refuses a name that a machine has already, whatever its case: people would take one for the other.
-async fn refuse_twin(connection: &mut AnyConnection, name: &str) -> Result<(), Error> {
-    let lower = name.to_lowercase();
-    let twin = tables::machines(connection)
-        .await?
-        .into_iter()
-        .find(|machine| machine.joined.is_some() && machine.name.to_lowercase() == lower);
-    twin.map_or(Ok(()), |machine| Err(Error::MachineExists { name: machine.name }))
 }
 
 /// The machine, if it is in the shop now, or the row of the shop itself.
-async fn known(row: Option<MachineRow>, connection: &mut AnyConnection, name: &str) -> Result<MachineRow, Error> {
+pub(crate) async fn known(row: Option<MachineRow>, connection: &mut AnyConnection, name: &str) -> Result<MachineRow, Error> {
     match row {
         Some(row) if row.joined.is_some() || row.is_the_shop() => Ok(row),
         _ => Err(no_such_machine(connection, name).await?),
@@ -369,27 +263,6 @@ pub(crate) async fn no_such_machine(connection: &mut AnyConnection, name: &str) 
     let rows = tables::machines(connection).await?;
     let known = rows.into_iter().filter(|row| row.joined.is_some()).map(|row| row.name).collect();
     Ok(Error::NoSuchMachine(Unknown::new("machine", name, known)))
-}
-
-/// Checks a new entry against the machine's record, and lets a run fulfil what is expected.
-async fn check_first(
-    connection: &mut AnyConnection,
-    machine: &MachineRow,
-    new: &mut NewEntry,
-    names: &Names,
-) -> Result<(), Error> {
-    if let Some(joined) = machine.joined.as_ref().filter(|joined| new.at < joined.at) {
-        return Err(Error::BeforeAdded { machine: machine.name.clone(), at: new.at, added: joined.at });
-    }
-    faults::check_open(connection, machine, &new.event, names).await?;
-    let Event::Run(run) = &mut new.event else { return Ok(()) };
-    if let Some(first) = tables::run(connection, machine.id, time::to_micros(new.at), &run_name(run)).await? {
-        return Err(Error::AlreadyBooked(first));
-    }
-    let queue = tables::queue(connection, machine.id, names).await?;
-    let chains = if run.queued.is_some() { tables::chains(connection, machine.id).await? } else { Chains::default() };
-    run.queued = claim(run, new.at, &queue, &chains, &machine.name)?;
-    Ok(())
 }
 
 /// Checks a correction against what it corrects. A corrected run fulfils what it did before, unless it says otherwise.
@@ -427,7 +300,7 @@ async fn check_correction(
 }
 
 /// The queued entry that a run fulfils: the one it names, else the oldest that fits.
-fn claim(
+pub(crate) fn claim(
     run: &Run,
     start: Timestamp,
     queue: &[Entry],
@@ -450,7 +323,7 @@ fn claim(
 }
 
 /// A new entry with its instants as they will be read back, or what is wrong with it by itself.
-fn checked(new: NewEntry) -> Result<NewEntry, Error> {
+pub(crate) fn checked(new: NewEntry) -> Result<NewEntry, Error> {
     let new = timely(new)?;
     let named = |what: &'static str, name: &str| match name.trim() {
         "" => Err(Error::Nameless { what }),

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use jiff::tz::TimeZone;
 use sqlx::{Any, AnyConnection, AnyPool, Connection, Transaction};
 
+use crate::booker::Booker;
 use crate::catalogue::Parsed;
 use crate::names::Names;
 use crate::place::{Engine, Place};
@@ -22,6 +23,8 @@ pub struct Ledger {
     pub(crate) parsed: Parsed,
     /// Who records, where that is known.
     pub(crate) by: Option<Arc<str>>,
+    /// Where entries wait for each other.
+    pub(crate) booker: Option<Booker>,
 }
 
 /// The shop itself.
@@ -95,12 +98,22 @@ impl Ledger {
         let quantities = tables::quantity_names(&mut connection).await?;
         let pool = place.pool()?;
         connection.close().await?;
-        Ok(Ledger { pool, engine: place.engine, shop, quantities, parsed: Parsed::default(), by: None })
+        Ok(Ledger { pool, engine: place.engine, shop, quantities, parsed: Parsed::default(), by: None, booker: None })
     }
 
     /// The shop's name and time zone.
     pub fn shop(&self) -> &Shop {
         &self.shop
+    }
+
+    /// The same record, whose new entries are booked in groups: those that are handed to [`Ledger::append`] while others are
+    /// being written wait, and are then written together in one transaction, so that many share one wait for the disk. Each
+    /// is answered for itself, and none before it has reached the disk. For a process that books for many at once.
+    ///
+    /// # Panics
+    /// Outside a runtime of `tokio`, on which the groups are written.
+    pub fn in_groups(&self) -> Ledger {
+        Ledger { booker: Some(Booker::start(self)), ..self.clone() }
     }
 
     /// Waits until every connection is closed.

@@ -8,15 +8,19 @@
 //! This is the only crate that speaks SQL. One SQL text runs on SQLite, embedded in a file, and on PostgreSQL. It reads
 //! no clock: the instant of recording is part of each entry.
 
+mod alike;
 mod append;
+mod booker;
 mod catalogue;
 mod chains;
 mod checklist;
 mod codec;
+mod count;
 mod derived;
 mod error;
 mod faults;
 mod feeds;
+mod group;
 mod kind;
 mod ledger;
 mod lives;
@@ -28,6 +32,7 @@ mod place;
 mod proof;
 mod read;
 mod record;
+mod rows;
 mod schema;
 mod shop;
 mod standing;
@@ -35,6 +40,7 @@ mod states;
 mod tables;
 mod time;
 mod visits;
+mod written;
 
 pub use append::{Imported, NewEntry};
 pub use catalogue::{BuildText, Program, ProgramKey};

@@ -120,11 +120,6 @@ fn compare(machine: &str, kept: &Derived, right: &Derived, out: &mut Vec<Differe
     for_both(&kept.standings.clone().into_map(), &right.standings.clone().into_map(), |care, kept, right| {
         standing(care, kept, right, &mut say);
     });
-    for_both(&kept.runs, &right.runs, |(at, what), kept, right| {
-        if kept != right {
-            say(format!("the run of {what} at {at}"), number(kept), number(right));
-        }
-    });
     for (what, kept, right) in [("queue", &kept.queue, &right.queue), ("own limits", &kept.limits, &right.limits)] {
         if kept != right {
             say(what.into(), format!("{kept:?}"), format!("{right:?}"));
@@ -185,8 +180,4 @@ fn for_both<K: Ord, V>(
     for (key, value) in right.iter().filter(|(key, _)| !kept.contains_key(key)) {
         each(key, None, Some(value));
     }
-}
-
-fn number(entry: Option<&upkeep::EntryId>) -> String {
-    entry.map_or_else(|| "none".to_owned(), |entry| format!("entry {entry}"))
 }
