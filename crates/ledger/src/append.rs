@@ -9,6 +9,7 @@ use upkeep::{Entry, EntryId, Event, Rates, Unknown};
 use crate::booker::Waiting;
 use crate::chains::Chains;
 use crate::derived::{Derived, run_name};
+use crate::group::{First, first_booked};
 use crate::names::Names;
 use crate::tables::{self, MachineRow};
 use crate::written::{self, Line};
@@ -180,7 +181,9 @@ impl Ledger {
         names: &Names,
     ) -> Result<EntryId, Error> {
         check_correction(connection, machine, id, new, names).await?;
-        self.write(connection, machine, new, Some(id), names).await
+        let line = Line { machine: machine.id, new, corrects: Some(id), by: self.by.as_deref() };
+        // OK because one entry was given.
+        Ok(written::write(connection, &[line], names).await?.remove(0))
     }
 
     /// Adds many entries of a machine, but for runs that count already.
@@ -194,46 +197,54 @@ impl Ledger {
         let mut queue = tables::queue(connection, machine.id, names).await?;
         let runs = entries.iter().filter(|new| matches!(new.event, Event::Run(_)));
         let starts = runs.map(|new| (machine.id, time::to_micros(time::to_the_microsecond(new.at))));
-        let mut runs = tables::runs_at(connection, starts, names).await?;
+        let mut runs = first_booked(connection, starts, names).await?;
+        let (mut news, mut ids) = (Vec::with_capacity(entries.len()), Vec::with_capacity(entries.len()));
         let mut outcome = Vec::with_capacity(entries.len());
         for new in entries {
             let mut new = checked(NewEntry { machine: machine.name.clone(), ..new })?;
             if let Event::Added { .. } = new.event {
                 return Err(Error::MachineExists { name: machine.name.clone() });
             }
-            faults::check_open(connection, machine, &new.event, names).await?;
-            let key = match &mut new.event {
-                Event::Run(run) => {
-                    let key = (machine.id, (new.at, run_name(run)));
-                    if let Some(first) = runs.get(&key) {
-                        outcome.push(Imported::Already(*first));
-                        continue;
-                    }
-                    run.queued = claim(run, new.at, &queue, &Chains::default(), &machine.name)?;
-                    queue.retain(|entry| Some(entry.id) != run.queued);
-                    Some(key)
+            if faults::asks_of_a_fault(&new.event) {
+                // What was said before may have ended the fault.
+                ids.extend(self.write(connection, machine, &news[ids.len()..], names).await?);
+                faults::check_open(connection, machine, &new.event, names).await?;
+            }
+            let place = First::New(news.len());
+            if let Event::Run(run) = &mut new.event {
+                let key = (machine.id, (new.at, run_name(run)));
+                if let Some(first) = runs.get(&key) {
+                    outcome.push((*first, false));
+                    continue;
                 }
-                _ => None,
-            };
-            let id = self.write(connection, machine, &new, None, names).await?;
-            runs.extend(key.map(|key| (key, id)));
-            outcome.push(Imported::New(id));
+                run.queued = claim(run, new.at, &queue, &Chains::default(), &machine.name)?;
+                queue.retain(|entry| Some(entry.id) != run.queued);
+                runs.insert(key, place);
+            }
+            outcome.push((place, true));
+            news.push(new);
         }
-        Ok(outcome)
+        ids.extend(self.write(connection, machine, &news[ids.len()..], names).await?);
+        let imported = |(first, is_new)| {
+            let id = match first {
+                First::Kept(id) => id,
+                First::New(place) => ids[place],
+            };
+            if is_new { Imported::New(id) } else { Imported::Already(id) }
+        };
+        Ok(outcome.into_iter().map(imported).collect())
     }
 
-    /// Writes one entry down.
+    /// Writes entries of one machine down that correct none.
     async fn write(
         &self,
         connection: &mut AnyConnection,
         machine: &MachineRow,
-        new: &NewEntry,
-        corrects: Option<EntryId>,
+        news: &[NewEntry],
         names: &Names,
-    ) -> Result<EntryId, Error> {
-        let line = Line { machine: machine.id, new, corrects, by: self.by.as_deref() };
-        // OK because one entry was given.
-        Ok(written::write(connection, &[line], names).await?.remove(0))
+    ) -> Result<Vec<EntryId>, Error> {
+        let line = |new| Line { machine: machine.id, new, corrects: None, by: self.by.as_deref() };
+        written::write(connection, &news.iter().map(line).collect::<Vec<_>>(), names).await
     }
 
     /// Derives everything of a machine anew from its entries, and turns the rows of `old` into that.

@@ -50,9 +50,21 @@ enum Fate {
 
 /// What was first to book a run.
 #[derive(Clone, Copy)]
-enum First {
+pub(crate) enum First {
+    /// An entry that is kept.
     Kept(EntryId),
+    /// The one of that place among those that are being written down.
     New(usize),
+}
+
+/// What booked the runs that began on machines at instants, in µs.
+pub(crate) async fn first_booked(
+    connection: &mut AnyConnection,
+    starts: impl IntoIterator<Item = (i64, i64)>,
+    names: &Names,
+) -> Result<HashMap<(i64, RunKey), First>, Error> {
+    let kept = tables::runs_at(connection, starts, names).await?;
+    Ok(kept.into_iter().map(|(key, id)| (key, First::Kept(id))).collect())
 }
 
 impl Ledger {
@@ -219,9 +231,7 @@ async fn fates(
     names: &Names,
 ) -> Result<Vec<Fate>, Error> {
     let placed = |item: &Item<'_>| Some((machines.get(&item.new.machine)?.id, time::to_micros(item.new.at)));
-    let kept = tables::runs_at(connection, stretch.iter().filter_map(placed), names).await?;
-    let mut first: HashMap<(i64, RunKey), First> =
-        kept.into_iter().map(|(key, id)| (key, First::Kept(id))).collect();
+    let mut first = first_booked(connection, stretch.iter().filter_map(placed), names).await?;
     let ids: BTreeSet<i64> = stretch.iter().filter_map(placed).map(|(machine, _)| machine).collect();
     let mut queues = match ids.is_empty() {
         true => BTreeMap::new(),
