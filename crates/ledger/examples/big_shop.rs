@@ -2,7 +2,9 @@
 //! need of it.
 //!
 //! ```text
-//! cargo run --release -p ledger --example big_shop -- make hall.shop [machines]   # a minute or two for 1000
+//! cargo run --release -p ledger --example big_shop -- make hall.shop [machines [runs of each]]   # a minute or two for 1000
+//! cargo run --release -p ledger --example big_shop -- copy postgres://… 10   # each machine ten times
+//! cargo run --release -p ledger --example big_shop -- size postgres://…
 //! cargo run --release -p ledger --example big_shop -- states hall.shop
 //! cargo run --release -p ledger --example big_shop -- one hall.shop
 //! cargo run --release -p ledger --example big_shop -- lives hall.shop
@@ -14,12 +16,14 @@
 #![allow(clippy::print_stdout)]
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 use std::time::Instant;
 
 use jiff::civil::{Date, date};
 use jiff::{SignedDuration, Timestamp};
 use ledger::{Error, Ledger, NewEntry};
 use motion::{Duty, Quantity, Unit};
+use sqlx::{AnyConnection, AssertSqlSafe, Connection, Executor};
 use upkeep::build::shipped;
 use upkeep::entry::{Basis, Because, Run};
 use upkeep::shop::Counted;
@@ -44,18 +48,30 @@ const WINDOW: i64 = 182;
 async fn main() -> Result<(), Box<dyn std::error::Error>> {
     let args: Vec<String> = std::env::args().skip(1).collect();
     match args.iter().map(String::as_str).collect::<Vec<_>>()[..] {
-        ["make", at] => make(at, 1000).await,
-        ["make", at, machines] => make(at, machines.parse()?).await,
+        ["make", at] => make(at, 1000, None).await,
+        ["make", at, machines] => make(at, machines.parse()?, None).await,
+        ["make", at, machines, runs] => make(at, machines.parse()?, Some(runs.parse()?)).await,
+        ["copy", at, times] => copy(at, times.parse()?).await,
+        ["size", at] => size(at).await,
         ["states", at] => states(at).await,
         ["one", at] => one(at).await,
         ["lives", at] => lives(at).await,
         ["stores", at] => stores(at).await,
         ["prove", at] => prove(at).await,
-        _ => Err("usage: big_shop make PLACE [machines] | big_shop states|one|lives|stores|prove PLACE".into()),
+        ["trickle", at, seconds] => trickle(at, seconds.parse()?).await,
+        ["sample", at, machines] => sample(at, machines.parse()?).await,
+        _ => {
+            Err("usage: big_shop make PLACE [machines [runs of each]] | copy ADDRESS TIMES | sample PLACE MACHINES | \
+                  trickle PLACE SECONDS | size|states|one|lives|stores|prove PLACE"
+                .into())
+        }
     }
 }
 
-async fn make(at: &str, machines: u64) -> Result<(), Box<dyn std::error::Error>> {
+/// Machines that are written at once.
+const WRITERS: u64 = 2;
+
+async fn make(at: &str, machines: u64, runs: Option<u64>) -> Result<(), Box<dyn std::error::Error>> {
     let start = Instant::now();
     let ledger = Ledger::create(at, "invented hall", "Europe/Lisbon").await?;
     let first = midnight(-DAYS)?;
@@ -65,29 +81,153 @@ async fn make(at: &str, machines: u64) -> Result<(), Box<dyn std::error::Error>>
         ledger.add_build(&build.name, text, first).await?;
         builds.push(build);
     }
-    let programs = programs(&mut Dice(1));
-    let (mut runs, mut tasks) = (0, 0);
+    let builds = Arc::new(builds);
     for number in 0..machines {
-        let mut dice = Dice(1000 + number);
-        let build = &builds[usize::try_from(number)? % builds.len()];
-        let name = format!("m{number:04}");
-        ledger.add_machine(&name, &build.name, first, first, "").await?;
-        let mut entries = history(build, &programs, &mut dice)?;
-        entries.extend(parts(build, &mut Dice(1_000_000 + number))?);
-        runs += entries.iter().filter(|entry| matches!(entry.event, Event::Run(_))).count();
-        tasks += entries.iter().filter(|entry| matches!(entry.event, Event::Done { .. })).count();
-        ledger.import(&name, entries).await?;
+        ledger.add_machine(&named(number), &build_of(&builds, number).name, first, first, "").await?;
+    }
+    let write = |ledger: Ledger, builds: Arc<Vec<Build>>, writer: u64| async move {
+        let programs = programs(&mut Dice(1));
+        let (mut booked, mut tasks) = (0, 0);
+        for number in (writer..machines).step_by(WRITERS as usize) {
+            let build = build_of(&builds, number);
+            let mut entries = history(build, &programs, runs, &mut Dice(1000 + number)).map_err(|e| e.to_string())?;
+            entries.extend(parts(build, &mut Dice(1_000_000 + number)).map_err(|e| e.to_string())?);
+            booked += entries.iter().filter(|entry| matches!(entry.event, Event::Run(_))).count();
+            tasks += entries.iter().filter(|entry| matches!(entry.event, Event::Done { .. })).count();
+            ledger.import(&named(number), entries).await.map_err(|e| e.to_string())?;
+        }
+        Ok::<_, String>((booked, tasks))
+    };
+    let writers: Vec<_> =
+        (0..WRITERS).map(|writer| tokio::spawn(write(ledger.clone(), builds.clone(), writer))).collect();
+    let (mut booked, mut tasks) = (0, 0);
+    for writer in writers {
+        let (of_runs, of_tasks) = writer.await??;
+        (booked, tasks) = (booked + of_runs, tasks + of_tasks);
     }
     count_all(&ledger).await?;
     ledger.close().await;
-    println!("made {machines} machines, {runs} runs, {tasks} tasks done in {:.1?}", start.elapsed());
+    println!("made {machines} machines, {booked} runs, {tasks} tasks done in {:.1?}", start.elapsed());
     Ok(())
 }
 
-/// Three years of one machine: a run on most working days, sometimes two, and a few tasks a week.
+fn named(number: u64) -> String {
+    format!("m{number:04}")
+}
+
+fn build_of(builds: &[Build], number: u64) -> &Build {
+    &builds[number as usize % builds.len()]
+}
+
+/// Makes of each machine of a hall on a server so many with the same history: the entries are copied there, and what follows
+/// from them is derived from them as after any damage.
+async fn copy(at: &str, times: i64) -> Result<(), Box<dyn std::error::Error>> {
+    let start = Instant::now();
+    let mut connection = AnyConnection::connect(at).await?;
+    let (machines, entries): (i64, i64) =
+        sqlx::query_as("select (select max(id) from machine), (select max(id) from entry)")
+            .fetch_one(&mut connection)
+            .await?;
+    for copy in 1..times {
+        let mut transaction = connection.begin().await?;
+        sqlx::query("insert into machine (id, name) select id + $1, $2 || name from machine where id between 1 and $3")
+            .bind(copy * machines)
+            .bind(format!("c{copy}"))
+            .bind(machines)
+            .execute(&mut *transaction)
+            .await?;
+        sqlx::query(
+            "insert into entry (id, machine, kind, at, recorded, corrects, about, body, note, usage, recorded_by, alike) \
+             select id + $1, machine + $2, kind, at, recorded, corrects + $1, about, body, note, usage, recorded_by, alike \
+             from entry where machine > 0 and id <= $3 order by id",
+        )
+        .bind(copy * entries)
+        .bind(copy * machines)
+        .bind(entries)
+        .execute(&mut *transaction)
+        .await?;
+        transaction.commit().await?;
+        println!("copy {copy} after {:.1?}", start.elapsed());
+    }
+    for table in ["machine", "entry"] {
+        let text = format!("select setval(pg_get_serial_sequence('{table}', 'id'), (select max(id) from {table}))");
+        sqlx::query(AssertSqlSafe(text)).execute(&mut connection).await?;
+    }
+    let names: Vec<String> =
+        sqlx::query_scalar("select name from machine where id > $1").bind(machines).fetch_all(&mut connection).await?;
+    let ledger = Ledger::open(at).await?;
+    let share = names.len().div_ceil(WRITERS as usize).max(1);
+    let derive = |ledger: Ledger, names: Vec<String>| async move {
+        for name in names {
+            ledger.rebuild(Some(&name)).await?;
+        }
+        Ok::<_, Error>(())
+    };
+    let writers: Vec<_> =
+        names.chunks(share).map(|names| tokio::spawn(derive(ledger.clone(), names.to_vec()))).collect();
+    for writer in writers {
+        writer.await??;
+    }
+    connection.execute("vacuum analyze").await?;
+    println!("{} machines more in {:.1?}", names.len(), start.elapsed());
+    Ok(())
+}
+
+/// Where the room on a server goes.
+async fn size(at: &str) -> Result<(), Box<dyn std::error::Error>> {
+    let mut connection = AnyConnection::connect(at).await?;
+    let runs: i64 =
+        sqlx::query_scalar("select count(*) from entry where kind = 'run'").fetch_one(&mut connection).await?;
+    let relations: Vec<(String, i64)> = sqlx::query_as(
+        "select cast(c.relname as text), pg_relation_size(c.oid) + coalesce(pg_total_relation_size(nullif(c.reltoastrelid, 0)), 0) \
+         from pg_class c join pg_namespace n on n.oid = c.relnamespace \
+         where n.nspname = current_schema() and c.relkind in ('r', 'i') order by 2 desc",
+    )
+    .fetch_all(&mut connection)
+    .await?;
+    let whole: i64 = relations.iter().map(|(_, bytes)| bytes).sum();
+    println!("{runs} runs, {:.0} MB, {:.0} bytes to the run", whole as f64 / 1e6, whole as f64 / runs as f64);
+    for (name, bytes) in relations.iter().filter(|(_, bytes)| 1_000_000 < *bytes) {
+        println!("{name:<28} {:>8.1} MB {:>8.1} bytes to the run", *bytes as f64 / 1e6, *bytes as f64 / runs as f64);
+    }
+    Ok(())
+}
+
+/// Books a run on one machine after another, one each half second.
+async fn trickle(at: &str, seconds: u64) -> Result<(), Box<dyn std::error::Error>> {
+    let ledger = Ledger::open(at).await?;
+    let names: Vec<String> = ledger.machines().await?.into_iter().map(|machine| machine.name).collect();
+    let programs = programs(&mut Dice(1));
+    let (start, mut dice) = (Instant::now(), Dice(7));
+    while start.elapsed().as_secs() < seconds {
+        let (label, duty) = &programs[dice.index(programs.len())];
+        let name = names[dice.index(names.len())].clone();
+        let at = midnight(0)? + SignedDuration::from_micros(dice.below(3_600_000_000).cast_signed());
+        ledger.append(NewEntry { machine: name, ..entry(at, Event::Run(run(label, duty, "PLA"))) }).await?;
+        tokio::time::sleep(std::time::Duration::from_millis(500)).await;
+    }
+    Ok(())
+}
+
+/// Proves the derived rows of some machines, far apart.
+async fn sample(at: &str, machines: usize) -> Result<(), Box<dyn std::error::Error>> {
+    let ledger = Ledger::open(at).await?;
+    let names: Vec<String> = ledger.machines().await?.into_iter().map(|machine| machine.name).collect();
+    let (start, mut entries, mut differences) = (Instant::now(), 0, 0);
+    for name in names.iter().step_by(names.len().div_ceil(machines).max(1)) {
+        let verdict = ledger.verify_machine(name).await?;
+        entries += verdict.entries;
+        differences += verdict.differences.len();
+    }
+    println!("{entries} entries of {machines} machines proved in {:.1?}, {differences} differences", start.elapsed());
+    Ok(())
+}
+
+/// Three years of one machine: a run on most working days, sometimes two, or `runs` of them evenly, and a few tasks a week.
 fn history(
     build: &Build,
     programs: &[(String, Duty)],
+    runs: Option<u64>,
     dice: &mut Dice,
 ) -> Result<Vec<NewEntry>, Box<dyn std::error::Error>> {
     let favourites = [dice.below(8), dice.below(8), dice.below(8)];
@@ -95,9 +235,14 @@ fn history(
     for day in -DAYS..0 {
         let morning = midnight(day)? + SignedDuration::from_hours(8);
         let working = (day.rem_euclid(7) as u64) < 5;
-        let runs = if working { 1 + dice.below(10) / 7 } else { u64::from(dice.below(10) < 1) };
-        for n in 0..runs {
-            let at = morning + SignedDuration::from_secs((n * 5 * 3600 + dice.below(3600)).cast_signed());
+        let since = (day + DAYS).cast_unsigned();
+        let (of_day, apart) = match runs {
+            Some(runs) => ((since + 1) * runs / DAYS.cast_unsigned() - since * runs / DAYS.cast_unsigned(), 3),
+            None if working => (1 + dice.below(10) / 7, 5),
+            None => (u64::from(dice.below(10) < 1), 5),
+        };
+        for n in 0..of_day {
+            let at = morning + SignedDuration::from_secs((n * apart * 3600 + dice.below(3600)).cast_signed());
             let material = MATERIALS[favourites[dice.index(3)] as usize % MATERIALS.len()];
             let (label, duty) = &programs[dice.index(programs.len())];
             entries.push(entry(at, Event::Run(run(label, duty, material))));

@@ -4,12 +4,15 @@ use jiff::Timestamp;
 use sqlx::AnyConnection;
 use upkeep::entry::Run;
 use upkeep::shop::{self, Visit};
-use upkeep::{Entry, EntryId, Event, Rates, Unknown, Usage};
+use upkeep::{Entry, EntryId, Event, Rates, Unknown};
 
+use crate::booker::Waiting;
 use crate::chains::Chains;
-use crate::derived::{Derived, Joined, care, run_name};
+use crate::derived::{Derived, run_name};
+use crate::group::{First, first_booked};
 use crate::names::Names;
 use crate::tables::{self, MachineRow};
+use crate::written::{self, Line};
 use crate::{Error, Kind, Ledger, Maker, Mark, catalogue, checklist, faults, record, time};
 
 /// An entry to be written.
@@ -47,16 +50,12 @@ impl Ledger {
     /// [`Error::AlreadyBooked`] for a run of the same program (or label, where no program is known) that started at the
     /// same instant on the same machine; others where the entry makes no sense or the database refuses.
     pub async fn append(&self, new: NewEntry) -> Result<EntryId, Error> {
-        let mut new = checked(new)?;
-        let mut transaction = self.begin().await?;
-        let machine = lock_for(&mut transaction, &new).await?;
-        self.refuse_if_moved_on(&mut transaction, &machine).await?;
-        let names = tables::names_for(&mut transaction, &self.quantities, record::usage_of(&new.event)).await?;
-        check_first(&mut transaction, &machine, &mut new, &names).await?;
-        let id = tables::insert_entry(&mut transaction, machine.id, &new, None, self.by.as_deref(), &names).await?;
-        self.count_in(&mut transaction, &machine, id, &new, &names).await?;
-        transaction.commit().await?;
-        Ok(id)
+        let waiting = Waiting { new, by: self.by.clone(), read_at: self.read_at };
+        match &self.booker {
+            Some(booker) => booker.book(waiting).await,
+            // OK because one entry was given.
+            None => self.book(&[waiting]).await?.remove(0),
+        }
     }
 
     /// Adds a machine that joins the shop at `at`; its build must be in the shop.
@@ -98,7 +97,11 @@ impl Ledger {
         }
         let mut transaction = self.begin().await?;
         let machine = tables::lock(&mut transaction, &new.machine).await?.ok_or(Error::NoSuchEntry { id })?;
-        self.refuse_if_moved_on(&mut transaction, &machine).await?;
+        if let Some(read_at) = self.read_at
+            && !tables::was_at(&mut transaction, machine.id, read_at).await?
+        {
+            return Err(Error::MovedOn { machine: machine.name });
+        }
         let names = tables::names_for(&mut transaction, &self.quantities, record::usage_of(&new.event)).await?;
         let old = tables::derived(&mut transaction, &machine, &names).await?;
         let correction = self.put_right(&mut transaction, &machine, id, &mut new, &names).await?;
@@ -128,7 +131,7 @@ impl Ledger {
         let usages = entries.iter().filter_map(|new| record::usage_of(&new.event));
         let names = tables::names_for(&mut transaction, &self.quantities, usages).await?;
         let old = tables::derived(&mut transaction, &machine, &names).await?;
-        let outcome = self.write_down(&mut transaction, &machine, &old, entries, &names).await?;
+        let outcome = self.write_down(&mut transaction, &machine, entries, &names).await?;
         self.derive(&mut transaction, machine.id, &old, &names).await?;
         transaction.commit().await?;
         Ok(outcome)
@@ -163,7 +166,7 @@ impl Ledger {
             _ => return Err(Error::VisitOver { id }),
         }
         let old = tables::derived(&mut transaction, &machine, &names).await?;
-        self.write_down(&mut transaction, &machine, &old, came, &names).await?;
+        self.write_down(&mut transaction, &machine, came, &names).await?;
         let entry = self.put_right(&mut transaction, &machine, id, &mut over, &names).await?;
         self.derive(&mut transaction, machine.id, &old, &names).await?;
         if let Some(maker) = by {
@@ -171,18 +174,6 @@ impl Ledger {
         }
         transaction.commit().await?;
         Ok(entry)
-    }
-
-    /// Refuses to add to a locked machine's record what was decided by an older state of it.
-    async fn refuse_if_moved_on(&self, connection: &mut AnyConnection, machine: &MachineRow) -> Result<(), Error> {
-        let Some(read_at) = self.read_at else { return Ok(()) };
-        // The lock itself raised it by one.
-        let is_as_read: Option<i64> = sqlx::query_scalar("select id from machine where id = $1 and revision = $2")
-            .bind(machine.id)
-            .bind(read_at + 1)
-            .fetch_optional(connection)
-            .await?;
-        is_as_read.map(|_| ()).ok_or_else(|| Error::MovedOn { machine: machine.name.clone() })
     }
 
     /// Adds an entry that corrects another.
@@ -195,7 +186,9 @@ impl Ledger {
         names: &Names,
     ) -> Result<EntryId, Error> {
         check_correction(connection, machine, id, new, names).await?;
-        tables::insert_entry(connection, machine.id, new, Some(id), self.by.as_deref(), names).await
+        let line = Line { machine: machine.id, new, corrects: Some(id), by: self.by.as_deref() };
+        // OK because one entry was given.
+        Ok(written::write(connection, &[line], names).await?.remove(0))
     }
 
     /// Adds many entries of a machine, but for runs that count already.
@@ -203,37 +196,60 @@ impl Ledger {
         &self,
         connection: &mut AnyConnection,
         machine: &MachineRow,
-        old: &Derived,
         entries: Vec<NewEntry>,
         names: &Names,
     ) -> Result<Vec<Imported>, Error> {
         let mut queue = tables::queue(connection, machine.id, names).await?;
-        let mut runs = old.runs.clone();
+        let runs = entries.iter().filter(|new| matches!(new.event, Event::Run(_)));
+        let starts = runs.map(|new| (machine.id, time::to_micros(time::to_the_microsecond(new.at))));
+        let mut runs = first_booked(connection, starts, names).await?;
+        let (mut news, mut ids) = (Vec::with_capacity(entries.len()), Vec::with_capacity(entries.len()));
         let mut outcome = Vec::with_capacity(entries.len());
         for new in entries {
             let mut new = checked(NewEntry { machine: machine.name.clone(), ..new })?;
             if let Event::Added { .. } = new.event {
                 return Err(Error::MachineExists { name: machine.name.clone() });
             }
-            faults::check_open(connection, machine, &new.event, names).await?;
-            let key = match &mut new.event {
-                Event::Run(run) => {
-                    let key = (new.at, run_name(run));
-                    if let Some(first) = runs.get(&key) {
-                        outcome.push(Imported::Already(*first));
-                        continue;
-                    }
-                    run.queued = claim(run, new.at, &queue, &Chains::default(), &machine.name)?;
-                    queue.retain(|entry| Some(entry.id) != run.queued);
-                    Some(key)
+            if faults::asks_of_a_fault(&new.event) {
+                // What was said before may have ended the fault.
+                ids.extend(self.write(connection, machine, &news[ids.len()..], names).await?);
+                faults::check_open(connection, machine, &new.event, names).await?;
+            }
+            let place = First::New(news.len());
+            if let Event::Run(run) = &mut new.event {
+                let key = (machine.id, (new.at, run_name(run)));
+                if let Some(first) = runs.get(&key) {
+                    outcome.push((*first, false));
+                    continue;
                 }
-                _ => None,
-            };
-            let id = tables::insert_entry(connection, machine.id, &new, None, self.by.as_deref(), names).await?;
-            runs.extend(key.map(|key| (key, id)));
-            outcome.push(Imported::New(id));
+                run.queued = claim(run, new.at, &queue, &Chains::default(), &machine.name)?;
+                queue.retain(|entry| Some(entry.id) != run.queued);
+                runs.insert(key, place);
+            }
+            outcome.push((place, true));
+            news.push(new);
         }
-        Ok(outcome)
+        ids.extend(self.write(connection, machine, &news[ids.len()..], names).await?);
+        let imported = |(first, is_new)| {
+            let id = match first {
+                First::Kept(id) => id,
+                First::New(place) => ids[place],
+            };
+            if is_new { Imported::New(id) } else { Imported::Already(id) }
+        };
+        Ok(outcome.into_iter().map(imported).collect())
+    }
+
+    /// Writes entries of one machine down that correct none.
+    async fn write(
+        &self,
+        connection: &mut AnyConnection,
+        machine: &MachineRow,
+        news: &[NewEntry],
+        names: &Names,
+    ) -> Result<Vec<EntryId>, Error> {
+        let line = |new| Line { machine: machine.id, new, corrects: None, by: self.by.as_deref() };
+        written::write(connection, &news.iter().map(line).collect::<Vec<_>>(), names).await
     }
 
     /// Derives everything of a machine anew from its entries, and turns the rows of `old` into that.
@@ -248,130 +264,14 @@ impl Ledger {
         let new = Derived::from_entries(&effective, &chains, &self.shop.zone)?;
         tables::put_derived(connection, machine, old, &new, names).await
     }
-
-    /// Adds what follows from one new entry to the derived rows.
-    async fn count_in(
-        &self,
-        connection: &mut AnyConnection,
-        machine: &MachineRow,
-        id: EntryId,
-        new: &NewEntry,
-        names: &Names,
-    ) -> Result<(), Error> {
-        if let Some(usage) = new.event.usage().filter(|usage| !usage.is_empty()) {
-            self.count_usage(connection, machine.id, new.at, usage, names).await?;
-        }
-        match &new.event {
-            Event::Added { build } => {
-                let joined = Joined { build: build.clone(), at: new.at, entry: id };
-                tables::put_joined(connection, machine.id, Some(&joined)).await
-            }
-            Event::Run(run) => {
-                if let Some(queued) = run.queued {
-                    tables::drop_queued(connection, queued).await?;
-                }
-                tables::put_run(connection, machine.id, time::to_micros(new.at), &run_name(run), id).await
-            }
-            Event::Queued(_) => tables::put_queued(connection, machine.id, id).await,
-            Event::Limit(_) => tables::put_limit(connection, machine.id, id).await,
-            Event::Done { .. } | Event::Replaced { .. } => give_care(connection, machine.id, id, new, names).await,
-            Event::Failed { .. }
-            | Event::Reading { .. }
-            | Event::HourMeter { .. }
-            | Event::Age { .. }
-            | Event::Rates(_)
-            | Event::Visit(_)
-            | Event::Skipped { .. }
-            | Event::Keeper(_)
-            | Event::Away(_)
-            | Event::Ordered(_)
-            | Event::Received(_)
-            | Event::Counted(_)
-            | Event::ThrownAway(_)
-            | Event::Terms(_)
-            | Event::FaultShown(_)
-            | Event::FaultAnswered(_)
-            | Event::FaultOver(_)
-            | Event::FaultGrade(_)
-            | Event::Withdrawn => Ok(()),
-        }
-    }
-
-    /// Adds use that began at `at` to the total, its day, and the mark after it if there is one.
-    async fn count_usage(
-        &self,
-        connection: &mut AnyConnection,
-        machine: i64,
-        at: Timestamp,
-        usage: &Usage,
-        names: &Names,
-    ) -> Result<(), Error> {
-        let mut total = tables::total(connection, machine, names).await?;
-        total.add(usage);
-        tables::put_total(connection, machine, &total, names).await?;
-
-        let day = time::day(at, &self.shop.zone);
-        let (month, day) = (time::month(day), time::day_of_month(day));
-        let mut days = tables::days_of_month(connection, machine, month, names).await?;
-        let sum = days.entry(day).or_default();
-        sum.add(usage);
-        if sum.is_empty() {
-            days.remove(&day);
-        }
-        tables::put_month(connection, machine, month, &days, names).await?;
-
-        if tables::newest_mark(connection, machine).await?.is_some_and(|newest| time::to_micros(at) < newest) {
-            let mut standings = tables::standings(connection, machine, names).await?;
-            standings.book(at, usage);
-            tables::put_standings(connection, machine, &standings, names).await?;
-        }
-        Ok(())
-    }
-}
-
-/// Moves a standing up to a new entry, unless a later one stands.
-async fn give_care(
-    connection: &mut AnyConnection,
-    machine: i64,
-    id: EntryId,
-    new: &NewEntry,
-    names: &Names,
-) -> Result<(), Error> {
-    let Some(care) = care(&new.event) else { return Ok(()) };
-    let mut standings = tables::standings(connection, machine, names).await?;
-    if !standings.is_news(&care, new.at, id) {
-        return Ok(());
-    }
-    let mut base = tables::total(connection, machine, names).await?;
-    base.subtract(&tables::usage_from(connection, machine, time::to_micros(new.at), names).await?);
-    standings.set(care, new.at, id, &base);
-    tables::put_standings(connection, machine, &standings, names).await
-}
-
-/// Locks the machine of a new entry, or makes it where the entry adds it.
-async fn lock_for(connection: &mut AnyConnection, new: &NewEntry) -> Result<MachineRow, Error> {
-    let Event::Added { build } = &new.event else {
-        let row = tables::lock(connection, &new.machine).await?;
-        return known(row, connection, &new.machine).await;
-    };
-    let machine = tables::make_machine(connection, &new.machine).await?;
-    refuse_twin(connection, &new.machine).await?;
-    catalogue::check_build(connection, build).await?;
-    Ok(machine)
-}
-
-/// Refuses a name that a machine has already, whatever its case: people would take one for the other.
-async fn refuse_twin(connection: &mut AnyConnection, name: &str) -> Result<(), Error> {
-    let lower = name.to_lowercase();
-    let twin = tables::machines(connection)
-        .await?
-        .into_iter()
-        .find(|machine| machine.joined.is_some() && machine.name.to_lowercase() == lower);
-    twin.map_or(Ok(()), |machine| Err(Error::MachineExists { name: machine.name }))
 }
 
 /// The machine, if it is in the shop now, or the row of the shop itself.
-async fn known(row: Option<MachineRow>, connection: &mut AnyConnection, name: &str) -> Result<MachineRow, Error> {
+pub(crate) async fn known(
+    row: Option<MachineRow>,
+    connection: &mut AnyConnection,
+    name: &str,
+) -> Result<MachineRow, Error> {
     match row {
         Some(row) if row.joined.is_some() || row.is_the_shop() => Ok(row),
         _ => Err(no_such_machine(connection, name).await?),
@@ -383,27 +283,6 @@ pub(crate) async fn no_such_machine(connection: &mut AnyConnection, name: &str) 
     let rows = tables::machines(connection).await?;
     let known = rows.into_iter().filter(|row| row.joined.is_some()).map(|row| row.name).collect();
     Ok(Error::NoSuchMachine(Unknown::new("machine", name, known)))
-}
-
-/// Checks a new entry against the machine's record, and lets a run fulfil what is expected.
-async fn check_first(
-    connection: &mut AnyConnection,
-    machine: &MachineRow,
-    new: &mut NewEntry,
-    names: &Names,
-) -> Result<(), Error> {
-    if let Some(joined) = machine.joined.as_ref().filter(|joined| new.at < joined.at) {
-        return Err(Error::BeforeAdded { machine: machine.name.clone(), at: new.at, added: joined.at });
-    }
-    faults::check_open(connection, machine, &new.event, names).await?;
-    let Event::Run(run) = &mut new.event else { return Ok(()) };
-    if let Some(first) = tables::run(connection, machine.id, time::to_micros(new.at), &run_name(run)).await? {
-        return Err(Error::AlreadyBooked(first));
-    }
-    let queue = tables::queue(connection, machine.id, names).await?;
-    let chains = if run.queued.is_some() { tables::chains(connection, machine.id).await? } else { Chains::default() };
-    run.queued = claim(run, new.at, &queue, &chains, &machine.name)?;
-    Ok(())
 }
 
 /// Checks a correction against what it corrects. A corrected run fulfils what it did before, unless it says otherwise.
@@ -441,7 +320,7 @@ async fn check_correction(
 }
 
 /// The queued entry that a run fulfils: the one it names, else the oldest that fits.
-fn claim(
+pub(crate) fn claim(
     run: &Run,
     start: Timestamp,
     queue: &[Entry],
@@ -464,7 +343,7 @@ fn claim(
 }
 
 /// A new entry with its instants as they will be read back, or what is wrong with it by itself.
-fn checked(new: NewEntry) -> Result<NewEntry, Error> {
+pub(crate) fn checked(new: NewEntry) -> Result<NewEntry, Error> {
     let new = timely(new)?;
     let named = |what: &'static str, name: &str| match name.trim() {
         "" => Err(Error::Nameless { what }),

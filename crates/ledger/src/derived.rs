@@ -1,6 +1,6 @@
 //! Everything derived from one machine's entries, computed from nothing else: the yardstick for the rows that are kept.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -30,8 +30,6 @@ pub(crate) struct Derived {
     pub queue: BTreeSet<EntryId>,
     /// Limits of the shop's own.
     pub limits: BTreeSet<EntryId>,
-    /// Runs that count.
-    pub runs: BTreeMap<RunKey, EntryId>,
 }
 
 /// How a machine joined the shop.
@@ -53,9 +51,10 @@ impl Derived {
     pub(crate) fn from_entries(effective: &[Entry], chains: &Chains, zone: &TimeZone) -> Result<Derived, Error> {
         let mut derived = Derived { joined: joined(effective), ..Derived::default() };
         check_order(effective, derived.joined.as_ref())?;
+        refuse_twins(effective)?;
         derived.set_standings(effective);
         for entry in effective {
-            derived.count(entry, zone)?;
+            derived.count(entry, zone);
         }
         derived.queue = queue(effective, chains);
         derived.limits = limits(effective);
@@ -77,7 +76,7 @@ impl Derived {
     }
 
     /// Adds the use of one entry wherever it counts.
-    fn count(&mut self, entry: &Entry, zone: &TimeZone) -> Result<(), Error> {
+    fn count(&mut self, entry: &Entry, zone: &TimeZone) {
         if let Some(usage) = entry.event.usage().filter(|usage| !usage.is_empty()) {
             self.total.add(usage);
             self.standings.book(entry.at, usage);
@@ -88,12 +87,6 @@ impl Derived {
                 self.days.remove(&day);
             }
         }
-        if let Event::Run(run) = &entry.event
-            && let Some(first) = self.runs.insert((entry.at, run_name(run)), entry.id)
-        {
-            return Err(Error::AlreadyBooked(first));
-        }
-        Ok(())
     }
 }
 
@@ -109,6 +102,19 @@ pub(crate) fn care(event: &Event) -> Option<Care> {
 /// What tells a run from another that started at the same instant: its program, or its label where none is known.
 pub(crate) fn run_name(run: &Run) -> String {
     run.program.as_ref().map_or_else(|| format!("label {}", run.label), |program| format!("program {program}"))
+}
+
+/// Refuses the same run twice.
+fn refuse_twins(effective: &[Entry]) -> Result<(), Error> {
+    let mut runs: HashMap<RunKey, EntryId> = HashMap::new();
+    for entry in effective {
+        if let Event::Run(run) = &entry.event
+            && let Some(first) = runs.insert((entry.at, run_name(run)), entry.id)
+        {
+            return Err(Error::AlreadyBooked(first));
+        }
+    }
+    Ok(())
 }
 
 fn joined(effective: &[Entry]) -> Option<Joined> {

@@ -76,6 +76,9 @@ pub enum Error {
     /// Another program holds the shop.
     #[error("another program has locked the shop and did not let go in time\n  close it, or try again")]
     Locked,
+    /// Two writers were in each other's way, and the database let the other one pass.
+    #[error("somebody else wrote at the same moment, and this gave way\n  try again")]
+    GaveWay,
     /// The database server cannot be reached or broke off.
     #[error("there is no answer from the database: {reason}\n  check that the server runs and the address is right")]
     Unreachable {
@@ -259,7 +262,10 @@ pub enum Error {
 impl Error {
     /// Whether the same may succeed a while later, with nothing changed.
     pub fn may_pass(&self) -> bool {
-        matches!(self, Error::Unreachable { .. } | Error::Locked | Error::MovedOn { .. } | Error::DiskFull)
+        matches!(
+            self,
+            Error::Unreachable { .. } | Error::Locked | Error::GaveWay | Error::MovedOn { .. } | Error::DiskFull
+        )
     }
 }
 
@@ -275,6 +281,20 @@ impl From<sqlx::Error> for Error {
     }
 }
 
+impl Error {
+    /// The same error once more where it is of the database as a whole, whatever was to be written.
+    pub(crate) fn of_all(&self) -> Option<Error> {
+        match self {
+            Error::ReadOnly => Some(Error::ReadOnly),
+            Error::DiskFull => Some(Error::DiskFull),
+            Error::Locked => Some(Error::Locked),
+            Error::GaveWay => Some(Error::GaveWay),
+            Error::Unreachable { reason } => Some(Error::Unreachable { reason: reason.clone() }),
+            _ => None,
+        }
+    }
+}
+
 /// The error that a database's code stands for, where the keeper can do something about it.
 ///
 /// Codes of five characters are SQLSTATE (PostgreSQL manual, appendix A); others are SQLite's result codes, whose low
@@ -285,7 +305,8 @@ fn from_code(code: Option<&str>) -> Option<Error> {
         return match code {
             "53100" => Some(Error::DiskFull),
             "25006" | "42501" => Some(Error::ReadOnly),
-            "55P03" | "40P01" | "40001" => Some(Error::Locked),
+            "55P03" => Some(Error::Locked),
+            "40001" | "40P01" => Some(Error::GaveWay),
             // The connection broke (class 08); the server ends, was ended, or is not up yet.
             _ if code.starts_with("08") || code.starts_with("57P0") => {
                 Some(Error::Unreachable { reason: "the server ended the connection".to_owned() })
@@ -316,6 +337,7 @@ mod tests {
         assert!(matches!(from_code(Some("53100")), Some(Error::DiskFull)));
         assert!(matches!(from_code(Some("517")), Some(Error::Locked)), "busy snapshot");
         assert!(matches!(from_code(Some("55P03")), Some(Error::Locked)));
+        assert!(matches!(from_code(Some("40P01")), Some(Error::GaveWay)), "a circle of locks");
         assert!(from_code(Some("1")).is_none());
     }
 }

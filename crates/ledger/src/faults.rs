@@ -33,6 +33,11 @@ impl Ledger {
     }
 }
 
+/// Whether an event can only be recorded while a fault is open.
+pub(crate) fn asks_of_a_fault(event: &Event) -> bool {
+    matches!(event, Event::FaultAnswered(_) | Event::FaultOver(_))
+}
+
 /// Refuses an answer to, or an end of, what is no fault of the machine or is over.
 pub(crate) async fn check_open(
     connection: &mut AnyConnection,

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use jiff::tz::TimeZone;
 use sqlx::{Any, AnyConnection, AnyPool, Connection, Transaction};
 
+use crate::booker::Booker;
 use crate::catalogue::Parsed;
 use crate::names::Names;
 use crate::place::{Engine, Place};
@@ -26,6 +27,8 @@ pub struct Ledger {
     pub(crate) address: Option<Arc<str>>,
     /// The revision that the machine's record must still have when something is added to it.
     pub(crate) read_at: Option<i64>,
+    /// Where entries wait for each other.
+    pub(crate) booker: Option<Booker>,
 }
 
 /// The shop itself.
@@ -100,7 +103,8 @@ impl Ledger {
         let pool = place.pool()?;
         connection.close().await?;
         let (engine, address) = (place.engine, place.address());
-        Ok(Ledger { pool, engine, shop, quantities, parsed: Parsed::default(), by: None, address, read_at: None })
+        let parsed = Parsed::default();
+        Ok(Ledger { pool, engine, shop, quantities, parsed, by: None, address, read_at: None, booker: None })
     }
 
     /// The shop's name and time zone.
@@ -112,6 +116,16 @@ impl Ledger {
     /// adds nothing to what has moved on since ([`Error::MovedOn`]), and reads again.
     pub fn as_read_at(&self, revision: i64) -> Ledger {
         Ledger { read_at: Some(revision), ..self.clone() }
+    }
+
+    /// The same record, whose new entries are booked in groups: those that are handed to [`Ledger::append`] while others are
+    /// being written wait, and are then written together in one transaction, so that many share one wait for the disk. Each
+    /// is answered for itself, and none before it has reached the disk. For a process that books for many at once.
+    ///
+    /// # Panics
+    /// Outside a runtime of `tokio`, on which the groups are written.
+    pub fn in_groups(&self) -> Ledger {
+        Ledger { booker: Some(Booker::start(self)), ..self.clone() }
     }
 
     /// Waits until every connection is closed.

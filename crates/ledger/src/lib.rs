@@ -8,16 +8,20 @@
 //! This is the only crate that speaks SQL. One SQL text runs on SQLite, embedded in a file, and on PostgreSQL. It reads
 //! no clock: the instant of recording is part of each entry.
 
+mod alike;
 mod append;
 mod bell;
+mod booker;
 mod catalogue;
 mod chains;
 mod checklist;
 mod codec;
+mod count;
 mod derived;
 mod error;
 mod faults;
 mod feeds;
+mod group;
 mod jobs;
 mod kind;
 mod ledger;
@@ -30,6 +34,7 @@ mod place;
 mod proof;
 mod read;
 mod record;
+mod rows;
 mod schema;
 mod shop;
 mod standing;
@@ -38,6 +43,7 @@ mod tables;
 mod time;
 mod visits;
 mod ways;
+mod written;
 
 pub use append::{Imported, NewEntry};
 pub use bell::Ear;
@@ -49,7 +55,7 @@ pub use error::Error;
 pub use jobs::{Job, JobCounts, Stands};
 pub use kind::Kind;
 pub use ledger::{Ledger, Shop};
-pub use news::News;
+pub use news::{News, Revision};
 pub use people::{MachineToken, Person, Role, Session};
 pub use place::is_on_a_server;
 pub use proof::{Difference, Verdict};

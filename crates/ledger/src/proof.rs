@@ -8,6 +8,7 @@ use upkeep::usage::{Grains, Stream};
 use upkeep::{Care, Standing, Unknown, Usage};
 
 use crate::derived::Derived;
+use crate::read::present;
 use crate::tables::{self, MachineRow};
 use crate::{Error, Ledger};
 
@@ -50,25 +51,43 @@ impl Ledger {
     pub async fn verify(&self) -> Result<Verdict, Error> {
         let mut verdict = Verdict::default();
         for machine in self.all_machines().await? {
-            let mut snapshot = self.snapshot().await?;
-            // Read again, so that the row is of the same instant as the entries.
-            let machine = tables::machine(&mut snapshot, &machine.name).await?.unwrap_or(machine);
-            let machines = usize::from(!machine.is_the_shop());
-            let names = tables::names(&mut snapshot, &self.quantities).await?;
-            let (effective, chains) = tables::effective(&mut snapshot, machine.id, &names).await?;
-            let right = Derived::from_entries(&effective, &chains, &self.shop.zone)?;
-            match tables::derived(&mut snapshot, &machine, &names).await {
-                Ok(kept) => compare(&machine.name, &kept, &right, &mut verdict.differences),
-                Err(Error::Damaged { what }) => {
-                    let (kept, entries_say) = ("bytes that cannot be read".to_owned(), "otherwise".to_owned());
-                    verdict.differences.push(Difference { machine: machine.name, what, kept, entries_say });
-                }
-                Err(error) => return Err(error),
-            }
-            verdict.machines += machines;
-            verdict.entries += effective.len();
+            self.prove(machine, &mut verdict).await?;
         }
         Ok(verdict)
+    }
+
+    /// As [`Ledger::verify`], of one machine.
+    ///
+    /// # Errors
+    /// As [`Ledger::verify`]; [`Error::NoSuchMachine`].
+    pub async fn verify_machine(&self, name: &str) -> Result<Verdict, Error> {
+        let mut connection = self.pool.acquire().await?;
+        let machine = present(&mut connection, name).await?;
+        drop(connection);
+        let mut verdict = Verdict::default();
+        self.prove(machine, &mut verdict).await?;
+        Ok(verdict)
+    }
+
+    async fn prove(&self, machine: MachineRow, verdict: &mut Verdict) -> Result<(), Error> {
+        let mut snapshot = self.snapshot().await?;
+        // Read again, so that the row is of the same instant as the entries.
+        let machine = tables::machine(&mut snapshot, &machine.name).await?.unwrap_or(machine);
+        let machines = usize::from(!machine.is_the_shop());
+        let names = tables::names(&mut snapshot, &self.quantities).await?;
+        let (effective, chains) = tables::effective(&mut snapshot, machine.id, &names).await?;
+        let right = Derived::from_entries(&effective, &chains, &self.shop.zone)?;
+        match tables::derived(&mut snapshot, &machine, &names).await {
+            Ok(kept) => compare(&machine.name, &kept, &right, &mut verdict.differences),
+            Err(Error::Damaged { what }) => {
+                let (kept, entries_say) = ("bytes that cannot be read".to_owned(), "otherwise".to_owned());
+                verdict.differences.push(Difference { machine: machine.name, what, kept, entries_say });
+            }
+            Err(error) => return Err(error),
+        }
+        verdict.machines += machines;
+        verdict.entries += effective.len();
+        Ok(())
     }
 
     /// Throws the derived rows of one machine, or of all, away and derives them anew from the entries. Gives how many
@@ -119,11 +138,6 @@ fn compare(machine: &str, kept: &Derived, right: &Derived, out: &mut Vec<Differe
     });
     for_both(&kept.standings.clone().into_map(), &right.standings.clone().into_map(), |care, kept, right| {
         standing(care, kept, right, &mut say);
-    });
-    for_both(&kept.runs, &right.runs, |(at, what), kept, right| {
-        if kept != right {
-            say(format!("the run of {what} at {at}"), number(kept), number(right));
-        }
     });
     for (what, kept, right) in [("queue", &kept.queue, &right.queue), ("own limits", &kept.limits, &right.limits)] {
         if kept != right {
@@ -185,8 +199,4 @@ fn for_both<K: Ord, V>(
     for (key, value) in right.iter().filter(|(key, _)| !kept.contains_key(key)) {
         each(key, None, Some(value));
     }
-}
-
-fn number(entry: Option<&upkeep::EntryId>) -> String {
-    entry.map_or_else(|| "none".to_owned(), |entry| format!("entry {entry}"))
 }

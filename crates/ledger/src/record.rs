@@ -21,12 +21,15 @@ pub(crate) struct Columns {
     pub about: String,
     /// The rest, as a JSON object.
     pub body: String,
+    /// Of the rest, as a JSON object too, what other runs of the same file say alike; `None` where that is not expected.
+    pub alike: Option<String>,
 }
 
 /// The columns that `event` fills.
 pub(crate) fn to_columns(event: &Event) -> Columns {
     let (about, body) = match event {
         Event::Added { build } => (build.clone(), String::from("{}")),
+        Event::Run(run) if is_of_a_known_file(run) => (run.label.clone(), json(&RunBody::own(run))),
         Event::Run(run) => (run.label.clone(), json(&RunBody::from(run))),
         Event::Queued(queued) => (queued.label.clone(), json(&QueuedBody::from(queued))),
         Event::Done { task, supplies } => (task.clone(), json(&DoneBody { supplies: supplies.clone() })),
@@ -66,7 +69,21 @@ pub(crate) fn to_columns(event: &Event) -> Columns {
         Event::FaultGrade(own) => (own.cause.clone(), json(&GradeBody::from(own))),
         Event::Withdrawn => (String::new(), String::from("{}")),
     };
-    Columns { kind: Kind::of(event), about, body }
+    Columns { kind: Kind::of(event), about, body, alike: alike(event) }
+}
+
+/// What a run says as others of the same file do; `None` where that is not expected.
+fn alike(event: &Event) -> Option<String> {
+    match event {
+        Event::Run(run) if is_of_a_known_file(run) => Some(json(&RunBody { queued: None, ..RunBody::from(run) })),
+        _ => None,
+    }
+}
+
+/// Whether a run used what its file asks for: so does every other run of the file, whereas one that was stopped or estimated
+/// used what no other did.
+fn is_of_a_known_file(run: &Run) -> bool {
+    run.program.is_some() && run.stopped.is_none() && run.basis == Basis::Metered
 }
 
 /// The use that `event` carries in the column of its own; a queued run's is not yet on any meter.
@@ -77,11 +94,18 @@ pub(crate) fn usage_of(event: &Event) -> Option<&Usage> {
     }
 }
 
-/// The event that the columns hold; `None` where they make no sense.
-pub(crate) fn from_columns(kind: Kind, about: String, body: &str, usage: Usage) -> Option<Event> {
+/// The event that the columns hold; `None` where they make no sense. `alike` is what a run says as others do.
+pub(crate) fn from_columns(kind: Kind, about: String, body: &str, alike: Option<&str>, usage: Usage) -> Option<Event> {
     Some(match kind {
         Kind::Added => Event::Added { build: about },
-        Kind::Run => Event::Run(parse::<RunBody>(body)?.into_run(about, usage)),
+        Kind::Run => {
+            let own: RunBody = parse(body)?;
+            let body = match alike {
+                Some(alike) => RunBody { queued: own.queued, ..parse(alike)? },
+                None => own,
+            };
+            Event::Run(body.into_run(about, usage))
+        }
         Kind::Queued => Event::Queued(parse::<QueuedBody>(body)?.into_queued(about, usage)),
         Kind::Done => Event::Done { task: about, supplies: parse::<DoneBody>(body)?.supplies },
         Kind::Replaced => {
@@ -137,7 +161,7 @@ fn parse<T: DeserializeOwned>(body: &str) -> Option<T> {
     serde_json::from_str(body).ok()
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Default, Serialize, Deserialize)]
 struct RunBody {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     program: Option<String>,
@@ -168,6 +192,11 @@ impl From<&Run> for RunBody {
 }
 
 impl RunBody {
+    /// What no other run says.
+    fn own(run: &Run) -> RunBody {
+        RunBody { queued: run.queued.map(|id| id.0), ..RunBody::default() }
+    }
+
     fn into_run(self, label: String, usage: Usage) -> Run {
         Run {
             label,

@@ -1,22 +1,28 @@
 //! The statements behind everything else, one small function each. The same text runs on both engines.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::civil::Date;
 use motion::Quantity;
-use sqlx::any::AnyRow;
-use sqlx::{AnyConnection, Row};
-use upkeep::{Entry, EntryId, Material, Usage};
+use sqlx::any::{AnyArguments, AnyRow};
+use sqlx::query::Query;
+use sqlx::{Any, AnyConnection, AssertSqlSafe, Row};
+use upkeep::{Entry, EntryId, Event, Material, Usage};
 
 use crate::chains::Chains;
 use crate::codec::{self, Garbled};
-use crate::derived::{Derived, Joined};
+use crate::derived::{Derived, Joined, RunKey, run_name};
 use crate::names::Names;
+use crate::place::Engine;
 use crate::record;
+use crate::rows::{padded, places};
 use crate::standing::Standings;
 use crate::time::{self, DaysOfMonth};
 use crate::{Error, Kind};
 use upkeep::lives::Place;
+
+/// A statement that its values are being bound to.
+pub(crate) type Statement = Query<'static, Any, AnyArguments>;
 
 /// A row of the table of machines.
 #[derive(Clone, Debug)]
@@ -137,6 +143,37 @@ pub(crate) async fn lock(connection: &mut AnyConnection, name: &str) -> Result<O
     row.as_ref().map(machine_row).transpose()
 }
 
+/// As [`lock`], for many machines in one statement, by their names. On a server their rows are locked in the order of their
+/// numbers, so that two writers of several machines never wait for each other in a circle.
+pub(crate) async fn lock_all(
+    connection: &mut AnyConnection,
+    engine: Engine,
+    names: &BTreeSet<&str>,
+) -> Result<BTreeMap<String, MachineRow>, Error> {
+    let names = padded(names.iter().copied().collect());
+    let list = places(1, names.len());
+    let named = |text: String| names.iter().fold(sqlx::query(AssertSqlSafe(text)), |query, name| query.bind(*name));
+    if engine == Engine::Postgres && 1 < names.len() {
+        let text = format!("select id from machine where name in {list} order by id for update");
+        named(text).execute(&mut *connection).await?;
+    }
+    let text = format!(
+        "update machine set revision = revision + 1 where name in {list} returning id, name, build, added_at, added_entry"
+    );
+    let rows = named(text).fetch_all(connection).await?;
+    rows.iter().map(|row| machine_row(row).map(|machine| (machine.name.clone(), machine))).collect()
+}
+
+/// Whether the record of a machine was at a revision before it was locked, which raised it by one.
+pub(crate) async fn was_at(connection: &mut AnyConnection, machine: i64, revision: i64) -> Result<bool, Error> {
+    let found: Option<i64> = sqlx::query_scalar("select id from machine where id = $1 and revision = $2")
+        .bind(machine)
+        .bind(revision + 1)
+        .fetch_optional(connection)
+        .await?;
+    Ok(found.is_some())
+}
+
 /// Makes the row of a machine that has no entry yet, or locks the one that is there.
 pub(crate) async fn make_machine(connection: &mut AnyConnection, name: &str) -> Result<MachineRow, Error> {
     let row = sqlx::query(
@@ -149,12 +186,33 @@ pub(crate) async fn make_machine(connection: &mut AnyConnection, name: &str) -> 
     machine_row(&row)
 }
 
+/// Notes that something other than a run was written down for a machine.
+pub(crate) async fn note_besides_runs(connection: &mut AnyConnection, id: i64) -> Result<(), Error> {
+    sqlx::query("update machine set besides_runs = besides_runs + 1 where id = $1")
+        .bind(id)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
 /// Every machine that there ever was, by name, and the row that stands for the shop itself.
 pub(crate) async fn machines(connection: &mut AnyConnection) -> Result<Vec<MachineRow>, Error> {
     let rows = sqlx::query("select id, name, build, added_at, added_entry from machine order by name")
         .fetch_all(connection)
         .await?;
     rows.iter().map(machine_row).collect()
+}
+
+/// The machines of these names, of which none need be there.
+pub(crate) async fn machines_named(connection: &mut AnyConnection, names: &[&str]) -> Result<Vec<MachineRow>, Error> {
+    if names.is_empty() {
+        return Ok(Vec::new());
+    }
+    let names = padded(names.to_vec());
+    let text =
+        format!("select id, name, build, added_at, added_entry from machine where name in {}", places(1, names.len()));
+    let query = names.into_iter().fold(sqlx::query(AssertSqlSafe(text)), |query, name| query.bind(name));
+    query.fetch_all(connection).await?.iter().map(machine_row).collect()
 }
 
 /// The machine of that name; `None` where there never was one.
@@ -180,40 +238,12 @@ pub(crate) async fn put_joined(connection: &mut AnyConnection, id: i64, joined: 
 
 // Entries -------------------------------------------------------------------------------------------------------------
 
-/// Writes an entry down and gives its number.
-pub(crate) async fn insert_entry(
-    connection: &mut AnyConnection,
-    machine: i64,
-    new: &crate::NewEntry,
-    corrects: Option<EntryId>,
-    by: Option<&str>,
-    names: &Names,
-) -> Result<EntryId, Error> {
-    let columns = record::to_columns(&new.event);
-    let usage = record::usage_of(&new.event).map(|usage| codec::usage_to_bytes(usage, names));
-    let id: i64 = sqlx::query_scalar(
-        "insert into entry (machine, kind, at, recorded, corrects, about, body, note, usage, recorded_by) \
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) returning id",
-    )
-    .bind(machine)
-    .bind(columns.kind.word())
-    .bind(time::to_micros(new.at))
-    .bind(time::to_micros(new.recorded))
-    .bind(corrects.map(|id| id.0))
-    .bind(columns.about)
-    .bind(columns.body)
-    .bind(new.note.as_str())
-    .bind(usage)
-    .bind(by)
-    .fetch_one(connection)
-    .await?;
-    Ok(EntryId(id))
-}
-
 /// The columns that [`entry_from_row`] reads, of `entry e join machine m`.
 macro_rules! entry_columns {
     () => {
-        "e.id, m.name, e.kind, e.at, e.recorded, e.corrects, e.about, e.body, e.note, e.usage, e.recorded_by"
+        "e.id, m.name, e.kind, e.at, e.recorded, e.corrects, e.about, e.body, e.note, \
+         coalesce(e.usage, (select a.usage from alike a where a.id = e.alike)), e.recorded_by, \
+         (select a.body from alike a where a.id = e.alike)"
     };
 }
 pub(crate) use entry_columns;
@@ -225,7 +255,8 @@ pub(crate) fn entry_from_row(row: &AnyRow, names: &Names) -> Result<Entry, Error
     let usage: Option<&[u8]> = row.try_get(9)?;
     let usage = usage.map_or(Ok(Usage::new()), |bytes| codec::usage_from_bytes(bytes, names));
     let kind = Kind::from_word(row.try_get(2)?).ok_or_else(damaged)?;
-    let event = record::from_columns(kind, row.try_get(6)?, row.try_get(7)?, usage.map_err(|Garbled| damaged())?);
+    let usage = usage.map_err(|Garbled| damaged())?;
+    let event = record::from_columns(kind, row.try_get(6)?, row.try_get(7)?, row.try_get(11)?, usage);
     Ok(Entry {
         id,
         machine: row.try_get(1)?,
@@ -397,8 +428,9 @@ pub(crate) async fn uses_from(
     names: &Names,
 ) -> Result<Vec<(Place, Usage)>, Error> {
     let rows = sqlx::query(
-        "select id, at, usage from entry where machine = $1 and at >= $2 and kind in ('run', 'hour meter') \
-         and usage is not null order by at, id",
+        "select e.id, e.at, coalesce(e.usage, (select a.usage from alike a where a.id = e.alike)) from entry e \
+         where e.machine = $1 and e.at >= $2 and e.kind in ('run', 'hour meter') \
+         and (e.usage is not null or e.alike is not null) order by e.at, e.id",
     )
     .bind(machine)
     .bind(at)
@@ -424,10 +456,42 @@ pub(crate) async fn uses_from(
 
 /// All use of a machine.
 pub(crate) async fn total(connection: &mut AnyConnection, machine: i64, names: &Names) -> Result<Usage, Error> {
-    let row =
-        sqlx::query("select usage from total where machine = $1").bind(machine).fetch_optional(connection).await?;
-    let Some(row) = row else { return Ok(Usage::new()) };
-    readable(codec::usage_from_bytes(row.try_get(0)?, names), || format!("the total of machine {machine}"))
+    Ok(totals(connection, &[machine], names).await?.remove(&machine).unwrap_or_default())
+}
+
+/// All use of each of these machines; those without use left out.
+pub(crate) async fn totals(
+    connection: &mut AnyConnection,
+    machines: &[i64],
+    names: &Names,
+) -> Result<BTreeMap<i64, Usage>, Error> {
+    let rows = of_machines(connection, "select machine, usage from total where machine in", machines).await?;
+    by_machine(&rows, "total", |bytes| codec::usage_from_bytes(bytes, names))
+}
+
+/// The rows that a query finds which ends in `in` and takes the numbers of `machines`, of which there must be some.
+pub(crate) async fn of_machines(
+    connection: &mut AnyConnection,
+    query: &str,
+    machines: &[i64],
+) -> Result<Vec<AnyRow>, Error> {
+    let machines = padded(machines.to_vec());
+    let text = format!("{query} {}", places(1, machines.len()));
+    let query = machines.into_iter().fold(sqlx::query(AssertSqlSafe(text)), |query, machine| query.bind(machine));
+    Ok(query.fetch_all(connection).await?)
+}
+
+/// Reads rows of a machine's number and the bytes of its `what`.
+pub(crate) fn by_machine<T>(
+    rows: &[AnyRow],
+    what: &str,
+    read: impl Fn(&[u8]) -> Result<T, Garbled>,
+) -> Result<BTreeMap<i64, T>, Error> {
+    let read = |row: &AnyRow| {
+        let machine: i64 = row.try_get(0)?;
+        Ok((machine, readable(read(row.try_get(1)?), || format!("the {what} of machine {machine}"))?))
+    };
+    rows.iter().map(read).collect()
 }
 
 /// Keeps all use of a machine.
@@ -445,28 +509,6 @@ pub(crate) async fn put_total(
     .execute(connection)
     .await?;
     Ok(())
-}
-
-/// The days with use of one month of a machine.
-pub(crate) async fn days_of_month(
-    connection: &mut AnyConnection,
-    machine: i64,
-    month: i64,
-    names: &Names,
-) -> Result<DaysOfMonth, Error> {
-    let row = sqlx::query("select days from daily where month = $1 and machine = $2")
-        .bind(month)
-        .bind(machine)
-        .fetch_optional(connection)
-        .await?;
-    let mut days = DaysOfMonth::new();
-    if let Some(row) = row {
-        let read = codec::for_each_day(row.try_get(0)?, names, |day, usage| {
-            days.insert(day, usage);
-        });
-        readable(read, || format!("month {month} of machine {machine}"))?;
-    }
-    Ok(days)
 }
 
 /// Keeps the days with use of one month of a machine; a month without use has no row.
@@ -546,15 +588,6 @@ pub(crate) async fn amounts_by_day(
     Ok(amounts)
 }
 
-/// The instant, in µs, at which something was last cared for on a machine.
-pub(crate) async fn newest_mark(connection: &mut AnyConnection, machine: i64) -> Result<Option<i64>, Error> {
-    let newest = sqlx::query_scalar("select newest from standing where machine = $1")
-        .bind(machine)
-        .fetch_optional(connection)
-        .await?;
-    Ok(newest)
-}
-
 /// When each care of a machine was last given.
 pub(crate) async fn standings(connection: &mut AnyConnection, machine: i64, names: &Names) -> Result<Standings, Error> {
     let row =
@@ -584,39 +617,45 @@ pub(crate) async fn put_standings(
     Ok(())
 }
 
-/// The entry that booked the run of that start and name, if any.
-pub(crate) async fn run(
+/// The runs that stand and began on these machines at these instants, in µs.
+pub(crate) async fn runs_at(
     connection: &mut AnyConnection,
-    machine: i64,
-    at: i64,
-    what: &str,
-) -> Result<Option<EntryId>, Error> {
-    let id: Option<i64> = sqlx::query_scalar("select entry from run_key where machine = $1 and at = $2 and what = $3")
-        .bind(machine)
-        .bind(at)
-        .bind(what)
-        .fetch_optional(connection)
-        .await?;
-    Ok(id.map(EntryId))
+    starts: impl IntoIterator<Item = (i64, i64)>,
+    names: &Names,
+) -> Result<HashMap<(i64, RunKey), EntryId>, Error> {
+    let starts: BTreeSet<(i64, i64)> = starts.into_iter().collect();
+    if starts.is_empty() {
+        return Ok(HashMap::new());
+    }
+    let mut found: BTreeMap<i64, Vec<Entry>> = BTreeMap::new();
+    for piece in starts.into_iter().collect::<Vec<_>>().chunks(MOST_STARTS) {
+        let starts = padded(piece.to_vec());
+        let text = format!(
+            "with wanted (machine, at) as (values {}) select {}, e.machine from wanted w \
+             join entry e on e.machine = w.machine and e.at = w.at join machine m on m.id = e.machine \
+             where e.kind = 'run'",
+            places(starts.len(), 2),
+            entry_columns!()
+        );
+        let bind = |query: Statement, (machine, at): (i64, i64)| query.bind(machine).bind(at);
+        for row in starts.into_iter().fold(sqlx::query(AssertSqlSafe(text)), bind).fetch_all(&mut *connection).await? {
+            found.entry(row.try_get(12)?).or_default().push(entry_from_row(&row, names)?);
+        }
+    }
+    let mut runs = HashMap::new();
+    for (machine, entries) in found {
+        let chains = chains(connection, machine).await?;
+        for entry in entries.into_iter().filter(|entry| chains.is_newest(entry.id)) {
+            if let Event::Run(run) = &entry.event {
+                runs.insert((machine, (entry.at, run_name(run))), entry.id);
+            }
+        }
+    }
+    Ok(runs)
 }
 
-/// Notes that a run counts.
-pub(crate) async fn put_run(
-    connection: &mut AnyConnection,
-    machine: i64,
-    at: i64,
-    what: &str,
-    entry: EntryId,
-) -> Result<(), Error> {
-    sqlx::query("insert into run_key (machine, at, what, entry) values ($1, $2, $3, $4)")
-        .bind(machine)
-        .bind(at)
-        .bind(what)
-        .bind(entry.0)
-        .execute(connection)
-        .await?;
-    Ok(())
-}
+/// Starts that one statement looks for.
+const MOST_STARTS: usize = 512;
 
 /// Notes that a run is expected.
 pub(crate) async fn put_queued(connection: &mut AnyConnection, machine: i64, entry: EntryId) -> Result<(), Error> {
@@ -652,16 +691,51 @@ async fn drop_limit(connection: &mut AnyConnection, entry: EntryId) -> Result<()
 
 /// The entries of the runs that a machine expects, oldest first.
 pub(crate) async fn queue(connection: &mut AnyConnection, machine: i64, names: &Names) -> Result<Vec<Entry>, Error> {
-    let rows = sqlx::query(concat!(
+    Ok(queues(connection, &[machine], names).await?.remove(&machine).unwrap_or_default())
+}
+
+/// The entries of the runs that each of these machines expects, oldest first; those that expect none left out.
+pub(crate) async fn queues(
+    connection: &mut AnyConnection,
+    machines: &[i64],
+    names: &Names,
+) -> Result<BTreeMap<i64, Vec<Entry>>, Error> {
+    const LISTED: &str = concat!(
         "select ",
         entry_columns!(),
-        " from queued q join entry e on e.id = q.entry join machine m on m.id = e.machine \
-          where q.machine = $1 order by e.at, e.id"
-    ))
-    .bind(machine)
-    .fetch_all(connection)
-    .await?;
-    rows.iter().map(|row| entry_from_row(row, names)).collect()
+        ", q.machine from queued q join entry e on e.id = q.entry join machine m on m.id = q.machine where q.machine in"
+    );
+    listed(connection, LISTED, machines, names).await
+}
+
+/// The entries of the limits of the shop's own that stand, of each of these machines, in the order in which they were given.
+pub(crate) async fn limits(
+    connection: &mut AnyConnection,
+    machines: &[i64],
+    names: &Names,
+) -> Result<BTreeMap<i64, Vec<Entry>>, Error> {
+    const LISTED: &str = concat!(
+        "select ",
+        entry_columns!(),
+        ", l.machine from own_limit l join entry e on e.id = l.entry join machine m on m.id = l.machine where l.machine in"
+    );
+    listed(connection, LISTED, machines, names).await
+}
+
+/// The entries that a derived table lists, by machine, the oldest first. The query is as for [`of_machines`] and gives an
+/// entry's columns, and behind them the machine's number.
+async fn listed(
+    connection: &mut AnyConnection,
+    query: &str,
+    machines: &[i64],
+    names: &Names,
+) -> Result<BTreeMap<i64, Vec<Entry>>, Error> {
+    let mut listed: BTreeMap<i64, Vec<Entry>> = BTreeMap::new();
+    for row in of_machines(connection, query, machines).await? {
+        listed.entry(row.try_get(12)?).or_default().push(entry_from_row(&row, names)?);
+    }
+    listed.values_mut().for_each(|entries| entries.sort_by_key(|entry| (entry.at, entry.id)));
+    Ok(listed)
 }
 
 /// All derived rows of a machine as they are kept.
@@ -677,16 +751,6 @@ pub(crate) async fn derived(
         .bind(id)
         .fetch_all(&mut *connection)
         .await?;
-    let rows = sqlx::query("select at, what, entry from run_key where machine = $1")
-        .bind(id)
-        .fetch_all(&mut *connection)
-        .await?;
-    let mut runs = BTreeMap::new();
-    for row in &rows {
-        let at =
-            time::from_micros(row.try_get(0)?).ok_or_else(|| Error::Damaged { what: "a run's start".to_owned() })?;
-        runs.insert((at, row.try_get(1)?), EntryId(row.try_get(2)?));
-    }
     Ok(Derived {
         joined: machine.joined.clone(),
         total: total(connection, id, names).await?,
@@ -694,7 +758,6 @@ pub(crate) async fn derived(
         standings: standings(connection, id, names).await?,
         queue: queue.into_iter().map(EntryId).collect(),
         limits: limits.into_iter().map(EntryId).collect(),
-        runs,
     })
 }
 
@@ -706,7 +769,6 @@ pub(crate) async fn clear_derived(connection: &mut AnyConnection, machine: i64) 
         "delete from total where machine = $1",
         "delete from queued where machine = $1",
         "delete from own_limit where machine = $1",
-        "delete from run_key where machine = $1",
         "update machine set build = null, added_at = null, added_entry = null where id = $1",
     ] {
         sqlx::query(statement).bind(machine).execute(&mut *connection).await?;
@@ -751,21 +813,6 @@ pub(crate) async fn put_derived(
     }
     for id in new.limits.difference(&old.limits) {
         put_limit(connection, machine, *id).await?;
-    }
-    put_runs(connection, machine, old, new).await
-}
-
-async fn put_runs(connection: &mut AnyConnection, machine: i64, old: &Derived, new: &Derived) -> Result<(), Error> {
-    for ((at, what), _) in old.runs.iter().filter(|(key, entry)| new.runs.get(key) != Some(entry)) {
-        sqlx::query("delete from run_key where machine = $1 and at = $2 and what = $3")
-            .bind(machine)
-            .bind(time::to_micros(*at))
-            .bind(what.as_str())
-            .execute(&mut *connection)
-            .await?;
-    }
-    for ((at, what), entry) in new.runs.iter().filter(|(key, entry)| old.runs.get(key) != Some(entry)) {
-        put_run(connection, machine, time::to_micros(*at), what, *entry).await?;
     }
     Ok(())
 }

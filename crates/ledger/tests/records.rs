@@ -716,7 +716,6 @@ on_both_engines! {
             ("update daily set days = (select days from daily where machine = 2) where machine = 1", "day 2026-10-05, travel x of tool 0 in PLA: kept 5000000001, the entries say 5000000000"),
             ("update standing set marks = (select marks from standing where machine = 2) where machine = 1", "use before task \"wipe\", travel x of tool 0 in PLA: kept 5000000001"),
             ("delete from standing where machine = 1", "task \"wipe\": kept never"),
-            ("delete from run_key where machine = 1", "the run of program a1"),
             ("delete from queued", "queue: kept {}"),
             ("update machine set added_at = added_at + 1 where id = 1", "how it joined"),
             ("update total set usage = days from daily where total.machine = 1 and daily.machine = 1", "the total of machine 1: kept bytes that cannot be read"),
