@@ -1,5 +1,6 @@
 //! Opening a shop.
 
+use std::path::Path;
 use std::sync::Arc;
 
 use jiff::tz::TimeZone;
@@ -16,6 +17,8 @@ use crate::{Error, tables};
 pub struct Ledger {
     pub(crate) pool: AnyPool,
     pub(crate) engine: Engine,
+    /// The file that holds it, if it is one.
+    pub(crate) file: Option<Arc<Path>>,
     pub(crate) shop: Shop,
     /// The ids of the quantities; those of materials grow and are read anew each time.
     pub(crate) quantities: Names,
@@ -95,7 +98,8 @@ impl Ledger {
         let quantities = tables::quantity_names(&mut connection).await?;
         let pool = place.pool()?;
         connection.close().await?;
-        Ok(Ledger { pool, engine: place.engine, shop, quantities, parsed: Parsed::default(), by: None })
+        let file = place.file().map(Arc::from);
+        Ok(Ledger { pool, engine: place.engine, file, shop, quantities, parsed: Parsed::default(), by: None })
     }
 
     /// The shop's name and time zone.

@@ -13,6 +13,7 @@ mod catalogue;
 mod chains;
 mod checklist;
 mod codec;
+mod condition;
 mod derived;
 mod error;
 mod faults;
@@ -41,6 +42,7 @@ pub use catalogue::{BuildText, Program, ProgramKey};
 pub use checklist::{
     Checklist, LARGEST_PHOTO, MOST_PHOTOS, Maker, Mark, Outcome, PhotoError, PhotoInfo, PhotoKind, Ticked,
 };
+pub use condition::Condition;
 pub use error::Error;
 pub use kind::Kind;
 pub use ledger::{Ledger, Shop};

@@ -144,6 +144,7 @@ const SEEKING: &[Within] = &[Within { name: "seconds", from: 1, to: LONGEST_SEEK
 pub(super) static ROUTES: &[Route] = &[
     reads(&["shop", "show"]),
     Route { role: Role::Plan, ..reckons(&["shop", "verify"]) },
+    owns(&["doctor"]),
     reads(&["machine", "list"]),
     reads(&["machine", "show"]),
     Route { text: Text::InsteadOf("build"), ..plans(&["machine", "add"]) },
