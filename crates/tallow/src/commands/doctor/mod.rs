@@ -7,11 +7,11 @@ mod checks;
 use std::path::{Path, PathBuf};
 
 use ledger::{Condition, Ledger};
-use serde_json::json;
+use serde_json::{Value, json};
 use upkeep::Build;
 use upkeep::build::shipped;
 
-use self::checks::{Checked, InUse, Room};
+use self::checks::{Checked, Finding, InUse, Room};
 use crate::cli;
 use crate::context::Context;
 use crate::out::{Align, Dress, Table};
@@ -22,13 +22,19 @@ use crate::{when, words};
 const NEWEST: u32 = 3;
 
 pub(crate) async fn doctor(context: &Context, args: &cli::Doctor) -> Result<(), Trouble> {
-    let (shop, checked) = match context.open_if_there().await {
-        Ok(Some(ledger)) => (Some(ledger.shop().name.clone()), look_over(context, &ledger, args.whole).await?),
+    let (ledger, checked) = match context.open_if_there().await {
+        Ok(Some(ledger)) => {
+            let checked = look_over(context, &ledger, args.whole).await;
+            (Some(ledger), checked)
+        }
         // Whoever opens what is not there is told how to make it.
         Ok(None) => return context.open().await.map(drop),
         Err(trouble) => (None, vec![Checked::failed("opening", &trouble)]),
     };
-    tell(context, shop.as_deref(), args.whole, &checked)?;
+    match context.json {
+        true => context.out.json(&shape(ledger.as_ref(), args.whole, &checked))?,
+        false => tell(context, ledger.as_ref(), &checked)?,
+    }
     let must = checked.iter().flat_map(|checked| &checked.findings).filter(|finding| finding.must).count();
     // Over the network what was found is the answer.
     if must == 0 || context.is_served() {
@@ -37,21 +43,24 @@ pub(crate) async fn doctor(context: &Context, args: &cli::Doctor) -> Result<(), 
     Err(Trouble::refused(format!("{} must be done", words::count(must as u64, "things"))))
 }
 
-async fn look_over(context: &Context, ledger: &Ledger, whole: bool) -> Result<Vec<Checked>, Trouble> {
-    let condition = ledger.condition(checks::latest(context.now)).await?;
+async fn look_over(context: &Context, ledger: &Ledger, whole: bool) -> Vec<Checked> {
+    let mut checked = vec![records(ledger, whole).await, builds(ledger).await];
+    let condition = match ledger.condition(checks::latest(context.now)).await {
+        Ok(condition) => condition,
+        Err(error) => {
+            checked.push(Checked::failed("tables", &error.into()));
+            return checked;
+        }
+    };
     // A clock that was set by hand proves nothing about another.
     let asked = context.fixed_now().is_none().then_some(context.now);
-    let mut checked = vec![
-        records(ledger, whole).await,
-        checks::tables(&condition),
-        builds(ledger).await,
-        checks::clock(context.now, &condition, asked),
-    ];
+    checked.push(checks::tables(&condition));
+    checked.push(checks::clock(context.now, &condition, asked));
     if let Some(file) = &condition.file {
         let shown = if context.is_served() { "FILE".to_owned() } else { file.display().to_string() };
         checked.extend(of_the_file(file, &shown, &condition));
     }
-    Ok(checked)
+    checked
 }
 
 async fn records(ledger: &Ledger, whole: bool) -> Checked {
@@ -108,21 +117,20 @@ fn mode(_metadata: &std::fs::Metadata) -> Option<u32> {
     None
 }
 
-fn tell(context: &Context, shop: Option<&str>, whole: bool, checked: &[Checked]) -> Result<(), Trouble> {
-    if context.json {
-        let findings = |checked: &Checked| -> Vec<serde_json::Value> {
-            let each = checked.findings.iter();
-            each.map(|finding| json!({ "what": finding.what, "to_do": finding.to_do, "must": finding.must })).collect()
-        };
-        let checks = checked.iter().map(|checked| {
-            json!({ "check": checked.check, "says": checked.says, "findings": findings(checked) })
-        });
-        return context.out.json(&json!({ "shop": shop, "whole": whole, "checks": checks.collect::<Vec<_>>() }));
-    }
+fn shape(ledger: Option<&Ledger>, whole: bool, checked: &[Checked]) -> Value {
+    let finding = |Finding { what, to_do, must }: &Finding| json!({ "what": what, "to_do": to_do, "must": must });
+    let check = |Checked { check, says, findings }: &Checked| {
+        json!({ "check": check, "says": says, "findings": findings.iter().map(finding).collect::<Value>() })
+    };
+    json!({ "shop": ledger.map(|ledger| &ledger.shop().name), "whole": whole,
+            "checks": checked.iter().map(check).collect::<Value>() })
+}
+
+fn tell(context: &Context, ledger: Option<&Ledger>, checked: &[Checked]) -> Result<(), Trouble> {
     let out = &context.out;
-    if let Some(shop) = shop {
-        let now = context.now.to_zoned_datetime(jiff::tz::TimeZone::system());
-        out.dressed_line(&format!("{shop}, {}", when::spoken(&now)), Dress::Bold)?;
+    if let Some(ledger) = ledger {
+        let now = when::spoken(&context.now_in(ledger));
+        out.dressed_line(&format!("{}, {now}", ledger.shop().name), Dress::Bold)?;
         out.line("")?;
     }
     let mut table = Table::new([("looked at", Align::Left), ("how it stands", Align::Left)]);
@@ -131,24 +139,24 @@ fn tell(context: &Context, shop: Option<&str>, whole: bool, checked: &[Checked])
         table.row([(*check).to_owned(), says.clone()], dress);
     }
     out.table(&table)?;
+    let all: Vec<&Finding> = checked.iter().flat_map(|checked| &checked.findings).collect();
     for (must, heading) in [(true, "To be done"), (false, "Good to know")] {
-        let findings = checked.iter().flat_map(|checked| &checked.findings).filter(|finding| finding.must == must);
-        for (place, finding) in findings.enumerate() {
-            if place == 0 {
-                out.line("")?;
-                out.dressed_line(heading, Dress::Bold)?;
-            }
-            let lead = format!("{}  ", place + 1);
-            let mut lines = finding.what.lines();
-            out.prose(&lead, lines.next().unwrap_or_default())?;
-            let indent = " ".repeat(lead.len());
-            lines.try_for_each(|line| out.prose(&format!("{indent}  "), line))?;
-            finding.to_do.iter().try_for_each(|line| out.prose(&format!("{indent}- "), line))?;
+        let findings: Vec<&Finding> = all.iter().copied().filter(|finding| finding.must == must).collect();
+        if !findings.is_empty() {
+            out.line("")?;
+            out.dressed_line(heading, Dress::Bold)?;
         }
+        findings.iter().enumerate().try_for_each(|(place, finding)| each(context, place + 1, finding))?;
     }
-    if checked.iter().all(|checked| checked.findings.is_empty()) {
-        out.line("")?;
-        out.line("Nothing needs doing.")?;
-    }
-    Ok(())
+    if all.is_empty() { out.line("\nNothing needs doing.") } else { Ok(()) }
+}
+
+/// One finding under its number: what it is, its particulars, and what to do.
+fn each(context: &Context, number: usize, finding: &Finding) -> Result<(), Trouble> {
+    let lead = format!("{number}  ");
+    let indent = " ".repeat(lead.len());
+    let mut lines = finding.what.lines();
+    context.out.prose(&lead, lines.next().unwrap_or_default())?;
+    lines.try_for_each(|line| context.out.prose(&format!("{indent}  "), line))?;
+    finding.to_do.iter().try_for_each(|line| context.out.prose(&format!("{indent}- "), line))
 }
