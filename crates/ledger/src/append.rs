@@ -50,6 +50,7 @@ impl Ledger {
         let mut new = checked(new)?;
         let mut transaction = self.begin().await?;
         let machine = lock_for(&mut transaction, &new).await?;
+        self.refuse_if_moved_on(&mut transaction, &machine).await?;
         let names = tables::names_for(&mut transaction, &self.quantities, record::usage_of(&new.event)).await?;
         check_first(&mut transaction, &machine, &mut new, &names).await?;
         let id = tables::insert_entry(&mut transaction, machine.id, &new, None, self.by.as_deref(), &names).await?;
@@ -97,6 +98,7 @@ impl Ledger {
         }
         let mut transaction = self.begin().await?;
         let machine = tables::lock(&mut transaction, &new.machine).await?.ok_or(Error::NoSuchEntry { id })?;
+        self.refuse_if_moved_on(&mut transaction, &machine).await?;
         let names = tables::names_for(&mut transaction, &self.quantities, record::usage_of(&new.event)).await?;
         let old = tables::derived(&mut transaction, &machine, &names).await?;
         let correction = self.put_right(&mut transaction, &machine, id, &mut new, &names).await?;
@@ -169,6 +171,18 @@ impl Ledger {
         }
         transaction.commit().await?;
         Ok(entry)
+    }
+
+    /// Refuses to add to a locked machine's record what was decided by an older state of it.
+    async fn refuse_if_moved_on(&self, connection: &mut AnyConnection, machine: &MachineRow) -> Result<(), Error> {
+        let Some(read_at) = self.read_at else { return Ok(()) };
+        // The lock itself raised it by one.
+        let is_as_read: Option<i64> = sqlx::query_scalar("select id from machine where id = $1 and revision = $2")
+            .bind(machine.id)
+            .bind(read_at + 1)
+            .fetch_optional(connection)
+            .await?;
+        is_as_read.map(|_| ()).ok_or_else(|| Error::MovedOn { machine: machine.name.clone() })
     }
 
     /// Adds an entry that corrects another.

@@ -127,6 +127,12 @@ pub enum Error {
     /// The run counts already.
     #[error("this run is already booked, as entry {0}; it counts once")]
     AlreadyBooked(EntryId),
+    /// Something was added to the machine's record since it was read.
+    #[error("the record of machine \"{machine}\" has moved on since it was read, so nothing was recorded\n  try again")]
+    MovedOn {
+        /// The machine.
+        machine: String,
+    },
     /// The visit was walked or called off before, perhaps in the same moment.
     #[error("visit {id} was walked or called off already, so nothing was booked")]
     VisitOver {
@@ -250,12 +256,20 @@ pub enum Error {
     Database(#[source] sqlx::Error),
 }
 
+impl Error {
+    /// Whether the same may succeed a while later, with nothing changed.
+    pub fn may_pass(&self) -> bool {
+        matches!(self, Error::Unreachable { .. } | Error::Locked | Error::MovedOn { .. } | Error::DiskFull)
+    }
+}
+
 impl From<sqlx::Error> for Error {
     fn from(error: sqlx::Error) -> Error {
         match &error {
             sqlx::Error::Database(refusal) => from_code(refusal.code().as_deref()).unwrap_or(Error::Database(error)),
             sqlx::Error::Io(io) => Error::Unreachable { reason: io.to_string() },
             sqlx::Error::PoolTimedOut => Error::Locked,
+            sqlx::Error::Protocol(_) | sqlx::Error::WorkerCrashed => Error::Unreachable { reason: error.to_string() },
             _ => Error::Database(error),
         }
     }
@@ -271,7 +285,11 @@ fn from_code(code: Option<&str>) -> Option<Error> {
         return match code {
             "53100" => Some(Error::DiskFull),
             "25006" | "42501" => Some(Error::ReadOnly),
-            "55P03" | "40P01" => Some(Error::Locked),
+            "55P03" | "40P01" | "40001" => Some(Error::Locked),
+            // The connection broke (class 08); the server ends, was ended, or is not up yet.
+            _ if code.starts_with("08") || code.starts_with("57P0") => {
+                Some(Error::Unreachable { reason: "the server ended the connection".to_owned() })
+            }
             "XX001" | "XX002" => Some(Error::Damaged { what: "the database".to_owned() }),
             _ => None,
         };

@@ -25,6 +25,10 @@ pub struct Ledger {
     pub(crate) parsed: Parsed,
     /// Who records, where that is known.
     pub(crate) by: Option<Arc<str>>,
+    /// The server's address, where there is one.
+    pub(crate) address: Option<Arc<str>>,
+    /// The revision that the machine's record must still have when something is added to it.
+    pub(crate) read_at: Option<i64>,
 }
 
 /// The shop itself.
@@ -98,13 +102,20 @@ impl Ledger {
         let quantities = tables::quantity_names(&mut connection).await?;
         let pool = place.pool()?;
         connection.close().await?;
-        let file = place.file().map(Arc::from);
-        Ok(Ledger { pool, engine: place.engine, file, shop, quantities, parsed: Parsed::default(), by: None })
+        let (engine, address) = (place.engine, place.address());
+        let (file, parsed) = (place.file().map(Arc::from), Parsed::default());
+        Ok(Ledger { pool, engine, file, shop, quantities, parsed, by: None, address, read_at: None })
     }
 
     /// The shop's name and time zone.
     pub fn shop(&self) -> &Shop {
         &self.shop
+    }
+
+    /// The same ledger for one machine's record as it stood at this revision ([`Ledger::revision`]): who decided by what they read
+    /// adds nothing to what has moved on since ([`Error::MovedOn`]), and reads again.
+    pub fn as_read_at(&self, revision: i64) -> Ledger {
+        Ledger { read_at: Some(revision), ..self.clone() }
     }
 
     /// Waits until every connection is closed.

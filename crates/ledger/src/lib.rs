@@ -9,6 +9,7 @@
 //! no clock: the instant of recording is part of each entry.
 
 mod append;
+mod bell;
 mod catalogue;
 mod chains;
 mod checklist;
@@ -18,6 +19,7 @@ mod derived;
 mod error;
 mod faults;
 mod feeds;
+mod jobs;
 mod kind;
 mod ledger;
 mod lives;
@@ -36,18 +38,23 @@ mod states;
 mod tables;
 mod time;
 mod visits;
+mod ways;
 
 pub use append::{Imported, NewEntry};
+pub use bell::Ear;
 pub use catalogue::{BuildText, Program, ProgramKey};
 pub use checklist::{
     Checklist, LARGEST_PHOTO, MOST_PHOTOS, Maker, Mark, Outcome, PhotoError, PhotoInfo, PhotoKind, Ticked,
 };
 pub use condition::Condition;
 pub use error::Error;
+pub use jobs::{Job, JobCounts, Stands};
 pub use kind::Kind;
 pub use ledger::{Ledger, Shop};
 pub use news::News;
 pub use people::{MachineToken, Person, Role, Session};
+pub use place::is_on_a_server;
 pub use proof::{Difference, Verdict};
 pub use read::{Filter, Listed, MachineInfo};
 pub use visits::Told;
+pub use ways::WayIn;

@@ -40,4 +40,17 @@ impl Ledger {
         let rows = sqlx::query("select name, revision from machine").fetch_all(&mut *connection).await?;
         rows.iter().map(|row| Ok((row.try_get(0)?, row.try_get(1)?))).collect()
     }
+
+    /// The revision of one machine's record; 0 where there never was one of that name.
+    ///
+    /// # Errors
+    /// Where the database refuses.
+    pub async fn revision(&self, machine: &str) -> Result<i64, Error> {
+        let mut connection = self.pool.acquire().await?;
+        let revision = sqlx::query_scalar("select revision from machine where name = $1")
+            .bind(machine)
+            .fetch_optional(&mut *connection)
+            .await?;
+        Ok(revision.unwrap_or(0))
+    }
 }

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
+use std::sync::Arc;
 use std::time::Duration;
 
 use sqlx::any::{AnyConnectOptions, AnyPoolOptions};
@@ -17,6 +18,9 @@ const PATIENCE: &str = "pragma busy_timeout = 10000";
 ///
 /// `full` waits for the disk at each commit, so that nothing acknowledged is lost when the power fails.
 const HABITS: &str = "pragma journal_mode = wal; pragma synchronous = full; pragma foreign_keys = on";
+
+/// What every connection to a server must be told: how long to wait for another writer, as above.
+const SERVER_HABITS: &str = "set lock_timeout = '10s'";
 
 /// Connections at once: one writes, the others read.
 const CONNECTIONS: u32 = 4;
@@ -44,7 +48,7 @@ pub(crate) struct Place {
 impl Place {
     /// Reads a path, or an address that starts with `postgres://` or `postgresql://`.
     pub(crate) fn parse(at: &str) -> Place {
-        if at.starts_with("postgres://") || at.starts_with("postgresql://") {
+        if is_on_a_server(at) {
             Place { engine: Engine::Postgres, shown: without_password(at), file: None, url: at.to_owned() }
         } else {
             // A name that the engine takes for a database without a file; here it is a file like any other.
@@ -57,6 +61,11 @@ impl Place {
     /// The file, if it is one.
     pub(crate) fn file(&self) -> Option<&Path> {
         self.file.as_deref()
+    }
+
+    /// The address, if it is on a server.
+    pub(crate) fn address(&self) -> Option<Arc<str>> {
+        (self.engine == Engine::Postgres).then(|| self.url.as_str().into())
     }
 
     /// One connection, told nothing yet but to be patient. `make` allows a file to be made.
@@ -82,12 +91,21 @@ impl Place {
         let pool = AnyPoolOptions::new()
             .max_connections(CONNECTIONS)
             .test_before_acquire(engine == Engine::Postgres)
-            .acquire_timeout(Duration::from_secs(30))
+            .acquire_timeout(match engine {
+                Engine::Sqlite => Duration::from_secs(30),
+                // A server that does not answer at once will hardly do so later, and whoever asked waits.
+                Engine::Postgres => Duration::from_secs(5),
+            })
             .after_connect(move |connection, _| {
                 Box::pin(async move {
-                    if engine == Engine::Sqlite {
-                        connection.execute(PATIENCE).await?;
-                        connection.execute(HABITS).await?;
+                    match engine {
+                        Engine::Sqlite => {
+                            connection.execute(PATIENCE).await?;
+                            connection.execute(HABITS).await?;
+                        }
+                        Engine::Postgres => {
+                            connection.execute(SERVER_HABITS).await?;
+                        }
                     }
                     Ok(())
                 })
@@ -120,6 +138,11 @@ impl Place {
             (Engine::Sqlite, Some(_)) => Error::from(error),
         }
     }
+}
+
+/// Whether a shop's place is the address of a server, and not a path.
+pub fn is_on_a_server(at: &str) -> bool {
+    at.starts_with("postgres://") || at.starts_with("postgresql://")
 }
 
 /// `address` with the password, if any, replaced by dots.

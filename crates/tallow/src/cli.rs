@@ -8,6 +8,7 @@ mod money;
 mod people;
 mod rhythm;
 mod stores;
+mod ways;
 
 use std::path::PathBuf;
 
@@ -36,6 +37,8 @@ pub(crate) use self::stores::{
     StoresWord, Terms, share,
 };
 
+pub(crate) use self::ways::{FileTimeWord, JobList, JobWord, Watch, WayFolder, WayIn, WayWord, Work};
+
 const AFTER: &str = "\
 Where the records are:
   --shop FILE, else the environment's TALLOW_SHOP, else the user's data folder.
@@ -57,8 +60,26 @@ First steps:
 #[command(name = "tallow", version, after_help = AFTER, max_term_width = 100)]
 pub(crate) struct Cli {
     /// The shop's records
-    #[arg(long, global = true, value_name = "FILE", env = "TALLOW_SHOP", hide_env_values = true)]
+    #[arg(
+        long,
+        visible_alias = "store",
+        global = true,
+        value_name = "FILE",
+        env = "TALLOW_SHOP",
+        hide_env_values = true
+    )]
     pub(crate) shop: Option<String>,
+
+    /// Where files are kept until a worker meters them: a folder, or s3://BUCKET/PREFIX; beside the shop's file if left out
+    #[arg(
+        id = "kept_files",
+        long = "files",
+        global = true,
+        value_name = "PLACE",
+        env = "TALLOW_FILES",
+        hide_env_values = true
+    )]
+    pub(crate) files: Option<String>,
 
     /// Answer as JSON, for programs; shapes are in docs/JSON.md
     #[arg(long, global = true)]
@@ -102,7 +123,8 @@ Examples:
   tallow run hull-rib.gcode --on bowline --material ASA
   tallow run two-tone.gcode --on bowline --material T0=PLA --material T1=PLA-CF --when \"yesterday 14:10\"
   tallow run hull-rib.gcode --on bowline --material ASA --stop \"40 %\"
-  tallow run --on bowline --hours 5.5 --grams 120 --material PETG --label \"cleats\"")]
+  tallow run --on bowline --hours 5.5 --grams 120 --material PETG --label \"cleats\"
+  tallow run hull-rib.gcode --on bowline --material ASA --once --ended now --outcome stopped --when \"9:30\"")]
     Run(Run),
     /// Say that a run is expected, so that the forecast counts it
     #[command(after_help = "\
@@ -225,7 +247,8 @@ Examples:
 Examples:
   tallow correct 123 --withdraw --note \"booked twice\"
   tallow correct 123 --when \"yesterday 14:10\"
-  tallow correct 123 --material T0=ASA")]
+  tallow correct 123 --material T0=ASA
+  tallow correct 123 --file hull-rib.gcode")]
     Correct(Correct),
     /// How long parts live here, by the shop's own records, and what that advises
     #[command(after_help = "\
@@ -294,6 +317,22 @@ Examples:
   tallow token new bowline --label \"its computer\"
   tallow token revoke 3")]
     Token(Token),
+    /// Ways in by which runs come by themselves: list them, set one up, take one away
+    #[command(after_help = "\
+Examples:
+  tallow way
+  tallow way folder bench /srv/prints --on bowline --material PLA --time start
+  tallow way remove bench")]
+    Way(WayIn),
+    /// Follow the ways in, and book what comes, until ended
+    #[command(after_help = "Examples:\n  tallow watch\n  tallow watch bench --until-idle")]
+    Watch(Watch),
+    /// Do what was left for later: meter and book the files that were sent, until ended
+    #[command(after_help = "Examples:\n  tallow work\n  tallow work --at-once 1 --until-idle")]
+    Work(Work),
+    /// What was left for later, and what came of it; try again or forget what was given up
+    #[command(after_help = "Examples:\n  tallow job\n  tallow job retry 12\n  tallow job forget 12")]
+    Job(JobList),
     /// The duty quantities that are metered, with their units
     Quantities,
     /// Look the shop over: its records, tables, builds, clocks, disk and permissions, and what to do for each thing found
@@ -491,9 +530,34 @@ pub(crate) struct Run {
     /// When it started; if left out, it is taken to have ended just now
     #[arg(long)]
     pub(crate) when: Option<String>,
+    /// When it ended; with --when, the hours between are those printed where there is no file
+    #[arg(long, value_name = "WHEN")]
+    pub(crate) ended: Option<String>,
     /// Where it stopped, if before the end: "40 %" of its time, "40 % of bytes", "layer 12" or "line 300"
     #[arg(long, value_name = "POINT", conflicts_with = "hours", allow_hyphen_values = true)]
     pub(crate) stop: Option<String>,
+    /// How it ended; of one that stopped, --when and --ended tell where, if --stop does not
+    #[arg(long, value_enum, default_value = "finished")]
+    pub(crate) outcome: Outcome,
+    /// The SHA-256 of the file's plain bytes, instead of the file: what it asks is known if it was metered before
+    #[arg(long, value_name = "HASH", conflicts_with = "file")]
+    pub(crate) sha256: Option<String>,
+    /// Count it once, whichever way it came: where it is booked, say so; where only its hours were known, correct that
+    #[arg(long)]
+    pub(crate) once: bool,
+    /// Keep the file and let a worker meter and book it, once: tallow work
+    #[arg(long, requires = "file")]
+    pub(crate) later: bool,
+}
+
+/// How a run ended.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Outcome {
+    /// It ran to its end
+    #[default]
+    Finished,
+    /// It was stopped, or stopped by itself
+    Stopped,
 }
 
 #[derive(Args, Debug)]
@@ -770,6 +834,9 @@ pub(crate) struct Correct {
     /// What was really printed
     #[arg(long = "material", value_name = "[Tn=]MATERIAL")]
     pub(crate) materials: Vec<String>,
+    /// The print file of a run that was known by its hours alone: what was estimated is metered
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["withdraw", "because", "spare", "value"])]
+    pub(crate) file: Option<PathBuf>,
     /// Why the part was really replaced
     #[arg(long, value_name = "REASON")]
     pub(crate) because: Option<Reason>,

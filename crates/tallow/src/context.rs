@@ -9,6 +9,7 @@ use upkeep::build::Position;
 use upkeep::{Build, Materials, Unknown};
 
 use crate::cli::Cli;
+use crate::files::Files;
 use crate::input::{Sent, Source};
 use crate::out::{self, Out};
 use crate::trouble::Trouble;
@@ -25,9 +26,18 @@ pub(crate) struct Context {
     /// Whether the present was named, and stands still.
     is_rehearsal: bool,
     shop: Option<String>,
+    /// Where files are kept until they are metered, as it was named.
+    files: Option<String>,
     opened: Mutex<Option<Ledger>>,
     /// `None` for a command line, which opens and writes what it names.
     served: Option<Served>,
+}
+
+/// Where a served shop is, and where it keeps files.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Place {
+    shop: String,
+    files: Option<String>,
 }
 
 /// What stands for files where a command comes over the network: it opens none but those that came along, and writes none.
@@ -49,16 +59,18 @@ impl Context {
             now: present(cli.now.as_deref())?,
             is_rehearsal: cli.now.is_some(),
             shop: cli.shop.clone(),
+            files: cli.files.clone(),
             opened: Mutex::new(None),
             served: None,
         })
     }
 
     /// The context of a command that comes over the network: its answer is JSON, kept, and it works on the open shop.
-    pub(crate) fn served(ledger: &Ledger, now: Timestamp) -> Context {
+    pub(crate) fn served(ledger: &Ledger, of: &Place, now: Timestamp) -> Context {
         let opened = Mutex::new(Some(ledger.clone()));
         let served = Some(Served::default());
-        Context { out: Out::kept(), json: true, now, is_rehearsal: false, shop: None, opened, served }
+        let Place { shop, files } = of.clone();
+        Context { out: Out::kept(), json: true, now, is_rehearsal: false, shop: Some(shop), files, opened, served }
     }
 
     /// The same with the files that came along.
@@ -112,6 +124,22 @@ impl Context {
     /// The present, where it was named: a rehearsal's clock stands still.
     pub(crate) fn fixed_now(&self) -> Option<Timestamp> {
         self.is_rehearsal.then_some(self.now)
+    }
+
+    /// Where the shop is and where it keeps files, for whoever serves it.
+    ///
+    /// # Errors
+    /// As [`Context::place`].
+    pub(crate) fn places(&self) -> Result<Place, Trouble> {
+        Ok(Place { shop: self.place()?, files: self.files.clone() })
+    }
+
+    /// Where files are kept until they are metered.
+    ///
+    /// # Errors
+    /// As [`Files::at`].
+    pub(crate) fn files(&self) -> Result<Files, Trouble> {
+        Files::at(self.files.as_deref(), &self.place()?)
     }
 
     /// Where the shop is: the place that was named, or the user's data folder.

@@ -216,6 +216,19 @@ pub(crate) fn sha256_bytes(bytes: &[u8]) -> [u8; 32] {
     Sha256::digest(bytes).into()
 }
 
+/// Reads a SHA-256 as people and programs write it.
+///
+/// # Errors
+/// What is none.
+pub(crate) fn read_sha256(text: &str) -> Result<String, Trouble> {
+    let text = text.trim().to_ascii_lowercase();
+    match text.len() == 64 && text.bytes().all(|byte| byte.is_ascii_hexdigit()) {
+        true => Ok(text),
+        false => Err(Trouble::refused(format!("\"{text}\" is no SHA-256"))
+            .help("give 64 hexadecimal digits, of the file's plain bytes: sha256sum FILE")),
+    }
+}
+
 fn hexadecimal(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }

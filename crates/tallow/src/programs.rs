@@ -45,9 +45,7 @@ pub(crate) async fn duty(
     if stop.is_none()
         && let Some(program) = ledger.program(&key).await?
     {
-        let report: Value = serde_json::from_str(&program.report).unwrap_or_default();
-        let cut = report["ends_mid_line"] == true;
-        return Ok(Known { sha256: Some(sha256), duty: program.duty, warnings: 0, cut });
+        return Ok(Known::kept(&sha256, program));
     }
     let metered = metered()?;
     if stop.is_none() {
@@ -56,7 +54,25 @@ pub(crate) async fn duty(
     Ok(Known::metered(Some(sha256), metered))
 }
 
+/// The duty of a program that the shop has metered before, by its file's SHA-256, and what the file was called.
+///
+/// # Errors
+/// Where the shop can't be read.
+pub(crate) async fn known(
+    ledger: &Ledger,
+    sha256: &str,
+    machine: &Machine,
+) -> Result<Option<(String, Known)>, Trouble> {
+    let program = ledger.program(&key(sha256, machine)).await?;
+    Ok(program.map(|program| (program.label.clone(), Known::kept(sha256, program))))
+}
+
 impl Known {
+    fn kept(sha256: &str, program: Program) -> Known {
+        let report: Value = serde_json::from_str(&program.report).unwrap_or_default();
+        Known { sha256: Some(sha256.to_owned()), duty: program.duty, warnings: 0, cut: report["ends_mid_line"] == true }
+    }
+
     fn metered(sha256: Option<String>, metered: Metered) -> Known {
         let Metered { duty, report, .. } = metered;
         Known { sha256, duty, warnings: report.warnings_total, cut: report.ends_mid_line }

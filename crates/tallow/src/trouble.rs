@@ -7,19 +7,35 @@ use std::fmt;
 pub(crate) struct Trouble {
     what: String,
     help: Vec<String>,
+    passes: Option<Passes>,
+}
+
+/// When a trouble may pass, with nothing changed by whoever meets it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Passes {
+    /// When what was told of is over.
+    InTime,
+    /// When the shop can be reached and written again.
+    WithTheShop,
 }
 
 impl Trouble {
     /// Says what was refused and why, in lower case and without a full stop.
     pub(crate) fn refused(what: impl Into<String>) -> Trouble {
-        Trouble { what: what.into(), help: Vec::new() }
+        Trouble { what: what.into(), help: Vec::new(), passes: None }
+    }
+
+    /// The same, of what is refused because it is not over yet.
+    pub(crate) fn until_it_is_over(self) -> Trouble {
+        Trouble { passes: Some(Passes::InTime), ..self }
     }
 
     /// Takes the first line as what was refused and the rest as help.
     pub(crate) fn from_text(text: &str) -> Trouble {
         let mut lines = text.lines();
         let what = lines.next().unwrap_or_default().to_owned();
-        Trouble { what, help: lines.map(|line| line.strip_prefix("  ").unwrap_or(line).to_owned()).collect() }
+        let help = lines.map(|line| line.strip_prefix("  ").unwrap_or(line).to_owned()).collect();
+        Trouble { what, help, passes: None }
     }
 
     /// Adds a line on what to do.
@@ -31,6 +47,16 @@ impl Trouble {
     /// What was refused and why.
     pub(crate) fn what(&self) -> &str {
         &self.what
+    }
+
+    /// Whether the same may succeed a while later, with nothing changed.
+    pub(crate) fn may_pass(&self) -> bool {
+        self.passes.is_some()
+    }
+
+    /// Whether the shop can't be reached or written just now.
+    pub(crate) fn is_of_the_shop(&self) -> bool {
+        self.passes == Some(Passes::WithTheShop)
     }
 
     /// What to do.
@@ -48,7 +74,8 @@ impl fmt::Display for Trouble {
 
 impl From<ledger::Error> for Trouble {
     fn from(error: ledger::Error) -> Trouble {
-        let trouble = Trouble::from_text(&error.to_string());
+        let passes = error.may_pass().then_some(Passes::WithTheShop);
+        let trouble = Trouble { passes, ..Trouble::from_text(&error.to_string()) };
         match error {
             ledger::Error::NoSuchMachine(unknown) | ledger::Error::NoSuchBuild(unknown) => unknown.into(),
             ledger::Error::NoSuchEntry { .. } => {

@@ -1,6 +1,7 @@
 //! `tallow correct`: a new entry that names the old one.
 
 use std::collections::BTreeSet;
+use std::path::Path;
 
 use jiff::{Timestamp, ZonedDateTime};
 use ledger::{Ledger, NewEntry};
@@ -14,6 +15,7 @@ use crate::commands::hours;
 use crate::commands::keeper::refused;
 use crate::commands::readings;
 use crate::commands::record::{because, measured, say_recorded, spare};
+use crate::commands::run::refined;
 use crate::commands::slot::{self, Slot};
 use crate::commands::stores;
 use crate::context::{self, Context, OnMachine};
@@ -41,7 +43,10 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
         Some(text) => when::past(text, &now)?.timestamp(),
         None => old.at,
     };
-    let event = changed(&ledger, &old, args).await?;
+    let event = match (&args.file, &machine) {
+        (Some(file), Some(machine)) => with_file(context, &ledger, machine, &old, file, args).await?,
+        _ => changed(&ledger, &old, args).await?,
+    };
     if let Event::ThrownAway(thrown) = &event {
         thrown.check().map_err(|error| refused(&error))?;
         stores::enough(&ledger, thrown, at, Some(old.id)).await?;
@@ -50,8 +55,9 @@ pub(crate) async fn correct(context: &Context, args: &cli::Correct) -> Result<()
         allowed(&ledger, machine, &old, at, &event, &now).await?;
     }
     if at == old.at && event == old.event && args.note.is_empty() {
-        return Err(Trouble::refused(format!("entry {} already says that", args.entry))
-            .help("say what to change: --when, --material, --because, --spare, --value, --note; or --withdraw"));
+        return Err(Trouble::refused(format!("entry {} already says that", args.entry)).help(
+            "say what to change: --when, --material, --file, --because, --spare, --value, --note; or --withdraw",
+        ));
     }
     let note = if args.note.is_empty() { old.note.clone() } else { args.note.clone() };
     let new = NewEntry { machine: old.machine.clone(), at, recorded: context.now, note, event };
@@ -142,6 +148,20 @@ async fn newest(ledger: &Ledger, id: EntryId) -> Result<Entry, Trouble> {
             .help("record what really happened as a new entry"));
     }
     Ok(newest)
+}
+
+/// A run as its print file has it.
+async fn with_file(
+    context: &Context,
+    ledger: &Ledger,
+    machine: &OnMachine,
+    old: &Entry,
+    file: &Path,
+    args: &cli::Correct,
+) -> Result<Event, Trouble> {
+    let Event::Run(run) = &old.event else { return Err(does_not_fit(old.id, "--file", "a run")) };
+    let source = context.source(file)?;
+    Ok(Event::Run(refined(ledger, machine, run, &source, &args.materials).await?))
 }
 
 /// The event with what is to be changed.

@@ -31,7 +31,7 @@ mod readings;
 mod record;
 mod replay;
 mod rhythm;
-mod run;
+pub(crate) mod run;
 mod serve;
 pub(crate) mod sheet;
 pub(crate) mod shop;
@@ -40,6 +40,8 @@ mod slot;
 pub(crate) mod steps;
 pub(crate) mod stores;
 pub(crate) mod visit;
+mod way;
+mod work;
 
 pub(crate) use quantities::symbol;
 
@@ -92,6 +94,10 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Serve(args) => serve::serve(context, args).await,
         Command::Person(args) => person::person(context, args).await,
         Command::Token(args) => person::token(context, args).await,
+        Command::Way(args) => way::way(context, args).await,
+        Command::Watch(args) => way::watch(context, args).await,
+        Command::Work(args) => work::work(context, args).await,
+        Command::Job(args) => work::job(context, args).await,
         Command::Quantities => quantities::quantities(context),
         Command::Doctor(args) => doctor::doctor(context, args).await,
         Command::Manual(args) => manual::manual(context, args),

@@ -12,7 +12,7 @@ use crate::when;
 const SLACK: f64 = 0.1;
 
 /// With how many of the runs before it a new one is compared.
-const RUNS_TO_COMPARE: u32 = 50;
+pub(crate) const RUNS_TO_COMPARE: u32 = 50;
 
 /// No run is taken to last longer, s: a thousand years, which every instant can bear.
 const LONGEST: f64 = 1000.0 * 365.25 * 86_400.0;
@@ -41,14 +41,7 @@ impl Slot<'_> {
     /// Such a run.
     pub(crate) async fn refuse_if_taken(&self, ledger: &Ledger, now: &ZonedDateTime) -> Result<(), Trouble> {
         self.refuse_if_not_over(now)?;
-        let end = end(self.start, self.duration);
-        let filter = Filter {
-            machine: Some(self.machine.to_owned()),
-            kind: Some(Kind::Run),
-            before: Some((end, EntryId(i64::MAX))),
-            ..Filter::default()
-        };
-        for listed in ledger.entries(&filter, RUNS_TO_COMPARE).await? {
+        for listed in ledger.entries(&self.before_its_end(), RUNS_TO_COMPARE).await? {
             let Event::Run(run) = &listed.entry.event else { continue };
             if listed.replaced_by.is_some() || Some(listed.entry.id) == self.corrects {
                 continue;
@@ -67,6 +60,16 @@ impl Slot<'_> {
         Ok(())
     }
 
+    /// What finds the runs that began before this one's end, the latest first.
+    pub(crate) fn before_its_end(&self) -> Filter {
+        Filter {
+            machine: Some(self.machine.to_owned()),
+            kind: Some(Kind::Run),
+            before: Some((end(self.start, self.duration), EntryId(i64::MAX))),
+            ..Filter::default()
+        }
+    }
+
     fn refuse_if_not_over(&self, now: &ZonedDateTime) -> Result<(), Trouble> {
         let late = end(self.start, self.duration).duration_since(now.timestamp()).as_secs_f64();
         if late <= SLACK * self.duration.as_secs_f64() {
@@ -80,7 +83,8 @@ impl Slot<'_> {
             when::spoken(now)
         ))
         .help("book it when it is over; if it stopped early, say where: --stop \"40 %\"")
-        .help("what is still to come: tallow queue"))
+        .help("what is still to come: tallow queue")
+        .until_it_is_over())
     }
 
     fn is_same_program(&self, other: &Slot<'_>) -> bool {
@@ -112,6 +116,7 @@ impl Slot<'_> {
     }
 }
 
-fn end(start: Timestamp, duration: SignedDuration) -> Timestamp {
+/// When it is over.
+pub(crate) fn end(start: Timestamp, duration: SignedDuration) -> Timestamp {
     start.checked_add(duration).unwrap_or(Timestamp::MAX)
 }

@@ -26,6 +26,7 @@ pub(crate) async fn act(app: &App, command: &Command) -> Result<Value, Trouble> 
 pub(crate) async fn act_with(app: &App, command: &Command, files: Vec<Sent>) -> Result<Value, Trouble> {
     let context = app.context().with_files(files);
     here(commands::carry_out(&context, command))?;
+    app.ledger.ring().await;
     answer(&context)
 }
 

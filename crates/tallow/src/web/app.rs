@@ -13,7 +13,7 @@ use super::glance::Glance;
 use super::guard::{Door, Waits};
 use super::later::Beside;
 use super::shelf::Shelf;
-use crate::context::{self, Context};
+use crate::context::{self, Context, Place};
 use crate::trouble::Trouble;
 
 tokio::task_local! {
@@ -44,13 +44,14 @@ pub(crate) struct App {
     pub(crate) shelf: Shelf,
     /// What takes longer than a page may.
     pub(crate) later: Beside,
+    place: Place,
     fixed_now: Option<Timestamp>,
     glance: RwLock<Option<Arc<Glance>>>,
 }
 
 impl App {
     /// A server's state. With `fixed_now` its clock stands still, for rehearsals.
-    pub(crate) fn new(ledger: Ledger, door: Door, fixed_now: Option<Timestamp>) -> App {
+    pub(crate) fn new(ledger: Ledger, door: Door, place: Place, fixed_now: Option<Timestamp>) -> App {
         let (waits, passwords) = (Mutex::default(), Semaphore::new(PASSWORDS_AT_ONCE));
         App {
             ledger,
@@ -61,6 +62,7 @@ impl App {
             desk: Desk::default(),
             shelf: Shelf::default(),
             later: Beside::default(),
+            place,
             fixed_now,
             glance: RwLock::default(),
         }
@@ -83,7 +85,7 @@ impl App {
     pub(crate) fn context(&self) -> Context {
         let by = BY.try_with(Clone::clone).ok().flatten();
         let ledger = by.map_or_else(|| self.ledger.clone(), |name| self.ledger.recorded_by(&name));
-        Context::served(&ledger, self.now().timestamp())
+        Context::served(&ledger, &self.place, self.now().timestamp())
     }
 
     /// Does work on a password, which is slow by intent, beside the answering of others.

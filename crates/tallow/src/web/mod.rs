@@ -120,7 +120,7 @@ pub(crate) async fn serve(
         }
     };
     secret::prepare();
-    let app = Arc::new(App::new(ledger, door, context.fixed_now()));
+    let app = Arc::new(App::new(ledger, door, context.places()?, context.fixed_now()));
     let ended = async {
         // OK to ignore: where the signal can't be heard the process ends by it.
         let _ = tokio::signal::ctrl_c().await;

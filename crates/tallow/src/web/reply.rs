@@ -138,7 +138,8 @@ fn done(to: &str, said: &str) -> Response {
 impl IntoResponse for Failed {
     fn into_response(self) -> Response {
         let Failed(trouble) = self;
-        (StatusCode::INTERNAL_SERVER_ERROR, Page::of_trouble("This page can't be shown", &trouble)).into_response()
+        let status = problem::status_of(&trouble, StatusCode::INTERNAL_SERVER_ERROR);
+        (status, Page::of_trouble("This page can't be shown", &trouble)).into_response()
     }
 }
 

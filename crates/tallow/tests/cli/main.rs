@@ -23,6 +23,8 @@ mod moves;
 mod output;
 mod people;
 mod plan;
+#[path = "../../../ledger/tests/support/postgres.rs"]
+mod postgres;
 mod programs;
 mod readme;
 mod records;
@@ -34,3 +36,4 @@ mod sheets;
 mod shop;
 mod stores;
 mod visits;
+mod ways;

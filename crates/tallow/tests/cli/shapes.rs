@@ -138,6 +138,8 @@ fn leaves(value: &Value) -> Vec<(Vec<String>, &Value)> {
 #[cfg(test)]
 mod tests {
     use std::collections::{BTreeMap, BTreeSet};
+    use std::fs::File;
+    use std::time::{Duration, UNIX_EPOCH};
 
     use super::{check, documented};
     use crate::programs::ladder;
@@ -236,6 +238,12 @@ mod tests {
             "fault grade \"dirty carbon rod\" \"squeal while moving\" seldom --why \"ours are quiet\"",
             "history",
             "history bowline",
+            "way folder bench prints --on bowline --material PLA --time start",
+            "way",
+            "watch --until-idle",
+            "way remove bench",
+            "run part.gcode --on bowline --material PLA --when \"1 Nov 8:00\" --later",
+            "job",
         ];
         lines.iter().map(|line| line.replace("BUILD", build)).collect()
     }
@@ -329,6 +337,10 @@ mod tests {
         let shop = Shop::folder();
         shop.write("part.gcode", ladder(100));
         shop.write("wall.gcode", WALL);
+        std::fs::create_dir(shop.path("prints")).unwrap();
+        shop.write("prints/part.gcode", ladder(100));
+        let october = UNIX_EPOCH + Duration::from_secs(1_791_100_000);
+        File::options().write(true).open(shop.path("prints/part.gcode")).unwrap().set_modified(october).unwrap();
         let mut met: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
         life_tables(&shop);
         let life = LIFE.map(str::to_owned);

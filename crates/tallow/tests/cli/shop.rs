@@ -1,13 +1,16 @@
 //! A shop in a folder of its own, spoken to through the real program.
 
+use std::ffi::OsString;
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::sync::Arc;
 
 use serde_json::Value;
 use tempfile::TempDir;
 
+use crate::postgres::Server;
 use crate::shapes;
 
 /// The instant that all tests take for the present, a Wednesday: half past two in the afternoon, UTC.
@@ -16,8 +19,18 @@ pub(crate) const NOW: &str = "2026-11-25T15:30[Europe/Oslo]";
 /// A folder with, as a rule, a shop in it.
 pub(crate) struct Shop {
     folder: TempDir,
+    /// A database on a server and that server, where the tests run on one; else the records are in a file of the folder.
+    database: Option<(String, Arc<Server>)>,
     /// The present, as `TALLOW_NOW` takes it.
     pub(crate) now: String,
+}
+
+/// An empty database, where the tests are to run on a server: `TALLOW_TEST_STORE=postgres`.
+fn database() -> Option<(String, Arc<Server>)> {
+    std::env::var_os("TALLOW_TEST_STORE").filter(|store| store == "postgres")?;
+    let server = Server::shared();
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    Some((runtime.block_on(server.new_database()), server))
 }
 
 /// What the program answered.
@@ -34,7 +47,7 @@ pub(crate) struct Answer {
 impl Shop {
     /// A folder without a shop.
     pub(crate) fn folder() -> Shop {
-        Shop { folder: tempfile::tempdir().unwrap(), now: NOW.to_owned() }
+        Shop { folder: tempfile::tempdir().unwrap(), database: database(), now: NOW.to_owned() }
     }
 
     /// A shop without machines, whose days are those of Oslo.
@@ -61,7 +74,7 @@ impl Shop {
         self.folder.path().join(name)
     }
 
-    /// The path of the shop's records.
+    /// The path of the shop's records, where they are in a file.
     pub(crate) fn place(&self) -> PathBuf {
         self.path("shop.tallow")
     }
@@ -83,7 +96,11 @@ impl Shop {
             .args(words(line))
             .current_dir(self.folder.path())
             .env_clear()
-            .env("TALLOW_SHOP", self.place())
+            .env(
+                "TALLOW_SHOP",
+                self.database.as_ref().map_or_else(|| self.place().into(), |(at, _)| OsString::from(at)),
+            )
+            .env("TALLOW_FILES", self.path("shop.tallow.files"))
             .env("TALLOW_NOW", &self.now)
             .env("HOME", self.folder.path())
             .env("XDG_DATA_HOME", self.path("data"))

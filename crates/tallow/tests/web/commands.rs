@@ -238,9 +238,11 @@ fn plans_are_made_one_at_a_time_and_whoever_asks_meanwhile_is_told_when_to_come_
 }
 
 /// What each operation needs beyond its own kind: reading needs *look*, and what happens needs *record*.
-const PLANS: [&str; 16] = [
+const PLANS: [&str; 18] = [
     "fault grade",
     "build change",
+    "job forget",
+    "job retry",
     "keeper away",
     "keeper remove",
     "keeper set",

@@ -48,12 +48,19 @@ fn keep_watch(app: &Arc<App>) {
     }
     let app = app.clone();
     tokio::spawn(async move {
+        let mut ear = None;
         loop {
+            if ear.is_none() {
+                ear = app.ledger.ear().await.ok();
+            }
             // Where the shop can't be read just now, the next second may tell.
             if let Ok(news) = app.ledger.news().await {
                 app.bell.news.send_if_modified(|last| std::mem::replace(last, news) != news);
             }
-            tokio::time::sleep(EVERY).await;
+            match &mut ear {
+                Some(ear) => ear.listen(EVERY).await,
+                None => tokio::time::sleep(EVERY).await,
+            }
             let mut is_watched = app.bell.is_watched.lock().unwrap_or_else(PoisonError::into_inner);
             if app.bell.news.receiver_count() == 0 {
                 *is_watched = false;

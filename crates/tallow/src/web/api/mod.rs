@@ -73,7 +73,7 @@ struct Refused(StatusCode, Trouble);
 
 impl From<Trouble> for Refused {
     fn from(trouble: Trouble) -> Refused {
-        Refused(StatusCode::UNPROCESSABLE_ENTITY, trouble)
+        Refused(problem::status_of(&trouble, StatusCode::UNPROCESSABLE_ENTITY), trouble)
     }
 }
 

@@ -275,6 +275,7 @@ fn unchanged(entry: EntryId) -> Correct {
         withdraw: false,
         when: None,
         materials: Vec::new(),
+        file: None,
         because: None,
         spare: None,
         value: None,

@@ -368,6 +368,7 @@ pub(crate) async fn take_back(
         withdraw: true,
         when: None,
         materials: Vec::new(),
+        file: None,
         because: None,
         spare: None,
         value: None,

@@ -22,7 +22,6 @@ use super::super::records::entry_address;
 use super::super::{machines, measure, new_machine};
 use super::{address, closed, day, shown, step};
 use crate::commands::fault::{Ranked, Sought, words};
-use crate::context::Context;
 use crate::trouble::Trouble;
 use crate::when;
 use crate::words::percent;
@@ -40,11 +39,8 @@ pub(in crate::web) async fn show(
 
 /// Where the search stands; `None` while it is being reckoned.
 async fn sought(app: &App, fault: EntryId) -> Result<Option<Arc<Sought>>, Trouble> {
-    let (ledger, on, now, of) = (app.ledger.clone(), Handle::current(), app.now(), app.of().await?);
-    let reckon = move || {
-        let context = Context::served(&ledger, now.timestamp());
-        on.block_on(Sought::of(&context, &ledger, fault.0))
-    };
+    let (context, ledger, on, of) = (app.context(), app.ledger.clone(), Handle::current(), app.of().await?);
+    let reckon = move || on.block_on(Sought::of(&context, &ledger, fault.0));
     app.later.faults.get(&fault.to_string(), of, reckon).await
 }
 

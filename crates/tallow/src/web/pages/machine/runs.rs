@@ -23,7 +23,7 @@ use super::super::before::materials;
 use super::super::machines::address;
 use super::super::records::entry_address;
 use super::{material_names, nobody, page};
-use crate::cli::{Command, Program, Queue, Run};
+use crate::cli::{Command, Outcome, Program, Queue, Run};
 use crate::commands::history::said as entry_said;
 use crate::input::Sent;
 use crate::trouble::Trouble;
@@ -71,7 +71,16 @@ fn command(machine: &str, typed: &Typed, file: Option<&Sent>) -> Result<Command,
     };
     Ok(match typed.text("form").as_str() {
         "queue" => Command::Queue(Queue { program, day: typed.some("day") }),
-        _ => Command::Run(Run { program, when: typed.some("when"), stop: typed.some("stop") }),
+        _ => Command::Run(Run {
+            program,
+            when: typed.some("when"),
+            ended: None,
+            stop: typed.some("stop"),
+            outcome: Outcome::Finished,
+            sha256: None,
+            once: false,
+            later: false,
+        }),
     })
 }
 

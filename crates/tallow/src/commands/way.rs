@@ -1,0 +1,173 @@
+//! `tallow way` and `tallow watch`: ways in by which runs come by themselves.
+
+use std::time::Duration;
+
+use jiff::Timestamp;
+use ledger::Ledger;
+use notify::{RecommendedWatcher, RecursiveMode, Watcher};
+use serde_json::json;
+use tokio::sync::mpsc;
+use upkeep::Unknown;
+
+use crate::cli::{self, FileTimeWord, WayWord};
+use crate::context::{self, Context};
+use crate::out::{Align, Dress, Table};
+use crate::printed::Printed;
+use crate::trouble::Trouble;
+use crate::ways::folder::{FileTime, Follower, Pattern, Taken, Whose};
+use crate::ways::{FolderWay, Way};
+
+/// How often a folder is looked at: on network drives nobody tells of changes. A file must be the same at two looks.
+const EVERY: Duration = Duration::from_secs(2);
+
+pub(crate) async fn way(context: &Context, args: &cli::WayIn) -> Result<(), Trouble> {
+    let ledger = context.open().await?;
+    match &args.what {
+        None => list(context, &ledger).await,
+        Some(WayWord::Folder(args)) => folder(context, &ledger, args).await,
+        Some(WayWord::Remove(args)) => remove(context, &ledger, &args.name).await,
+    }
+}
+
+async fn list(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
+    let ways = Way::all(ledger).await?;
+    if context.json {
+        let shape = |(name, way): &(String, Way)| json!({ "way": name, "kind": way.kind(), "said": way.said() });
+        return context.out.json(&ways.iter().map(shape).collect());
+    }
+    if ways.is_empty() {
+        return context.out.line(
+            "No way in has been set up: runs are booked by hand, or sent.\nA folder to be watched: tallow way folder --help",
+        );
+    }
+    let mut table = Table::new([("way in", Align::Left), ("kind", Align::Left), ("what", Align::Left)]);
+    for (name, way) in &ways {
+        table.row([name.clone(), way.kind().to_owned(), way.said()], Dress::Plain);
+    }
+    context.out.table(&table)?;
+    context.out.line("\nThey are followed by: tallow watch")
+}
+
+async fn folder(context: &Context, ledger: &Ledger, args: &cli::WayFolder) -> Result<(), Trouble> {
+    let folder = std::path::absolute(&args.folder).unwrap_or_else(|_| args.folder.clone());
+    if !folder.is_dir() {
+        return Err(
+            Trouble::refused(format!("there is no folder {}", folder.display())).help("make it, or check its name")
+        );
+    }
+    let whose = match (&args.on, &args.pattern) {
+        (Some(name), _) => Whose::On(context::machine(ledger, name).await?.info.name),
+        (None, Some(pattern)) => Whose::Pattern(Pattern::parse(pattern)?),
+        (None, None) => return Err(Trouble::refused("whose files are these?").help("say --on MACHINE, or --pattern")),
+    };
+    Printed::parse(&args.materials, &context::materials(ledger).await?)?;
+    let time = match args.time {
+        FileTimeWord::Start => FileTime::Start,
+        FileTimeWord::End => FileTime::End,
+    };
+    set(context, ledger, &args.name, Way::Folder(FolderWay { folder, whose, materials: args.materials.clone(), time }))
+        .await
+}
+
+async fn set(context: &Context, ledger: &Ledger, name: &str, way: Way) -> Result<(), Trouble> {
+    way.set(ledger, name, context.now).await?;
+    say(context, &format!("{name}: {}", way.said()), "They are followed by: tallow watch")
+}
+
+async fn remove(context: &Context, ledger: &Ledger, name: &str) -> Result<(), Trouble> {
+    let ways = ledger.ways().await?;
+    let name = &Unknown::find("way in", name, &ways, |way| &way.name)?.name;
+    ledger.drop_way(name).await?;
+    say(context, &format!("{name} is taken away; what came by it stays"), "")
+}
+
+fn say(context: &Context, said: &str, next: &str) -> Result<(), Trouble> {
+    if context.json {
+        return context.out.json(&json!({ "said": said }));
+    }
+    context.out.line(said)?;
+    if next.is_empty() { Ok(()) } else { context.out.line(next) }
+}
+
+pub(crate) async fn watch(context: &Context, args: &cli::Watch) -> Result<(), Trouble> {
+    let ledger = context.open().await?;
+    let mut ways = Way::all(&ledger).await?;
+    for name in &args.names {
+        Unknown::find("way in", name, &ways, |(name, _)| name)?;
+    }
+    ways.retain(|(name, _)| args.names.is_empty() || args.names.iter().any(|asked| asked.eq_ignore_ascii_case(name)));
+    if ways.is_empty() {
+        return Err(Trouble::refused("there is no way in to watch").help("set one up: tallow way folder --help"));
+    }
+    let mut folders = Vec::new();
+    for (name, way) in ways {
+        match way {
+            Way::Folder(way) => folders.push(Follower::new(&ledger, &name, way).await?),
+        }
+    }
+    let (wakes, mut woken) = mpsc::unbounded_channel();
+    let _watchers: Vec<RecommendedWatcher> = folders.iter().filter_map(|one| watcher(one, wakes.clone())).collect();
+    loop {
+        let mut waits = false;
+        for follower in &mut folders {
+            waits |= look(context, &ledger, follower).await?;
+        }
+        if args.until_idle && !waits {
+            return Ok(());
+        }
+        tokio::select! {
+            () = tokio::time::sleep(EVERY) => {}
+            _ = woken.recv(), if !waits => {
+                // What was told meanwhile is seen by the same look.
+                while woken.try_recv().is_ok() {}
+            }
+            _ = tokio::signal::ctrl_c() => return Ok(()),
+        }
+    }
+}
+
+/// Wakes whoever watches when something changes in a folder. Where the system tells nothing, as of network drives, looking every
+/// few seconds does.
+fn watcher(follower: &Follower, wakes: mpsc::UnboundedSender<()>) -> Option<RecommendedWatcher> {
+    let mut watcher = notify::recommended_watcher(move |_| {
+        // OK to ignore: nobody watches any more.
+        let _ = wakes.send(());
+    })
+    .ok()?;
+    watcher.watch(follower.folder(), RecursiveMode::Recursive).ok()?;
+    Some(watcher)
+}
+
+/// Looks at a folder and tells what came. Whether files are there that were not taken yet.
+async fn look(context: &Context, ledger: &Ledger, follower: &mut Follower) -> Result<bool, Trouble> {
+    match follower.look(ledger, now(context)).await {
+        Ok(all) => {
+            all.iter().try_for_each(|taken| tell(context, taken))?;
+            Ok(follower.waits())
+        }
+        Err(trouble) => {
+            context.out.line(format!("{trouble}"))?;
+            Ok(true)
+        }
+    }
+}
+
+fn tell(context: &Context, taken: &Taken) -> Result<(), Trouble> {
+    let Taken { path, came } = taken;
+    if context.json {
+        let (entry, word, said) = match came {
+            Ok(came) => (Some(came.entry.0), came.how.word(), came.said.clone()),
+            Err(trouble) => (None, "refused", trouble.to_string()),
+        };
+        return context.out.json(&json!({ "file": path, "entry": entry, "came": word, "said": said }));
+    }
+    match came {
+        Ok(came) => context.out.line(format!("{path}: entry {}: {}", came.entry, came.said)),
+        Err(trouble) => context.out.line(format!("{path}: {trouble}\n  it is kept as a job: tallow job")),
+    }
+}
+
+/// The present, of a command that goes on.
+pub(super) fn now(context: &Context) -> Timestamp {
+    context.fixed_now().unwrap_or_else(context::clock)
+}
