@@ -335,7 +335,7 @@ Examples:
     Job(JobList),
     /// The duty quantities that are metered, with their units
     Quantities,
-    /// Look the shop over: its records, tables, builds, clocks, disk and permissions, and what to do for each thing found
+    /// Look the shop over: its records, builds, ways in, jobs, tables, clocks, disk, permissions, and what to do for each thing found
     #[command(after_help = "Examples:\n  tallow doctor\n  tallow doctor --whole")]
     Doctor(Doctor),
     /// Write the manual's pages (man) into a folder, one for each command

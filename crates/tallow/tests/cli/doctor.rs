@@ -6,6 +6,7 @@ use std::os::unix::fs::PermissionsExt;
 use serde_json::Value;
 use upkeep::build::shipped;
 
+use crate::programs::ladder;
 use crate::refusals::tamper;
 use crate::shapes;
 use crate::shop::{Answer, Shop};
@@ -51,7 +52,7 @@ fn a_sound_shop_needs_nothing() {
     let (told, must) = seen(&shop, "--whole");
     assert!(!must && told["whole"] == true && told["shop"] == "Test bench", "{told:#}");
     let names: Vec<&str> = told["checks"].as_array().unwrap().iter().map(|found| found["check"].as_str().unwrap()).collect();
-    assert_eq!(names, ["records", "builds", "tables", "clock", "disk", "permissions"]);
+    assert_eq!(names, ["records", "builds", "ways in", "jobs", "tables", "clock", "disk", "permissions"]);
     assert!(shop.told("doctor").ends_with("\nNothing needs doing.\n"));
     Shop::folder().refused("doctor", &["there is no shop", "shop new"]);
 }
@@ -106,6 +107,28 @@ fn a_build_that_comes_with_tallow_otherwise_is_told() {
     tamper(&shop, "update build set text = text || '# of another version'");
     finds(&shop, "builds", false, "is not the one that comes with this version", "tallow build print moving-bed");
     assert!(shipped().iter().any(|(name, _)| *name == "moving-bed"));
+}
+
+#[test]
+fn a_watched_folder_that_is_gone_is_found() {
+    let shop = Shop::with_bowline();
+    fs::create_dir(shop.path("jobs")).unwrap();
+    shop.told("way folder shed jobs --on bowline --material PLA --time end");
+    assert!(!seen(&shop, "").1);
+    fs::remove_dir(shop.path("jobs")).unwrap();
+    finds(&shop, "ways in", true, "nothing comes by \"shed\"", "tallow way remove \"shed\"");
+}
+
+#[test]
+fn work_that_nobody_does_is_found() {
+    let mut shop = Shop::with_bowline();
+    shop.write("part.gcode", ladder(10));
+    shop.told("run part.gcode --on bowline --material PLA --later");
+    assert!(!seen(&shop, "").1);
+    shop.now = "2026-11-25T17:00[Europe/Oslo]".to_owned();
+    finds(&shop, "jobs", true, "1 job waited for a worker", "tallow work");
+    tamper(&shop, "update job set failed = made");
+    finds(&shop, "jobs", true, "1 job given up", "tallow job retry");
 }
 
 #[test]

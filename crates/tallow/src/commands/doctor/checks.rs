@@ -1,7 +1,7 @@
 //! What is looked at: each check takes plain facts and says how it stands, and what to do for each thing that it finds.
 
 use jiff::{SignedDuration, Timestamp};
-use ledger::{Condition, Verdict};
+use ledger::{Condition, Job, Stands, Verdict};
 use upkeep::Build;
 
 use crate::trouble::Trouble;
@@ -212,6 +212,45 @@ pub(super) fn builds(in_use: &[InUse], shipped: &[(&str, String, &str)]) -> Chec
     Checked::new("builds", says).with(findings)
 }
 
+/// Whether the folders that are watched, by the names of their ways in, are there.
+pub(super) fn ways(folders: &[(String, String, bool)]) -> Checked {
+    let says = match folders.len() {
+        0 => "none was set up".to_owned(),
+        1 => "1 was set up".to_owned(),
+        many => format!("{many} were set up"),
+    };
+    let gone = folders.iter().filter(|(.., is_there)| !is_there).map(|(name, folder, _)| {
+        let away = format!("bring the folder back, for its drive may not be mounted; or take the way in away: tallow way remove \"{name}\"");
+        Finding::must(format!("nothing comes by \"{name}\": there is no folder {folder}"), &[&away])
+    });
+    Checked::new("ways in", says).with(gone)
+}
+
+/// A job that nobody has begun by then after it was due is waiting for a worker that is not there. Judgement, no source.
+const UNTOUCHED: SignedDuration = SignedDuration::from_hours(1);
+
+/// Whether what was left for later gets done.
+pub(super) fn jobs(now: Timestamp, jobs: &[Job]) -> Checked {
+    let is_late = |job: &&Job| match job.stands {
+        Stands::Waits(due) | Stands::Held(due) => UNTOUCHED < now.duration_since(due),
+        Stands::Done(_) | Stands::Failed(_) => false,
+    };
+    let is_open = |job: &&Job| matches!(job.stands, Stands::Waits(_) | Stands::Held(_));
+    let failed = jobs.iter().filter(|job| matches!(job.stands, Stands::Failed(_))).count();
+    let (late, open) = (jobs.iter().filter(is_late).count(), jobs.iter().filter(is_open).count());
+    let given_up = (0 < failed).then(|| {
+        Finding::must(
+            format!("{} given up", words::count(failed as u64, "jobs")),
+            &["see why: tallow job", "then try again or forget it: tallow job retry NUMBER, tallow job forget NUMBER"],
+        )
+    });
+    let waiting = (0 < late).then(|| {
+        let what = format!("{} waited for a worker for more than an hour", words::count(late as u64, "jobs"));
+        Finding::must(what, &["start one: tallow work, or the unit tallow-work@1"])
+    });
+    Checked::new("jobs", format!("{} to be done", words::count(open as u64, "jobs"))).with(given_up).with(waiting)
+}
+
 /// Who may read and write the file: `mode` are its permissions as POSIX has them (IEEE Std 1003.1, `<sys/stat.h>`).
 pub(super) fn permissions(mode: u32, keeps_secrets: bool, file: &str) -> Checked {
     let (others_write, others_read) = (mode & 0o002 != 0, mode & 0o004 != 0);
@@ -300,6 +339,30 @@ mod tests {
         assert!(matches!(found(&read)[..], [(_, true)]), "{read:?}");
         assert_eq!(read.findings[0].to_do[0], "chmod o= \"my shop\"");
         assert!(matches!(found(&permissions(0o100_666, false, "s"))[..], [(what, true)] if what.contains("change")));
+    }
+
+    #[test]
+    fn a_job_that_nobody_takes_tells_of_a_missing_worker() {
+        let now = at("2026-11-25T09:00:00Z");
+        let job = |stands| Job {
+            id: 1,
+            kind: "run".to_owned(),
+            key: String::new(),
+            body: String::new(),
+            made_by: None,
+            made: now,
+            tries: 0,
+            stands,
+            said: String::new(),
+        };
+        let soon = [job(Stands::Waits(at("2026-11-25T08:30:00Z"))), job(Stands::Held(at("2026-11-25T09:10:00Z")))];
+        assert!(found(&jobs(now, &soon)).is_empty());
+        assert_eq!(jobs(now, &soon).says, "2 jobs to be done");
+        // One whose worker died is held until then, and may be taken from then on.
+        for late in [Stands::Waits(at("2026-11-25T07:30:00Z")), Stands::Held(at("2026-11-25T07:30:00Z"))] {
+            assert!(matches!(found(&jobs(now, &[job(late)]))[..], [(what, true)] if what.contains("1 job waited")));
+        }
+        assert!(found(&jobs(now, &[job(Stands::Done(at("2026-11-20T07:30:00Z")))])).is_empty());
     }
 
     #[test]

@@ -6,6 +6,7 @@ mod checks;
 
 use std::path::{Path, PathBuf};
 
+use jiff::Timestamp;
 use ledger::{Condition, Ledger};
 use serde_json::{Value, json};
 use upkeep::Build;
@@ -16,6 +17,7 @@ use crate::cli;
 use crate::context::Context;
 use crate::out::{Align, Dress, Table};
 use crate::trouble::Trouble;
+use crate::ways::Way;
 use crate::{when, words};
 
 /// The machines whose records are proved unless all are asked for.
@@ -44,7 +46,12 @@ pub(crate) async fn doctor(context: &Context, args: &cli::Doctor) -> Result<(), 
 }
 
 async fn look_over(context: &Context, ledger: &Ledger, whole: bool) -> Vec<Checked> {
-    let mut checked = vec![records(ledger, whole).await, builds(ledger).await];
+    let mut checked = vec![
+        records(ledger, whole).await,
+        builds(ledger).await,
+        ways(ledger).await,
+        jobs(ledger, context.now).await,
+    ];
     let condition = match ledger.condition(checks::latest(context.now)).await {
         Ok(condition) => condition,
         Err(error) => {
@@ -82,6 +89,27 @@ async fn builds(ledger: &Ledger) -> Checked {
     let in_use: Vec<InUse> = in_use.map(|build| InUse { name: build.name, text: build.text }).collect();
     let named = shipped().into_iter().filter_map(|(short, text)| Some((short, Build::parse(short, text).ok()?.name, text)));
     checks::builds(&in_use, &named.collect::<Vec<_>>())
+}
+
+async fn ways(ledger: &Ledger) -> Checked {
+    let folder = |(name, Way::Folder(way)): (String, Way)| {
+        let is_there = way.folder.is_dir();
+        (name, way.folder.display().to_string(), is_there)
+    };
+    match Way::all(ledger).await {
+        Ok(ways) => checks::ways(&ways.into_iter().map(folder).collect::<Vec<_>>()),
+        Err(trouble) => Checked::failed("ways in", &trouble),
+    }
+}
+
+/// So many of the newest jobs are looked at.
+const JOBS: u32 = 10_000;
+
+async fn jobs(ledger: &Ledger, now: Timestamp) -> Checked {
+    match ledger.jobs(JOBS, now).await {
+        Ok(jobs) => checks::jobs(now, &jobs),
+        Err(error) => Checked::failed("jobs", &error.into()),
+    }
 }
 
 /// What the file's system tells; what it does not tell is left out.
