@@ -1,8 +1,8 @@
 //! Text that people write: builds, and tables of readings.
 
-use signal::resonance::{self, TimeUnit};
 use life::{Family, Fit};
 use signal::heat_log;
+use signal::resonance::{self, TimeUnit};
 use upkeep::Build;
 
 use super::signals::{is_figure, says_something};

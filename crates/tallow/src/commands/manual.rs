@@ -18,7 +18,11 @@ pub(crate) fn manual(context: &Context, args: &cli::Manual) -> Result<(), Troubl
     })?;
     match context.json {
         true => context.out.json(&json!({ "folder": folder.display().to_string() })),
-        false => context.out.line(format!("The manual is in {}: man -l {}", folder.display(), folder.join("tallow.1").display())),
+        false => context.out.line(format!(
+            "The manual is in {}: man -l {}",
+            folder.display(),
+            folder.join("tallow.1").display()
+        )),
     }
 }
 

@@ -14,7 +14,8 @@ use crate::shop::{Answer, Shop};
 /// What the doctor says as JSON, and whether anything must be done.
 fn seen(shop: &Shop, options: &str) -> (Value, bool) {
     let answer = shop.ask(&format!("doctor {options} --json"));
-    let told = serde_json::from_str(&answer.out).unwrap_or_else(|error| panic!("{error}\n{}{}", answer.out, answer.err));
+    let told =
+        serde_json::from_str(&answer.out).unwrap_or_else(|error| panic!("{error}\n{}{}", answer.out, answer.err));
     shapes::check("doctor", &told);
     assert_eq!(answer.err.is_empty(), answer.code == Some(0), "{}", answer.err);
     (told, answer.code != Some(0))
@@ -33,11 +34,15 @@ fn findings(told: &Value, check: &str) -> Vec<Value> {
 fn finds(shop: &Shop, check: &str, must: bool, what: &str, to_do: &str) {
     let (told, is_to_do) = seen(shop, "");
     assert_eq!(is_to_do, must, "{told:#}");
-    let all: usize = told["checks"].as_array().unwrap().iter().map(|found| found["findings"].as_array().unwrap().len()).sum();
+    let all: usize =
+        told["checks"].as_array().unwrap().iter().map(|found| found["findings"].as_array().unwrap().len()).sum();
     let [finding] = &findings(&told, check)[..] else { panic!("{told:#}") };
     assert!(all == 1 && finding["must"] == must, "{told:#}");
     assert!(finding["what"].as_str().unwrap().contains(what), "{finding:#}");
-    assert!(finding["to_do"].as_array().unwrap().iter().any(|line| line.as_str().unwrap().contains(to_do)), "{finding:#}");
+    assert!(
+        finding["to_do"].as_array().unwrap().iter().any(|line| line.as_str().unwrap().contains(to_do)),
+        "{finding:#}"
+    );
     let Answer { code, out, err } = shop.ask("doctor");
     assert_eq!((code, err.is_empty()), (Some(i32::from(must)), !must), "{out}{err}");
     let heading = if must { "To be done\n1  " } else { "Good to know\n1  " };
@@ -51,7 +56,8 @@ fn a_sound_shop_needs_nothing() {
     let shop = Shop::with_bowline();
     let (told, must) = seen(&shop, "--whole");
     assert!(!must && told["whole"] == true && told["shop"] == "Test bench", "{told:#}");
-    let names: Vec<&str> = told["checks"].as_array().unwrap().iter().map(|found| found["check"].as_str().unwrap()).collect();
+    let names: Vec<&str> =
+        told["checks"].as_array().unwrap().iter().map(|found| found["check"].as_str().unwrap()).collect();
     assert_eq!(names, ["records", "builds", "ways in", "jobs", "tables", "clock", "disk", "permissions"]);
     assert!(shop.told("doctor").ends_with("\nNothing needs doing.\n"));
     Shop::folder().refused("doctor", &["there is no shop", "shop new"]);
@@ -76,7 +82,10 @@ fn what_was_recorded_last_is_proved_and_the_rest_where_it_is_asked_for() {
     }
     tamper(&shop, "delete from daily");
     let (told, must) = seen(&shop, "");
-    assert!(!must && told["checks"][0]["says"].as_str().unwrap().ends_with("1 more are proved with --whole"), "{told:#}");
+    assert!(
+        !must && told["checks"][0]["says"].as_str().unwrap().ends_with("1 more are proved with --whole"),
+        "{told:#}"
+    );
     assert!(seen(&shop, "--whole").1);
 }
 

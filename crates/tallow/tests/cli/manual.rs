@@ -26,7 +26,8 @@ fn every_command_has_a_page_in_the_manual() {
     assert!(60 < commands.len() && commands.contains("stores buy"), "{commands:?}");
     for command in commands {
         let name = format!("tallow {command}").trim().replace(' ', "-");
-        let page = fs::read_to_string(folder.join(format!("{name}.1"))).unwrap_or_else(|error| panic!("{name}: {error}"));
+        let page =
+            fs::read_to_string(folder.join(format!("{name}.1"))).unwrap_or_else(|error| panic!("{name}: {error}"));
         // Two requests of the format (man(7)): the title, and the heading of how it is given.
         assert!(page.contains(&format!(".TH {name} 1")) && page.contains(".SH SYNOPSIS"), "{page}");
     }

@@ -73,7 +73,8 @@ pub(super) fn records(verdict: &Verdict, machines: usize) -> Checked {
     }
     let told = differences.iter().take(TOLD).map(|difference| format!("\n{difference}"));
     let what = format!("sums do not equal the entries: {} of {of}{}", differences.len(), told.collect::<String>());
-    let to_do = ["keep a copy of the records as they are", "make the sums anew from the entries: tallow shop verify --rebuild"];
+    let to_do =
+        ["keep a copy of the records as they are", "make the sums anew from the entries: tallow shop verify --rebuild"];
     Checked::new("records", "not whole").with([Finding::must(what, &to_do)])
 }
 
@@ -119,7 +120,11 @@ pub(super) fn room(room: Room) -> Checked {
             &["make room on it, or move the records to a larger one while nothing uses them"],
         ))
     } else if free < all {
-        let what = format!("a copy of the records has no room beside them: they have {}, and {} are free", size(all), size(free));
+        let what = format!(
+            "a copy of the records has no room beside them: they have {}, and {} are free",
+            size(all),
+            size(free)
+        );
         Some(Finding::may(what, &["keep copies on another disk"]))
     } else {
         None
@@ -200,7 +205,9 @@ pub(super) fn builds(in_use: &[InUse], shipped: &[(&str, String, &str)]) -> Chec
             ));
         } else if let Some((short, ..)) = shipped.iter().find(|(_, full, theirs)| full == name && theirs != text) {
             let what = format!("the build \"{name}\" is not the one that comes with this version");
-            let look = format!("to see what would change: tallow build print {short} > {short}.toml, and hold it against your own");
+            let look = format!(
+                "to see what would change: tallow build print {short} > {short}.toml, and hold it against your own"
+            );
             let change = format!("to take it over: tallow build change {short}.toml");
             findings.push(Finding::may(what, &[&look, &change]));
         }
@@ -265,7 +272,10 @@ pub(super) fn permissions(mode: u32, keeps_secrets: bool, file: &str) -> Checked
     } else if others_read && keeps_secrets {
         let what = "everybody on this computer may read the records, with the hashes of passwords and tokens and the secret \
                     addresses of calendars in them";
-        Some(Finding::must(what, &[&only, "give out anew what may have been read: tallow token new, tallow person set"]))
+        Some(Finding::must(
+            what,
+            &[&only, "give out anew what may have been read: tallow token new, tallow person set"],
+        ))
     } else {
         None
     };
@@ -328,7 +338,10 @@ mod tests {
         assert!(matches!(found(&behind)[..], [(what, true)] if what.contains("600 s behind")), "{behind:?}");
         let ahead = clock(now, &with("2026-11-25T10:00:00Z"), Some(now));
         assert!(matches!(found(&ahead)[..], [(what, true)] if what.contains("3600 s ahead of")), "{ahead:?}");
-        assert!(found(&clock(now, &with("2026-11-25T10:00:00Z"), None)).is_empty(), "a clock set by hand proves nothing");
+        assert!(
+            found(&clock(now, &with("2026-11-25T10:00:00Z"), None)).is_empty(),
+            "a clock set by hand proves nothing"
+        );
     }
 
     #[test]

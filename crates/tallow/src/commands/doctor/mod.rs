@@ -46,12 +46,8 @@ pub(crate) async fn doctor(context: &Context, args: &cli::Doctor) -> Result<(), 
 }
 
 async fn look_over(context: &Context, ledger: &Ledger, whole: bool) -> Vec<Checked> {
-    let mut checked = vec![
-        records(ledger, whole).await,
-        builds(ledger).await,
-        ways(ledger).await,
-        jobs(ledger, context.now).await,
-    ];
+    let mut checked =
+        vec![records(ledger, whole).await, builds(ledger).await, ways(ledger).await, jobs(ledger, context.now).await];
     let condition = match ledger.condition(checks::latest(context.now)).await {
         Ok(condition) => condition,
         Err(error) => {
@@ -87,7 +83,8 @@ async fn builds(ledger: &Ledger) -> Checked {
     };
     let in_use = kept.into_iter().filter(|build| machines.iter().any(|machine| machine.build == build.name));
     let in_use: Vec<InUse> = in_use.map(|build| InUse { name: build.name, text: build.text }).collect();
-    let named = shipped().into_iter().filter_map(|(short, text)| Some((short, Build::parse(short, text).ok()?.name, text)));
+    let named =
+        shipped().into_iter().filter_map(|(short, text)| Some((short, Build::parse(short, text).ok()?.name, text)));
     checks::builds(&in_use, &named.collect::<Vec<_>>())
 }
 
@@ -147,9 +144,7 @@ fn mode(_metadata: &std::fs::Metadata) -> Option<u32> {
 
 fn shape(ledger: Option<&Ledger>, whole: bool, checked: &[Checked]) -> Value {
     let finding = |Finding { what, to_do, must }: &Finding| json!({ "what": what, "to_do": to_do, "must": must });
-    let check = |Checked { check, says, findings }: &Checked| {
-        json!({ "check": check, "says": says, "findings": findings.iter().map(finding).collect::<Value>() })
-    };
+    let check = |Checked { check, says, findings }: &Checked| json!({ "check": check, "says": says, "findings": findings.iter().map(finding).collect::<Value>() });
     json!({ "shop": ledger.map(|ledger| &ledger.shop().name), "whole": whole,
             "checks": checked.iter().map(check).collect::<Value>() })
 }
