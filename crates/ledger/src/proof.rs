@@ -60,15 +60,16 @@ impl Ledger {
         let mut connection = self.pool.acquire().await?;
         let newest: Vec<i64> =
             sqlx::query_scalar("select machine from entry group by machine order by max(id) desc limit $1")
+                // The shop itself may be among them.
                 .bind(i64::from(most) + 1)
                 .fetch_all(&mut *connection)
                 .await?;
-        let mut machines = tables::machines(&mut connection).await?;
+        let all = tables::machines(&mut connection).await?;
         drop(connection);
-        machines.retain(|machine| machine.is_the_shop() || newest.contains(&machine.id));
-        let newest_first = |machine: &MachineRow| newest.iter().position(|id| *id == machine.id);
-        machines.sort_by_key(|machine| (!machine.is_the_shop(), newest_first(machine)));
-        machines.truncate(most as usize + 1);
+        let (shop, mut machines): (Vec<_>, Vec<_>) = all.into_iter().partition(MachineRow::is_the_shop);
+        machines.sort_by_key(|machine| newest.iter().position(|id| *id == machine.id).unwrap_or(usize::MAX));
+        machines.truncate(most as usize);
+        machines.extend(shop);
         self.verify_of(&machines).await
     }
 
