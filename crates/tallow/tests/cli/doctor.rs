@@ -83,7 +83,7 @@ fn what_was_recorded_last_is_proved_and_the_rest_where_it_is_asked_for() {
     tamper(&shop, "delete from daily");
     let (told, must) = seen(&shop, "");
     assert!(
-        !must && told["checks"][0]["says"].as_str().unwrap().ends_with("1 more are proved with --whole"),
+        !must && told["checks"][0]["says"].as_str().unwrap().ends_with("1 more is proved with --whole"),
         "{told:#}"
     );
     assert!(seen(&shop, "--whole").1);

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use crate::shop::testdata;
 
 #[path = "../../../../fuzz/src/lib.rs"]
+#[allow(unreachable_pub)] // Public for the fuzz targets, which are programs of their own.
 mod tries;
 
 /// The targets by their names, as the fuzz workspace has them.

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::fs;
 
-use crate::shop::Shop;
+use crate::shop::{Shop, testdata};
 
 /// The words of every command, as `--help` lists them, from those of `words` on.
 fn commands(shop: &Shop, words: &str) -> BTreeSet<String> {
@@ -43,4 +43,18 @@ fn shells_complete_commands_and_options() {
         assert!(text.contains("rhythm") && text.contains("doctor") && text.contains("whole"), "{shell}");
     }
     assert_eq!(shop.ask("completions cobol").code, Some(2));
+}
+
+#[test]
+fn what_the_units_and_the_image_start_are_commands() {
+    let shop = Shop::folder();
+    let packaging = testdata("../packaging");
+    let read = |name: &str| fs::read_to_string(format!("{packaging}/{name}")).unwrap();
+    for (unit, command) in [("tallow.service", "serve"), ("tallow-work@.service", "work")] {
+        let started = format!("\nExecStart=/usr/bin/tallow {command}");
+        assert!(read(unit).contains(&started), "{unit} does not start {command}");
+        shop.told(&format!("{command} --help"));
+    }
+    assert!(read("Containerfile").contains("CMD [\"serve\", \"--listen\", "));
+    assert!(shop.told("serve --help").contains("--listen"));
 }

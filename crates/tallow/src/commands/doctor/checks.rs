@@ -65,6 +65,7 @@ pub(super) fn records(verdict: &Verdict, machines: usize) -> Checked {
     let entries = if *entries == 1 { "1 entry that holds".to_owned() } else { format!("{entries} entries that hold") };
     let rest = match machines.saturating_sub(*proved) {
         0 => String::new(),
+        1 => "; 1 more is proved with --whole".to_owned(),
         rest => format!("; {rest} more are proved with --whole"),
     };
     let of = words::count(*proved as u64, "machines");
