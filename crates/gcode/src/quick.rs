@@ -8,7 +8,7 @@ use crate::words::{Words, bit};
 pub(crate) struct Quick {
     /// Its command.
     pub(crate) code: Code,
-    /// Where its text ends, without the line end and comment.
+    /// Where its text ends, without the line end.
     pub(crate) end: usize,
     /// Where the next line starts.
     pub(crate) next: usize,
@@ -42,7 +42,8 @@ pub(crate) fn quick_line(bytes: &[u8], start: usize, words: &mut Words) -> Optio
                 return None;
             }
             words.only(letters);
-            return Some(Quick { code, end: start + at, next: start + at + line_end(bytes, start + at)? });
+            let (text, end) = line_end(bytes, start + at)?;
+            return Some(Quick { code, end: start + at + text, next: start + at + text + end });
         }
         letters |= 1 << index;
         sum += 1 << index;
@@ -91,23 +92,23 @@ fn rarer_number(line: &[u8; WINDOW], at: usize) -> Option<(f64, usize)> {
     longer_decimal(line[at..].first_chunk()?).or_else(|| decimal(&line[at..]))
 }
 
-/// The length of what ends the code of a line: a comment, a line end, or both.
+/// What ends the code of a line: the lengths of a comment and of a line end.
 #[inline(always)]
-fn line_end(bytes: &[u8], at: usize) -> Option<usize> {
+fn line_end(bytes: &[u8], at: usize) -> Option<(usize, usize)> {
     match bytes[at] {
-        b'\n' => Some(1),
-        b'\r' => (*bytes.get(at + 1)? == b'\n').then_some(2),
+        b'\n' => Some((0, 1)),
+        b'\r' => (*bytes.get(at + 1)? == b'\n').then_some((0, 2)),
         b';' => comment_end(bytes, at),
         // A second point, a sign or a quotation mark is for the careful way to describe.
         _ => None,
     }
 }
 
-/// The length of the comment at `at` and its line's end.
-fn comment_end(bytes: &[u8], at: usize) -> Option<usize> {
+/// The lengths of the comment at `at` and of its line's end.
+fn comment_end(bytes: &[u8], at: usize) -> Option<(usize, usize)> {
     let length = memchr::memchr2(b'\n', b'\r', &bytes[at..])?;
     if bytes[at + length] == b'\n' {
-        return Some(length + 1);
+        return Some((length, 1));
     }
-    (*bytes.get(at + length + 1)? == b'\n').then_some(length + 2)
+    (*bytes.get(at + length + 1)? == b'\n').then_some((length, 2))
 }

@@ -14,7 +14,7 @@ impl Sink for Seen {
             Line::Command(command) => {
                 let values: Vec<_> = (b'A'..=b'Z').map(|letter| command.words.get(letter).map(f64::to_bits)).collect();
                 let notes: Vec<_> = command.notes.iter().map(|note| note.fault).collect();
-                format!("{} {:?} {values:?} {notes:?}", command.line, command.code)
+                format!("{} {:?} {:?} {values:?} {notes:?}", command.line, command.raw, command.code)
             }
             Line::Unknown { line, name, notes, .. } => format!("{line} {name:?} {notes:?}"),
             Line::Skipped { line, raw, note, .. } => format!("{line} {raw:?} {note:?}"),
@@ -37,7 +37,7 @@ fn read(pieces: &[&[u8]]) -> (Seen, Result<gcode::Read, Refused>) {
 /// Bytes that look like a program, with line ends, comments, checksums and damage of all kinds.
 fn program() -> impl Strategy<Value = Vec<u8>> {
     let line = prop_oneof![
-        8 => "G[0-3]( ?[XYZEF]-?[0-9]{0,5}\\.?[0-9]{0,6}){0,4}",
+        8 => "G[0-3]( ?[XYZEF]-?[0-9]{0,5}\\.?[0-9]{0,6}){0,4}( ?;[ -~]{0,20})?",
         2 => "[ -~]{0,40}",
         1 => "(N[0-9]{1,3} )?[GMT][0-9]{0,3}.{0,12}(\\*[0-9]{0,3})?",
         1 => "[;(%].{0,30}",

@@ -62,7 +62,9 @@ pub enum Error {
         known: i64,
     },
     /// The time zone's name is not known.
-    #[error("no time zone is called \"{zone}\"\n  give a name of the IANA database, for example Europe/Lisbon")]
+    #[error(
+        "no time zone is called \"{zone}\"\n  give a name of the IANA database, for example Europe/Lisbon; if it is one, bring this computer's time zones up to date (tzdata)"
+    )]
     NoSuchZone {
         /// The name.
         zone: String,

@@ -1,5 +1,6 @@
 //! Opening a shop.
 
+use std::path::Path;
 use std::sync::Arc;
 
 use jiff::tz::TimeZone;
@@ -17,6 +18,8 @@ use crate::{Error, tables};
 pub struct Ledger {
     pub(crate) pool: AnyPool,
     pub(crate) engine: Engine,
+    /// The file that holds it, if it is one.
+    pub(crate) file: Option<Arc<Path>>,
     pub(crate) shop: Shop,
     /// The ids of the quantities; those of materials grow and are read anew each time.
     pub(crate) quantities: Names,
@@ -103,8 +106,8 @@ impl Ledger {
         let pool = place.pool()?;
         connection.close().await?;
         let (engine, address) = (place.engine, place.address());
-        let parsed = Parsed::default();
-        Ok(Ledger { pool, engine, shop, quantities, parsed, by: None, address, read_at: None, booker: None })
+        let (file, parsed) = (place.file().map(Arc::from), Parsed::default());
+        Ok(Ledger { pool, engine, file, shop, quantities, parsed, by: None, address, read_at: None, booker: None })
     }
 
     /// The shop's name and time zone.

@@ -16,6 +16,7 @@ mod catalogue;
 mod chains;
 mod checklist;
 mod codec;
+mod condition;
 mod count;
 mod derived;
 mod error;
@@ -51,6 +52,7 @@ pub use catalogue::{BuildText, Program, ProgramKey};
 pub use checklist::{
     Checklist, LARGEST_PHOTO, MOST_PHOTOS, Maker, Mark, Outcome, PhotoError, PhotoInfo, PhotoKind, Ticked,
 };
+pub use condition::Condition;
 pub use error::Error;
 pub use jobs::{Job, JobCounts, Stands};
 pub use kind::Kind;

@@ -191,7 +191,7 @@ async fn an_unknown_time_zone_is_refused_before_anything_is_made() {
     let error = Ledger::create(&ground.at, "loft", "Europe/Atlantis").await.unwrap_err();
     check(
         &error,
-        "no time zone is called \"Europe/Atlantis\"\n  give a name of the IANA database, for example Europe/Lisbon",
+        "no time zone is called \"Europe/Atlantis\"\n  give a name of the IANA database, for example Europe/Lisbon; if it is one, bring this computer's time zones up to date (tzdata)",
     );
     assert!(!std::path::Path::new(&ground.at).exists());
 }

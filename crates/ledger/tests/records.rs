@@ -742,6 +742,32 @@ on_both_engines! {
         assert_eq!(n, 1);
     }
 
+    async fn how_a_shop_stands_is_told_beside_its_records(shop: &TestShop) {
+        let sound = shop.ledger.condition(at(RECORDED)).await.unwrap();
+        assert_eq!((sound.unguarded.len(), sound.recorded_later, sound.keeps_secrets), (0, 0, false));
+        assert_eq!(sound.last_recorded, Some(at(RECORDED)));
+        let is_file = !shop.ground.at.starts_with("postgres");
+        assert_eq!(sound.file.map(|file| file.to_str().unwrap().to_owned()), is_file.then(|| shop.ground.at.clone()));
+        // The server's clock is this computer's, which has gone on since the instant in the tests.
+        assert_eq!(sound.clock.map(|clock| at("2024-01-01T00:00:00Z") < clock), (!is_file).then_some(true));
+        shop.ledger.add_token("bowline", "secret", "", at(RECORDED)).await.unwrap();
+        let on_entry = if is_file { "" } else { " on entry" };
+        shop.ground.spoil(&format!("drop trigger entry_is_never_edited{on_entry}")).await;
+        let broken = shop.ledger.condition(at("2026-12-30T23:59:59Z")).await.unwrap();
+        assert_eq!((broken.unguarded, broken.recorded_later, broken.keeps_secrets), (vec!["entry_is_never_edited"], 1, true));
+        assert_eq!(broken.version, sound.version);
+    }
+
+    async fn what_was_recorded_last_is_proved_alone(shop: &TestShop) {
+        shop.append("2026-10-05T08:00:00Z", run("a1", 5.0)).await.unwrap();
+        shop.join("sheet bend").await.unwrap();
+        shop.ground.spoil("delete from daily").await;
+        let newest = shop.ledger.verify_newest(1).await.unwrap();
+        assert_eq!((newest.machines, newest.differences), (1, vec![]));
+        let both = shop.ledger.verify_newest(2).await.unwrap();
+        assert_eq!((both.machines, both.differences.len()), (2, 1));
+    }
+
     async fn two_keepers_who_book_at_once_lose_nothing(shop: &TestShop) {
         let other = ledger::Ledger::open(&shop.ground.at).await.unwrap();
         let book = async |ledger: ledger::Ledger, minute: u32| {

@@ -11,6 +11,7 @@ pub mod heat_log;
 mod least_squares;
 pub mod marks;
 pub mod pluck;
+mod png;
 pub mod resonance;
 pub mod spectrum;
 pub mod square;

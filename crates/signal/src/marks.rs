@@ -7,7 +7,7 @@ use image::{GrayImage, ImageReader, Limits};
 use crate::error::{at_least, finite, positive};
 use crate::estimate::propagate;
 use crate::spectrum::{hann, hann_ratio_offset, transform};
-use crate::{Estimate, Line, SignalError};
+use crate::{Estimate, Line, SignalError, png};
 
 /// The largest photo that is read, in pixels a side.
 const LARGEST_SIDE: u32 = 20_000;
@@ -107,6 +107,9 @@ pub fn profile(photo: &[u8], from: Point, to: Point, scale: Option<Scale>) -> Re
 
 fn read_grey(photo: &[u8]) -> Result<GrayImage, SignalError> {
     let refuse = |why: String| SignalError::NotImage { why };
+    if let Some(why) = png::bad_palette(photo) {
+        return Err(refuse(why));
+    }
     let mut reader = ImageReader::new(Cursor::new(photo)).with_guessed_format().map_err(|e| refuse(e.to_string()))?;
     let mut limits = Limits::default();
     limits.max_image_width = Some(LARGEST_SIDE);

@@ -335,6 +335,37 @@ Examples:
     Job(JobList),
     /// The duty quantities that are metered, with their units
     Quantities,
+    /// Look the shop over: its records, builds, ways in, jobs, tables, clocks, disk, permissions, and what to do for each thing found
+    #[command(after_help = "Examples:\n  tallow doctor\n  tallow doctor --whole")]
+    Doctor(Doctor),
+    /// Write the manual's pages (man) into a folder, one for each command
+    #[command(after_help = "Example:\n  tallow manual /usr/local/share/man/man1")]
+    Manual(Manual),
+    /// Print what lets a shell complete commands and options
+    #[command(after_help = "\
+Examples:
+  tallow completions bash > ~/.local/share/bash-completion/completions/tallow
+  tallow completions fish > ~/.config/fish/completions/tallow.fish")]
+    Completions(Completions),
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Doctor {
+    /// Prove the sums of every machine, not of those alone to which something was recorded last
+    #[arg(long)]
+    pub(crate) whole: bool,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Manual {
+    /// The folder; it is made if it is not there
+    pub(crate) folder: PathBuf,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Completions {
+    /// The shell
+    pub(crate) shell: clap_complete::Shell,
 }
 
 #[derive(Args, Debug)]

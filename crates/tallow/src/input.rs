@@ -85,11 +85,11 @@ impl Source {
             Source::File(path) if path.is_dir() => return Err(io::ErrorKind::IsADirectory.into()),
             Source::File(path) => Box::new(File::open(path)?),
         };
-        let plain = plain(Box::new(Watched::new(raw, progress.clone())))?;
-        Ok(match self {
-            Source::Sent(_) => Box::new(Bounded::new(plain, self.size().unwrap_or(0))),
-            Source::File(_) | Source::Standard => plain,
-        })
+        let watched = Box::new(Watched::new(raw, progress.clone()));
+        match self {
+            Source::Sent(_) => sent_plain(watched, self.size().unwrap_or(0)),
+            Source::File(_) | Source::Standard => plain(watched),
+        }
     }
 
     /// All its plain bytes: for tables and builds, which are small.
@@ -169,6 +169,14 @@ fn plain(mut raw: Box<dyn Read + Send>) -> io::Result<Plain> {
     } else {
         Box::new(whole)
     })
+}
+
+/// The plain bytes of what somebody sent, `packed` bytes as it came.
+///
+/// # Errors
+/// What can't be unpacked; where it is read, also what unpacks to more than any print file does.
+pub(crate) fn sent_plain(raw: Box<dyn Read + Send>, packed: u64) -> io::Result<Plain> {
+    Ok(Box::new(Bounded::new(plain(raw)?, packed)))
 }
 
 /// A reader of what somebody sent, which breaks off where it unpacks to more than any print file does.

@@ -1,7 +1,7 @@
 //! Prints that stopped before their program was over.
 
 use crate::common::{close, core_xy, meter_with, toolpath};
-use motion::{Metered, Options, Stop, Stopped, meter_to_time_share};
+use motion::{Meter, Metered, Options, Stop, Stopped, meter_to_time_share};
 
 const LAYERS: &str = "G1 Z.2\nG1 X10 E1\nG1 Z.6\nG1 X0\nG1 Z.4\nG1 X10 E2\nG1 X0 E3\nG1 Z.6\nG1 X10 E4\n";
 
@@ -24,6 +24,18 @@ fn a_stop_at_a_byte_counts_whole_lines_only() {
         assert_eq!(stopped(Stop::Byte(byte), LAYERS.as_bytes()).report.lines, lines, "{byte}");
     }
     assert_eq!(Stop::byte_share(0.5, 84), Stop::Byte(42));
+}
+
+#[test]
+fn a_comment_is_part_of_its_line_in_whatever_pieces_it_comes() {
+    // The second line is of bytes 7 to 99, its comment included; the stop lies in that comment.
+    let program = format!("G1 Z.2\nG1 X10 E1 ;{}\nG1 X20 E1\n{LAYERS}", "-".repeat(81));
+    let options = Options { stop: Some(Stop::Byte(60)), ..Options::default() };
+    for piece in [1, program.len()] {
+        let mut meter = Meter::new(&core_xy(), options);
+        program.as_bytes().chunks(piece).for_each(|piece| meter.push(piece).unwrap());
+        assert_eq!(meter.finish().unwrap().report.lines, 1, "in pieces of {piece}");
+    }
 }
 
 #[test]

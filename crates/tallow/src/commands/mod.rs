@@ -7,6 +7,7 @@ pub(crate) mod buy;
 pub(crate) mod calendar;
 mod correct;
 pub(crate) mod demo;
+mod doctor;
 pub(crate) mod due;
 pub(crate) mod fault;
 pub(crate) mod history;
@@ -16,6 +17,7 @@ pub(crate) mod life;
 mod limit;
 pub(crate) mod lives;
 pub(crate) mod machine;
+mod manual;
 mod material;
 pub(crate) mod measure;
 mod meter;
@@ -97,5 +99,8 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Work(args) => work::work(context, args).await,
         Command::Job(args) => work::job(context, args).await,
         Command::Quantities => quantities::quantities(context),
+        Command::Doctor(args) => doctor::doctor(context, args).await,
+        Command::Manual(args) => manual::manual(context, args),
+        Command::Completions(args) => manual::completions(context, args),
     }
 }

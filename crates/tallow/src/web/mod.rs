@@ -42,6 +42,7 @@ use tower_http::compression::CompressionLayer;
 use tower_http::compression::predicate::{DefaultPredicate, Predicate};
 use tower_http::timeout::RequestBodyTimeoutLayer;
 
+pub(crate) use self::api::command_line_of;
 use self::app::App;
 use self::guard::Door;
 pub(crate) use self::guard::PublicAddress;

@@ -439,7 +439,7 @@ fn a_damaged_shop_is_told_and_not_mended_in_silence() {
 }
 
 /// Runs SQL on the shop's file, as no keeper would.
-fn tamper(shop: &Shop, sql: &'static str) {
+pub(crate) fn tamper(shop: &Shop, sql: &'static str) {
     let at = format!("sqlite:{}", shop.place().display());
     let change = async {
         let mut connection = SqliteConnection::connect(&at).await.unwrap();

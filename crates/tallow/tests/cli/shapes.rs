@@ -244,6 +244,8 @@ mod tests {
             "way remove bench",
             "run part.gcode --on bowline --material PLA --when \"1 Nov 8:00\" --later",
             "job",
+            "doctor --whole",
+            "manual man",
         ];
         lines.iter().map(|line| line.replace("BUILD", build)).collect()
     }
@@ -285,7 +287,10 @@ mod tests {
                         G1 X20 E1\nG1 Xten\nG4 S1\n";
 
     /// Keys that only long records, very large files or plans print; other tests meet them.
-    const ELSEWHERE: [&str; 41] = [
+    const ELSEWHERE: [&str; 44] = [
+        "doctor: checks.[].findings.[].what",
+        "doctor: checks.[].findings.[].to_do.[]",
+        "doctor: checks.[].findings.[].must",
         "measure marks: others.[].what",
         "measure marks: others.[].at",
         "measure marks: others.[].value",

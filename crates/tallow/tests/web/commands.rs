@@ -258,7 +258,7 @@ const PLANS: [&str; 18] = [
     "visit move",
     "visit off",
 ];
-const OWNS: [&str; 6] = ["person", "person remove", "person set", "token", "token new", "token revoke"];
+const OWNS: [&str; 7] = ["doctor", "person", "person remove", "person set", "token", "token new", "token revoke"];
 /// What records happened.
 const RECORDS: [&str; 26] = [
     "fault end",

@@ -28,6 +28,7 @@ pub(super) use costs::with_band;
 pub(super) use curve::layers as curve_layers;
 pub(super) use fit::paper;
 pub(super) use replace::chart as replace_chart;
+pub(crate) use table::lives_in;
 
 pub(crate) fn life(context: &Context, args: &cli::Life) -> Result<(), Trouble> {
     match args {

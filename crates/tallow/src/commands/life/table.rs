@@ -38,9 +38,14 @@ impl Table {
             }
             _ => source.trouble(&error),
         })?;
-        let separator = separator(&text);
+        Table::of(file, &text, known)
+    }
+
+    /// Reads a table out of the text of `file`.
+    fn of(file: String, text: &[u8], known: &[&str]) -> Result<Table, Trouble> {
+        let separator = separator(text);
         let mut builder = csv::ReaderBuilder::new();
-        let mut reader = builder.trim(csv::Trim::All).delimiter(separator).from_reader(text.as_slice());
+        let mut reader = builder.trim(csv::Trim::All).delimiter(separator).from_reader(text);
         let broken = |error: csv::Error| broken(&file, &error);
         let header = reader.headers().map_err(broken)?.clone();
         let columns: Vec<String> =
@@ -203,7 +208,18 @@ pub(crate) const LIVES: [&str; 8] = ["time", "event", "entry", "upper", "count",
 /// # Errors
 /// As [`Table::read`], and a row that is no life.
 pub(crate) fn lives(context: &Context, path: &Path) -> Result<Vec<Life>, Trouble> {
-    let table = Table::read(context, path, &LIVES)?;
+    lives_of(&Table::read(context, path, &LIVES)?)
+}
+
+/// The lives in the text of a table that is called `file`.
+///
+/// # Errors
+/// As [`lives`].
+pub(crate) fn lives_in(file: &str, text: &[u8]) -> Result<Vec<Life>, Trouble> {
+    lives_of(&Table::of(file.to_owned(), text, &LIVES)?)
+}
+
+fn lives_of(table: &Table) -> Result<Vec<Life>, Trouble> {
     table.needs(&["time", "event"], "time is the age, event is 1 for failed and 0 for still good")?;
     table.rows().map(|row| life_of(&row)).collect()
 }

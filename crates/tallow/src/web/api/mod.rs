@@ -205,8 +205,7 @@ impl Answer {
 }
 
 async fn carried_out(app: &App, route: &Route, form: Form, given: &Given, files: Vec<Sent>) -> Result<Answer, Refused> {
-    let line = arguments::command_line(route, given, files.first().map(|sent| sent.name.as_str()), form)?;
-    let command = Cli::try_parse_from(line).map_err(|error| explained(&error))?.command;
+    let command = understood(route, given, files.first().map(|sent| sent.name.as_str()), form)?.command;
     if form.how == How::Json {
         return Ok(Answer::Json(act_with(app, &command, files).await?));
     }
@@ -216,6 +215,25 @@ async fn carried_out(app: &App, route: &Route, form: Form, given: &Given, files:
         How::File(_) => Ok(Answer::Text(the_only(context.written())?)),
         How::Json | How::Words | How::Switch(_) => Ok(Answer::Text(context.out.take())),
     }
+}
+
+/// The command line that parameters make, and the file that came along by its name.
+fn understood(route: &Route, given: &Given, file: Option<&str>, form: Form) -> Result<Cli, Refused> {
+    let line = arguments::command_line(route, given, file, form)?;
+    Ok(Cli::try_parse_from(line).map_err(|error| explained(&error))?)
+}
+
+/// The command line that a JSON body makes at the address of that number; numbers beyond the last go round.
+///
+/// # Errors
+/// A body that is refused there.
+pub(crate) fn command_line_of(address: usize, body: &[u8]) -> Result<Cli, Trouble> {
+    let route = &ROUTES[address % ROUTES.len()];
+    let understood = received::object(route, body).and_then(|given| {
+        arguments::check(route, &given)?;
+        understood(route, &given, None, route.forms[0])
+    });
+    understood.map_err(|Refused(_, trouble)| trouble)
 }
 
 /// The text that a command would have written, where it is one.

@@ -49,10 +49,18 @@ pub(super) async fn members(route: &Route, body: Body, most: usize) -> Result<Gi
         Ok(())
     })
     .await?;
+    object(route, &bytes)
+}
+
+/// The members of a JSON object, as parameters; no bytes say nothing.
+///
+/// # Errors
+/// What is no such object.
+pub(super) fn object(route: &Route, bytes: &[u8]) -> Result<Given, Refused> {
     if bytes.is_empty() {
         return Ok(Given::new());
     }
-    match serde_json::from_slice(&bytes) {
+    match serde_json::from_slice(bytes) {
         Ok(Value::Object(members)) => Ok(arguments::given(route, members)?),
         Ok(_) => Err(malformed("what was sent is no JSON object")),
         Err(error) => Err(malformed(&format!("what was sent is no JSON: {error}"))),

@@ -1,4 +1,5 @@
-//! tallow, the command line: keeps filament printers running.
+//! tallow: keeps filament printers running. The program itself, as a library, so that what strangers hand in to it can be tried
+//! ([`handed_in`]).
 
 mod builds;
 mod calendar;
@@ -9,6 +10,7 @@ mod context;
 mod demo;
 mod files;
 mod goes;
+pub mod handed_in;
 mod input;
 mod metering;
 mod out;
@@ -35,7 +37,8 @@ use crate::cli::Cli;
 use crate::context::Context;
 use crate::trouble::Trouble;
 
-fn main() -> ExitCode {
+/// Carries out the command line that this process was started with.
+pub fn main() -> ExitCode {
     let cli = Cli::parse();
     match run(&cli) {
         Ok(()) => ExitCode::SUCCESS,
