@@ -17,6 +17,7 @@ mod derived;
 mod error;
 mod faults;
 mod feeds;
+mod keep;
 mod kind;
 mod ledger;
 mod lives;
@@ -42,6 +43,7 @@ pub use checklist::{
     Checklist, LARGEST_PHOTO, MOST_PHOTOS, Maker, Mark, Outcome, PhotoError, PhotoInfo, PhotoKind, Ticked,
 };
 pub use error::Error;
+pub use keep::{Contents, Folder};
 pub use kind::Kind;
 pub use ledger::{Ledger, Shop};
 pub use news::News;
