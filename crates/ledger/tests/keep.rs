@@ -223,7 +223,7 @@ fn of_shape(backup: &[u8], shape: i64) -> Vec<u8> {
     let mut out: Vec<u8> = Vec::new();
     let mut sums: BTreeMap<String, (u64, Sha256)> = BTreeMap::new();
     let mut table = String::new();
-    let mut say = |out: &mut Vec<u8>, line: &Value| writeln!(out, "{line}").unwrap();
+    let say = |out: &mut Vec<u8>, line: &Value| writeln!(out, "{line}").unwrap();
     for line in backup.lines() {
         let mut line: Value = serde_json::from_str(&line.unwrap()).unwrap();
         if line["backup"] == 1 {
@@ -263,8 +263,11 @@ fn of_shape(backup: &[u8], shape: i64) -> Vec<u8> {
 async fn a_backup_of_an_older_shape_is_brought_up_to_date() {
     let shop = full_shop(Ground::sqlite()).await;
     let bytes = backup_of(&shop.ledger).await;
-    let head: Value = serde_json::from_str(&bytes.lines().next().unwrap().unwrap()).unwrap();
-    assert!(of_shape(&bytes, head["shape"].as_i64().unwrap()) == bytes, "only what is later is left out");
+    let values = |bytes: &[u8]| -> Vec<Value> {
+        bytes.lines().map(|line| serde_json::from_str(&line.unwrap()).unwrap()).collect()
+    };
+    let newest = values(&bytes)[0]["shape"].as_i64().unwrap();
+    assert!(values(&of_shape(&bytes, newest)) == values(&bytes), "only what is later is left out");
     for (shape, ground) in [(4, Ground::sqlite()), (4, Ground::postgres().await), (6, Ground::sqlite())] {
         let (restored, contents, _) = Ledger::restore(&ground.at, &of_shape(&bytes, shape)[..]).await.unwrap();
         assert_eq!(contents.shape, shape);
@@ -285,8 +288,7 @@ async fn a_newer_backup_asks_for_an_update_and_anything_else_is_refused() {
         assert!(!std::path::Path::new(&ground.at).exists(), "nothing is left behind");
         error.to_string()
     };
-    let newer =
-        refused(&of_shape(text.as_bytes(), 9999).iter().map(|&byte| char::from(byte)).collect::<String>()).await;
+    let newer = refused(std::str::from_utf8(&of_shape(text.as_bytes(), 9999)).unwrap()).await;
     assert!(newer.contains("its shape is 9999") && newer.contains("update this program"), "{newer}");
     for other in ["", "G1 X10\n", "{}\n", "\u{0}"] {
         assert!(refused(other).await.contains("line 1"));

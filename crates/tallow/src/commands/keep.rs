@@ -12,6 +12,7 @@ use crate::cli;
 use crate::context::Context;
 use crate::sealed;
 use crate::trouble::Trouble;
+use crate::words::count;
 
 /// What is said wherever secrets go along.
 const SECRETS: &str =
@@ -110,7 +111,8 @@ async fn proved(ledger: &Ledger) -> Result<usize, Trouble> {
 
 fn say_made(context: &Context, contents: &Contents, machines: usize, place: &str) -> Result<(), Trouble> {
     let Contents { shop, entries, .. } = contents;
-    context.out.line(format!("{shop} is at {}: {machines} machines, {entries} entries.", Ledger::shown(place)))?;
+    let machines = count(machines as u64, "machines");
+    context.out.line(format!("{shop} is at {}: {machines}, {entries} entries.", Ledger::shown(place)))?;
     context.out.line("Every row reads back as it was written, and all sums equal the entries.")
 }
 

@@ -43,7 +43,7 @@ fn a_backup_restores_to_the_same_shop_and_says_what_it_is() {
     let said = shop.told("shop backup again.backup");
     assert!(said.contains("Test bench with 5 entries is in again.backup") && said.contains("passwords"), "{said}");
     let said = shop.told("shop restore again.backup --shop again.tallow");
-    assert!(said.contains("1 machines, 5 entries") && said.contains("2026-11-25 at 15:30"), "{said}");
+    assert!(said.contains("1 machine, 5 entries") && said.contains("2026-11-25 at 15:30"), "{said}");
 }
 
 #[test]
