@@ -51,8 +51,13 @@ impl Ledger {
         for file in files::ALL.iter().filter(|file| file.is_source) {
             put(folder, &format!("schema/{}.schema.json", file.name), &pretty(&file.schema())?)?;
         }
-        let mut writer =
-            Writer { folder, names: Names::default(), machines: HashMap::new(), sums: Sums::new(), open: None };
+        let mut writer = Writer {
+            folder: &mut *folder,
+            names: Names::default(),
+            machines: HashMap::new(),
+            sums: Sums::new(),
+            open: None,
+        };
         (writer.names, writer.machines) = looked_up(&mut snapshot, &self.quantities).await?;
         walk(&mut snapshot, self.engine, &exported(), &mut writer).await?;
         writer.close()?;
@@ -360,12 +365,13 @@ fn long(head: &str, usage: &Usage, write: &mut impl FnMut(String) -> Result<(), 
 }
 
 /// Decimal places of one grain of a unit.
-fn places(unit: motion::Unit) -> usize {
-    (-upkeep::usage::grain(unit).log10()).round() as usize
+fn places(unit: motion::Unit) -> u8 {
+    (-upkeep::usage::grain(unit).log10()).round() as u8
 }
 
 /// `count` times ten to the power of `-places`, exactly.
-fn decimal(count: i64, places: usize) -> String {
+fn decimal(count: i64, places: u8) -> String {
+    let places = usize::from(places);
     let digits = format!("{:0>width$}", count.unsigned_abs(), width = places + 1);
     let (whole, rest) = digits.split_at(digits.len() - places);
     let rest = rest.trim_end_matches('0');
@@ -378,7 +384,7 @@ fn use_to_json(usage: &Usage) -> Json {
     let amounts = |grains: &Grains| -> Map<String, Json> {
         // Divided, so that the nearest number to the decimal one is had, and the grains come back from it.
         let amount = |(quantity, count): (motion::Quantity, i64)| {
-            (quantity.name().to_owned(), json!(count as f64 / 10f64.powi(places(quantity.unit()) as i32)))
+            (quantity.name().to_owned(), json!(count as f64 / 10f64.powi(i32::from(places(quantity.unit())))))
         };
         grains.iter().map(amount).collect()
     };

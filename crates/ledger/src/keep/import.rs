@@ -31,7 +31,8 @@ impl Ledger {
     pub async fn import_from(at: &str, folder: &mut impl Folder) -> Result<(Ledger, Contents), Error> {
         let manifest = manifest(folder)?;
         let sums = manifest.files.clone();
-        let (ledger, _) = fill(at, &mut Export { folder, manifest, names: Names::default(), materials: 0 }).await?;
+        let (ledger, _) =
+            fill(at, &mut Export { folder, manifest, names: Names::default(), materials: Vec::new() }).await?;
         let contents = Contents::new(&ledger, schema::known(ledger.engine), &sums, &files::ENTRIES.jsonl());
         Ok((ledger, contents))
     }
@@ -60,7 +61,8 @@ struct Export<'f, F> {
     manifest: Manifest,
     /// Ids of quantities and of the materials met so far.
     names: Names,
-    materials: usize,
+    /// Those materials, by id.
+    materials: Vec<Material>,
 }
 
 impl<F: Folder> Source for Export<'_, F> {
@@ -72,17 +74,15 @@ impl<F: Folder> Source for Export<'_, F> {
         into.table(&Table::named("shop")).await?;
         into.row(Row(vec![int(1), text(&self.manifest.shop), text(&self.manifest.zone)])).await?;
         into.table(&Table::named("quantity")).await?;
-        for (id, &quantity) in Quantity::ALL.iter().enumerate() {
-            self.names.set_quantity(id, quantity);
+        for (id, &quantity) in (0..).zip(Quantity::ALL) {
+            self.names.set_quantity(quantity as usize, quantity);
             let unit = format!("{:?}", quantity.unit());
-            into.row(Row(vec![int(id as i64), text(quantity.name()), text(&unit)])).await?;
+            into.row(Row(vec![int(id), text(quantity.name()), text(&unit)])).await?;
         }
         self.machines_and_entries(into).await?;
         into.table(&Table::named("material_name")).await?;
-        for id in 0..self.materials {
-            // OK because each id was given to a material as it was met.
-            let material = self.names.material(id as u64).map(|material| text(material.name()));
-            into.row(Row(vec![int(id as i64), material.unwrap_or_default()])).await?;
+        for (id, material) in (0..).zip(&self.materials) {
+            into.row(Row(vec![int(id), text(material.name())])).await?;
         }
         self.rows(into, &files::BUILDS, "build", |lines, number, from| {
             let content = lines.companion(from)?;
@@ -309,11 +309,11 @@ fn text(text: &str) -> Option<Cell> {
 }
 
 /// Gives every material of `usage` an id.
-fn name_materials(usage: &Usage, names: &mut Names, met: &mut usize) {
+fn name_materials(usage: &Usage, names: &mut Names, met: &mut Vec<Material>) {
     for (stream, _) in usage.streams() {
         if !names.knows(&stream.material) {
-            names.set_material(*met, stream.material.clone());
-            *met += 1;
+            names.set_material(met.len(), stream.material.clone());
+            met.push(stream.material.clone());
         }
     }
 }
