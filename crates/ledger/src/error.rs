@@ -256,6 +256,34 @@ pub enum Error {
         /// The machine.
         machine: String,
     },
+    /// A shop that is to be filled has something in it.
+    #[error("{place} holds the tables of a shop that was never finished\n  choose another place")]
+    NotEmpty {
+        /// The path or address.
+        place: String,
+    },
+    /// What is to be read back is no backup or export, or not a whole one.
+    #[error("{what} can't be taken in: {why}\n  nothing was changed; take another copy")]
+    NotWhole {
+        /// What was read: a file, or a line of one.
+        what: String,
+        /// What is wrong with it.
+        why: String,
+    },
+    /// What was written reads back otherwise, or not as its source.
+    #[error("{what} does not read back as it was written\n  nothing was kept; check the disk, and try again")]
+    ReadBack {
+        /// The table or file.
+        what: String,
+    },
+    /// A file of a backup or export can't be read or written.
+    #[error("{what} can't be read or written: {reason}\n  check the folder, its permissions and the room on its disk")]
+    File {
+        /// Which.
+        what: String,
+        /// What the system said.
+        reason: String,
+    },
     /// Anything else that the database said.
     #[error("the database refused: {0}")]
     Database(#[source] sqlx::Error),

@@ -101,13 +101,24 @@ impl Ledger {
 
     /// The ledger behind a connection to a shop that is up to date.
     async fn over(mut connection: AnyConnection, place: &Place) -> Result<Ledger, Error> {
-        let shop = shop(&mut connection).await?.ok_or_else(|| Error::NoShop { place: place.shown.clone() })?;
-        let quantities = tables::quantity_names(&mut connection).await?;
-        let pool = place.pool()?;
+        let ledger = Ledger::behind(&mut connection, place).await?;
         connection.close().await?;
+        Ok(ledger)
+    }
+
+    /// The ledger of the shop that a connection sees, which may be one that nobody else sees yet.
+    pub(crate) async fn behind(connection: &mut AnyConnection, place: &Place) -> Result<Ledger, Error> {
+        let shop = shop(connection).await?.ok_or_else(|| Error::NoShop { place: place.shown.clone() })?;
+        let quantities = tables::quantity_names(connection).await?;
+        let pool = place.pool()?;
         let (engine, address) = (place.engine, place.address());
         let (file, parsed) = (place.file().map(Arc::from), Parsed::default());
         Ok(Ledger { pool, engine, file, shop, quantities, parsed, by: None, address, read_at: None, booker: None })
+    }
+
+    /// A path or address as messages may show it, without a password.
+    pub fn shown(at: &str) -> String {
+        Place::parse(at).shown
     }
 
     /// The shop's name and time zone.
@@ -155,12 +166,12 @@ fn zone_of(name: &str) -> Result<TimeZone, Error> {
     TimeZone::get(name).map_err(|_| Error::NoSuchZone { zone: name.to_owned() })
 }
 
-async fn connect(place: &Place, make: bool) -> Result<AnyConnection, Error> {
+pub(crate) async fn connect(place: &Place, make: bool) -> Result<AnyConnection, Error> {
     sqlx::any::install_default_drivers();
     place.connect(make).await
 }
 
-fn refuse_folder(place: &Place) -> Result<(), Error> {
+pub(crate) fn refuse_folder(place: &Place) -> Result<(), Error> {
     match place.file() {
         Some(file) if file.is_dir() => Err(Error::Folder { place: place.shown.clone() }),
         _ => Ok(()),
@@ -168,12 +179,12 @@ fn refuse_folder(place: &Place) -> Result<(), Error> {
 }
 
 /// Looks at what is there; the first statement to touch a file, and so the one that finds out what kind it is.
-async fn look(connection: &mut AnyConnection, place: &Place) -> Result<Shape, Error> {
+pub(crate) async fn look(connection: &mut AnyConnection, place: &Place) -> Result<Shape, Error> {
     schema::shape(connection, place.engine).await.map_err(|error| place.cannot_open(error))
 }
 
 /// The shop in a database that has the tables of one, if it has been named.
-async fn shop(connection: &mut AnyConnection) -> Result<Option<Shop>, Error> {
+pub(crate) async fn shop(connection: &mut AnyConnection) -> Result<Option<Shop>, Error> {
     let row: Option<(String, String)> =
         sqlx::query_as("select name, zone from shop where id = 1").fetch_optional(connection).await?;
     row.map(|(name, zone_name)| Ok(Shop { name, zone: zone_of(&zone_name)?, zone_name })).transpose()

@@ -24,6 +24,7 @@ mod faults;
 mod feeds;
 mod group;
 mod jobs;
+mod keep;
 mod kind;
 mod ledger;
 mod lives;
@@ -55,6 +56,7 @@ pub use checklist::{
 pub use condition::Condition;
 pub use error::Error;
 pub use jobs::{Job, JobCounts, Stands};
+pub use keep::{Contents, Folder};
 pub use kind::Kind;
 pub use ledger::{Ledger, Shop};
 pub use news::{News, Revision};

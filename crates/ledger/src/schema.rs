@@ -72,10 +72,22 @@ pub(crate) async fn migrate(connection: &mut AnyConnection, place: &Place, shape
     if shape == Shape::Version(known(place.engine)) {
         return Ok(());
     }
-    migrator(place.engine).run(connection).await.map_err(|error| match error {
+    migrator(place.engine).run(connection).await.map_err(refused)
+}
+
+/// Brings an empty database to an older version, that rows of that version may be put into it.
+///
+/// # Errors
+/// Where the database refuses.
+pub(crate) async fn migrate_to(connection: &mut AnyConnection, engine: Engine, version: i64) -> Result<(), Error> {
+    migrator(engine).run_to(version, connection).await.map_err(refused)
+}
+
+fn refused(error: MigrateError) -> Error {
+    match error {
         MigrateError::Execute(cause) | MigrateError::ExecuteMigration(cause, _) => Error::from(cause),
         other => Error::Database(sqlx::Error::Migrate(Box::new(other))),
-    })
+    }
 }
 
 #[cfg(test)]

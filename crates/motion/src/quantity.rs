@@ -24,6 +24,21 @@ pub enum Unit {
     Count,
 }
 
+impl Unit {
+    /// Its symbol (SI; BIPM, The International System of Units).
+    pub const fn symbol(self) -> &'static str {
+        match self {
+            Unit::Metre => "m",
+            Unit::Second => "s",
+            Unit::CubicMetre => "m3",
+            Unit::Kilogram => "kg",
+            Unit::CubicMetrePerSecond => "m3/s",
+            Unit::Turn => "turns",
+            Unit::Count => "times",
+        }
+    }
+}
+
 /// How a quantity adds up over the moves of a run and over runs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum AddsUp {

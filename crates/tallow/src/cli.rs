@@ -98,7 +98,7 @@ pub(crate) enum Command {
     /// Make an invented shop, or open the one made before, show what is due in it, and serve it
     #[command(after_help = "Examples:\n  tallow demo\n  tallow demo --no-serve")]
     Demo(Demo),
-    /// Make a shop, look at it, verify its records
+    /// Make a shop, look at it, verify its records, keep copies of it
     #[command(subcommand)]
     Shop(Shop),
     /// Add machines and look at them
@@ -397,6 +397,51 @@ pub(crate) enum Shop {
         #[arg(long)]
         rebuild: bool,
     },
+    /// Write the whole shop into one file, secrets too; others may record meanwhile
+    #[command(after_help = "\
+Examples:
+  tallow shop backup loft.backup
+  tallow shop backup /mnt/stick/loft.backup --replace")]
+    Backup(ShopBackup),
+    /// Make a shop of a backup, at an empty place
+    #[command(after_help = "\
+Examples:
+  tallow shop restore loft.backup --shop loft.tallow
+  tallow shop restore loft.backup --shop postgres://tallow@hall/loft")]
+    Restore {
+        /// The backup
+        file: PathBuf,
+    },
+    /// Copy the whole shop to an empty place, secrets too: a file, or a PostgreSQL database
+    #[command(after_help = "\
+Examples:
+  tallow shop copy postgres://tallow@hall/loft
+  tallow shop copy loft.tallow --shop postgres://tallow@hall/loft")]
+    Copy {
+        /// Where to: a file that is not there yet, or the address of an empty database
+        place: String,
+    },
+    /// Write the shop as CSV and JSON Lines, without secrets, for other programs
+    #[command(after_help = "Example:\n  tallow shop export loft-records")]
+    Export {
+        /// A folder that is empty or not there yet
+        folder: PathBuf,
+    },
+    /// Make a shop of an export, at an empty place
+    #[command(after_help = "Example:\n  tallow shop import loft-records --shop loft.tallow")]
+    Import {
+        /// The folder of the export
+        folder: PathBuf,
+    },
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct ShopBackup {
+    /// The file to make
+    pub(crate) file: PathBuf,
+    /// Put it in the place of a file that is there already, once it is whole
+    #[arg(long)]
+    pub(crate) replace: bool,
 }
 
 #[derive(Debug, Subcommand)]

@@ -19,6 +19,7 @@ mod printed;
 mod programs;
 mod progress;
 mod report;
+mod sealed;
 mod secret;
 mod sheet;
 mod stop;

@@ -12,6 +12,7 @@ pub(crate) mod due;
 pub(crate) mod fault;
 pub(crate) mod history;
 mod hours;
+mod keep;
 pub(crate) mod keeper;
 pub(crate) mod life;
 mod limit;

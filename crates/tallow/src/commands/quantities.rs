@@ -24,15 +24,7 @@ pub(crate) fn quantities(context: &Context) -> Result<(), Trouble> {
     context.out.table(&table)
 }
 
-/// The symbol of a unit (SI; BIPM, The International System of Units).
+/// The symbol of a unit.
 pub(crate) fn symbol(unit: Unit) -> &'static str {
-    match unit {
-        Unit::Metre => "m",
-        Unit::Second => "s",
-        Unit::CubicMetre => "m3",
-        Unit::Kilogram => "kg",
-        Unit::CubicMetrePerSecond => "m3/s",
-        Unit::Turn => "turns",
-        Unit::Count => "times",
-    }
+    unit.symbol()
 }

@@ -6,6 +6,7 @@ use jiff::tz::TimeZone;
 use ledger::Ledger;
 use serde_json::json;
 
+use super::keep;
 use crate::cli;
 use crate::context::Context;
 use crate::trouble::Trouble;
@@ -15,6 +16,11 @@ pub(crate) async fn shop(context: &Context, args: &cli::Shop) -> Result<(), Trou
         cli::Shop::New { name, zone } => new(context, name, zone.as_deref()).await,
         cli::Shop::Show => show(context).await,
         cli::Shop::Verify { rebuild } => verify(context, *rebuild).await,
+        cli::Shop::Backup(args) => keep::backup(context, args).await,
+        cli::Shop::Restore { file } => keep::restore(context, file).await,
+        cli::Shop::Copy { place } => keep::copy(context, place).await,
+        cli::Shop::Export { folder } => keep::export(context, folder).await,
+        cli::Shop::Import { folder } => keep::import(context, folder).await,
     }
 }
 
@@ -81,9 +87,14 @@ async fn verify(context: &Context, rebuild: bool) -> Result<(), Trouble> {
             }
         };
     }
+    Err(unequal(differences))
+}
+
+/// That sums are not what the entries say.
+pub(super) fn unequal(differences: Vec<String>) -> Trouble {
     let trouble = Trouble::refused(format!("{} sums do not equal the entries", differences.len()));
     let shown = differences.into_iter().take(20).fold(trouble, Trouble::help);
-    Err(shown.help("make them anew: tallow shop verify --rebuild"))
+    shown.help("make them anew: tallow shop verify --rebuild")
 }
 
 fn shape(ledger: &Ledger, place: Option<&str>) -> serde_json::Value {
