@@ -12,7 +12,7 @@ use upkeep::Usage;
 use upkeep::usage::Grains;
 
 use super::files::{self, File, Kind};
-use super::rows::{Cell, Row, Table};
+use super::rows::{ALIKE_BODY, Cell, Row, Table};
 use super::walk::{Sink, Sum, Summed, Sums, walk};
 use super::{Contents, Folder};
 use crate::names::Names;
@@ -72,7 +72,8 @@ impl Ledger {
 
 /// The tables that an export is made of.
 fn exported() -> Vec<Table> {
-    SHOWN.iter().map(|(table, _)| Table::named(table)).collect()
+    let read = |table: &str| if table == "entry" { Table::whole_entries() } else { Table::named(table) };
+    SHOWN.iter().map(|(table, _)| read(table)).collect()
 }
 
 /// The tables and the files that they become.
@@ -99,7 +100,7 @@ async fn looked_up(connection: &mut AnyConnection, quantities: &Names) -> Result
 /// The lines and SHA-256 of the entries as an export would have them.
 pub(crate) async fn sum_of_entries(connection: &mut AnyConnection, ledger: &Ledger) -> Result<Sum, Error> {
     let (names, machines) = looked_up(connection, &ledger.quantities).await?;
-    let table = Table::named("entry");
+    let table = Table::whole_entries();
     let mut sink = EntrySum { table: table.clone(), names, machines, summed: Summed::default() };
     walk(connection, ledger.engine, &[table], &mut sink).await?;
     Ok(sink.summed.sum())
@@ -292,9 +293,22 @@ impl View<'_> {
         Ok(json!({
             "entry": self.int("id")?, "machine": self.machine()?, "kind": self.text("kind")?,
             "at": self.instant("at")?, "recorded": self.instant("recorded")?, "corrects": self.maybe_int("corrects")?,
-            "about": self.text("about")?, "details": self.json("body")?, "note": self.text("note")?,
+            "about": self.text("about")?, "details": self.details()?, "note": self.text("note")?,
             "by": self.maybe_text("recorded_by")?, "use": self.usage("usage")?.as_ref().map(use_to_json),
         }))
+    }
+
+    /// What an entry says besides its columns: what it says as others do, and its own.
+    fn details(&self) -> Result<Json, Error> {
+        let own = self.json("body")?;
+        if self.maybe_text(ALIKE_BODY)?.is_none() {
+            return Ok(own);
+        }
+        let mut whole = self.json(ALIKE_BODY)?;
+        if let (Json::Object(whole), Json::Object(own)) = (&mut whole, own) {
+            whole.extend(own);
+        }
+        Ok(whole)
     }
 
     fn material(&self) -> Result<Json, Error> {

@@ -161,7 +161,7 @@ impl<F: Folder> Export<'_, F> {
     async fn machines_and_entries(&mut self, into: &mut Loader<'_>) -> Result<(), Error> {
         let mut ids = std::collections::HashMap::from([(tables::THE_SHOP.to_owned(), 0)]);
         into.table(&Table::named("machine")).await?;
-        into.row(Row(vec![int(0), text(tables::THE_SHOP), int(0), None, None, None])).await?;
+        into.row(Row(vec![int(0), text(tables::THE_SHOP), int(0), None, None, None, int(0)])).await?;
         let mut lines = Lines::open(self.folder, &self.manifest, &files::MACHINES)?;
         while let Some((number, from)) = lines.next()? {
             // What it is and when it joined is derived from its entries.
@@ -169,7 +169,7 @@ impl<F: Folder> Export<'_, F> {
             if let Some(Cell::Text(name)) = &name {
                 ids.insert(name.clone(), number);
             }
-            into.row(Row(vec![int(number), name, int(0), None, None, None])).await?;
+            into.row(Row(vec![int(number), name, int(0), None, None, None, int(0)])).await?;
         }
         into.table(&Table::named("entry")).await?;
         let mut lines = Lines::open(self.folder, &self.manifest, &files::ENTRIES)?;
@@ -180,7 +180,7 @@ impl<F: Folder> Export<'_, F> {
             let (body, about) = (from["details"].to_string(), from["about"].as_str().unwrap_or_default());
             let kind = from["kind"].as_str().and_then(Kind::from_word);
             let event = kind.and_then(|kind| {
-                record::from_columns(kind, about.to_owned(), &body, usage.clone().unwrap_or_default())
+                record::from_columns(kind, about.to_owned(), &body, None, usage.clone().unwrap_or_default())
             });
             if event.is_none() {
                 return Err(lines.wrong("what it records can't be understood"));
@@ -201,6 +201,7 @@ impl<F: Folder> Export<'_, F> {
                 text_of(&from, "note"),
                 usage,
                 text_of(&from, "by"),
+                None,
             ]))
             .await?;
         }

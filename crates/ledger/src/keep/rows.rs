@@ -47,8 +47,17 @@ const TABLES: &[Listed] = &[
     (
         "machine",
         1,
-        &[("id", Int), ("name", Text), ("revision", Int), ("build", Text), ("added_at", Int), ("added_entry", Int)],
+        &[
+            ("id", Int),
+            ("name", Text),
+            ("revision", Int),
+            ("build", Text),
+            ("added_at", Int),
+            ("added_entry", Int),
+            ("besides_runs", Int),
+        ],
     ),
+    ("alike", 1, &[("id", Int), ("hash", Int), ("body", Text), ("usage", Bytes)]),
     (
         "entry",
         1,
@@ -64,6 +73,7 @@ const TABLES: &[Listed] = &[
             ("note", Text),
             ("usage", Bytes),
             ("recorded_by", Text),
+            ("alike", Int),
         ],
     ),
     (
@@ -81,7 +91,6 @@ const TABLES: &[Listed] = &[
             ("maps", Bytes),
         ],
     ),
-    ("run_key", 3, &[("machine", Int), ("at", Int), ("what", Text), ("entry", Int)]),
     ("queued", 1, &[("entry", Int), ("machine", Int)]),
     ("daily", 2, &[("month", Int), ("machine", Int), ("days", Bytes)]),
     ("standing", 1, &[("machine", Int), ("newest", Int), ("marks", Bytes)]),
@@ -138,7 +147,31 @@ const TABLES: &[Listed] = &[
         ],
     ),
     ("feed", 1, &[("keeper", Text), ("secret", Text), ("made", Int)]),
+    ("way", 1, &[("name", Text), ("kind", Text), ("settings", Text), ("made", Int)]),
+    ("way_mark", 2, &[("way", Text), ("key", Text), ("mark", Text), ("at", Int)]),
+    (
+        "job",
+        1,
+        &[
+            ("id", Int),
+            ("kind", Text),
+            ("key", Text),
+            ("body", Text),
+            ("made_by", Text),
+            ("made", Int),
+            ("due", Int),
+            ("tries", Int),
+            ("held_by", Text),
+            ("held_until", Int),
+            ("done", Int),
+            ("said", Text),
+            ("failed", Int),
+        ],
+    ),
 ];
+
+/// The column of [`Table::whole_entries`] that holds what an entry says as others do.
+pub(crate) const ALIKE_BODY: &str = "alike_body";
 
 impl Table {
     /// Every table of this version's shape.
@@ -153,6 +186,13 @@ impl Table {
     pub(crate) fn named(name: &str) -> Table {
         let found = TABLES.iter().find(|(listed, ..)| *listed == name);
         Table::listed(found.expect("a table of the list"))
+    }
+
+    /// The entries, each with all that it says: what it says as others do is kept apart.
+    pub(crate) fn whole_entries() -> Table {
+        let mut table = Table::named("entry");
+        table.columns.push((ALIKE_BODY.to_owned(), Text));
+        table
     }
 
     fn listed((name, key, columns): &Listed) -> Table {
@@ -181,7 +221,14 @@ impl Table {
                 _ => format!("\"{name}\""),
             })
             .collect();
-        format!("select {} from \"{}\" order by {}", self.column_list(), self.name, order.join(", "))
+        let is_whole = self.columns.iter().any(|(name, _)| name == ALIKE_BODY);
+        let read = |(name, _): &(String, Holds)| match (is_whole, name.as_str()) {
+            (true, "usage") => "coalesce(usage, (select a.usage from alike a where a.id = entry.alike))".to_owned(),
+            (true, ALIKE_BODY) => "(select a.body from alike a where a.id = entry.alike)".to_owned(),
+            _ => format!("\"{name}\""),
+        };
+        let columns: Vec<String> = self.columns.iter().map(read).collect();
+        format!("select {} from \"{}\" order by {}", columns.join(", "), self.name, order.join(", "))
     }
 
     /// The statement that writes `rows` rows.
