@@ -18,9 +18,9 @@ use jiff::Timestamp;
 use sqlx::AnyConnection;
 
 use self::lines::{Head, LineReader, LineWriter};
-use self::load::{Loader, Source, fill, same};
+use self::load::{Loader, Source, fill};
 use self::rows::Table;
-use self::walk::{Sink, Sum, Sums, Tally, walk};
+use self::walk::{Sum, Sums, walk};
 use crate::place::Engine;
 use crate::{Error, Ledger, schema};
 

@@ -65,11 +65,11 @@ impl Scene {
 
     /// The visit's sheet, of which only its machine is read.
     async fn sheet(&self, app: &App, site: Option<&str>) -> Result<VisitSheet, Trouble> {
-        let Glance { now, told, materials, items, .. } = &*self.glance;
+        let (glance, now) = (&self.glance, &self.glance.now);
         let from = now.date().saturating_sub(HISTORY_DAYS.days());
         let state = app.ledger.machine_state(&self.told.machine, from).await?;
-        let around = sheet::Around { state: &state, told, materials, now };
-        let sheet = sheet::of_one(&app.ledger, &around, &self.told, items, site).await?;
+        let around = sheet::Around { state: &state, told: &glance.told, materials: &glance.materials, now };
+        let sheet = sheet::of_one(&app.ledger, &around, &self.told, &glance.items, site).await?;
         sheet.check().map_err(|error| Trouble::refused(error.to_string()))?;
         Ok(sheet)
     }
