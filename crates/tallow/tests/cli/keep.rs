@@ -61,7 +61,7 @@ fn nothing_is_overwritten_unless_it_is_said() {
     shop.told("shop export records");
     shop.refused("shop export records", &["there is something in records already"]);
     shop.refused("shop import records", &["shop.tallow already holds the shop"]);
-    assert_eq!(shop.json("history bowline").as_array().unwrap().len(), 3);
+    assert_eq!(shop.json("history bowline").as_array().unwrap().len(), 4);
 }
 
 #[test]
