@@ -1,11 +1,12 @@
 //! What is looked at: each check takes plain facts and says how it stands, and what to do for each thing that it finds.
 
+use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 use ledger::{Condition, Job, Stands, Verdict};
 use upkeep::Build;
 
 use crate::trouble::Trouble;
-use crate::words;
+use crate::{when, words};
 
 /// One thing that was looked at.
 #[derive(Debug)]
@@ -161,15 +162,17 @@ pub(super) fn latest(now: Timestamp) -> Timestamp {
 
 /// Whether the clocks that wrote the records, this one and a server's agree; `condition` was asked about [`latest`]. `asked` is
 /// when the server's was asked, `None` where this one was set by hand.
-pub(super) fn clock(now: Timestamp, condition: &Condition, asked: Option<Timestamp>) -> Checked {
+pub(super) fn clock(now: Timestamp, zone: &TimeZone, condition: &Condition, asked: Option<Timestamp>) -> Checked {
+    let spoken = |at: Timestamp| when::spoken(&at.to_zoned_datetime(zone.clone()));
     let set = "set this computer's clock by a time server (timedatectl set-ntp true)";
     let ahead = condition.last_recorded.filter(|_| 0 < condition.recorded_later).map(|last| {
-        let entries = condition.recorded_later;
-        let what = match entries {
+        let (last, now) = (spoken(last), spoken(now));
+        let what = match condition.recorded_later {
             1 => format!("1 entry was recorded later than now: {last}, and it is {now}"),
-            _ => format!("{entries} entries were recorded later than now: the last {last}, and it is {now}"),
+            many => format!("{many} entries were recorded later than now: the last {last}, and it is {now}"),
         };
-        let then = "if the clock was ahead when they were recorded: tallow history shows them, and tallow correct puts right when they happened";
+        let then = "if the clock was ahead when they were recorded: tallow history shows them, and tallow correct puts \
+                    right when they happened";
         Finding::must(what, &[set, then])
     });
     let apart = condition.clock.zip(asked).map(|(theirs, ours)| theirs.duration_since(ours));
@@ -179,7 +182,7 @@ pub(super) fn clock(now: Timestamp, condition: &Condition, asked: Option<Timesta
         Finding::must(what, &[set, "and the server's clock as well"])
     });
     let says = match condition.last_recorded {
-        Some(last) => format!("the last entry was recorded {last}"),
+        Some(last) => format!("the last entry was recorded {}", spoken(last)),
         None => "nothing was recorded yet".to_owned(),
     };
     Checked::new("clock", says).with(ahead).with(astray)
@@ -334,13 +337,13 @@ mod tests {
     fn clocks_that_do_not_agree_are_told_apart_and_by_how_much() {
         let now = at("2026-11-25T09:00:00Z");
         let with = |theirs: &str| Condition { clock: Some(at(theirs)), ..condition() };
-        assert!(found(&clock(now, &with("2026-11-25T09:01:59Z"), Some(now))).is_empty());
-        let behind = clock(now, &with("2026-11-25T08:50:00Z"), Some(now));
+        assert!(found(&clock(now, &TimeZone::UTC, &with("2026-11-25T09:01:59Z"), Some(now))).is_empty());
+        let behind = clock(now, &TimeZone::UTC, &with("2026-11-25T08:50:00Z"), Some(now));
         assert!(matches!(found(&behind)[..], [(what, true)] if what.contains("600 s behind")), "{behind:?}");
-        let ahead = clock(now, &with("2026-11-25T10:00:00Z"), Some(now));
+        let ahead = clock(now, &TimeZone::UTC, &with("2026-11-25T10:00:00Z"), Some(now));
         assert!(matches!(found(&ahead)[..], [(what, true)] if what.contains("3600 s ahead of")), "{ahead:?}");
         assert!(
-            found(&clock(now, &with("2026-11-25T10:00:00Z"), None)).is_empty(),
+            found(&clock(now, &TimeZone::UTC, &with("2026-11-25T10:00:00Z"), None)).is_empty(),
             "a clock set by hand proves nothing"
         );
     }

@@ -58,7 +58,7 @@ async fn look_over(context: &Context, ledger: &Ledger, whole: bool) -> Vec<Check
     // A clock that was set by hand proves nothing about another.
     let asked = context.fixed_now().is_none().then_some(context.now);
     checked.push(checks::tables(&condition));
-    checked.push(checks::clock(context.now, &condition, asked));
+    checked.push(checks::clock(context.now, &ledger.shop().zone, &condition, asked));
     if let Some(file) = &condition.file {
         let shown = if context.is_served() { "FILE".to_owned() } else { file.display().to_string() };
         checked.extend(of_the_file(file, &shown, &condition));
@@ -178,7 +178,7 @@ fn tell(context: &Context, ledger: Option<&Ledger>, checked: &[Checked]) -> Resu
 fn each(context: &Context, number: usize, finding: &Finding) -> Result<(), Trouble> {
     let lead = format!("{number}  ");
     let indent = " ".repeat(lead.len());
-    let mut lines = finding.what.lines();
+    let mut lines = finding.what.lines().filter(|line| !line.trim().is_empty());
     context.out.prose(&lead, lines.next().unwrap_or_default())?;
     lines.try_for_each(|line| context.out.prose(&format!("{indent}  "), line))?;
     finding.to_do.iter().try_for_each(|line| context.out.prose(&format!("{indent}- "), line))
