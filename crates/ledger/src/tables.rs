@@ -178,7 +178,10 @@ pub(crate) async fn make_machine(connection: &mut AnyConnection, name: &str) -> 
 
 /// Notes that something other than a run was written down for a machine.
 pub(crate) async fn note_besides_runs(connection: &mut AnyConnection, id: i64) -> Result<(), Error> {
-    sqlx::query("update machine set besides_runs = besides_runs + 1 where id = $1").bind(id).execute(connection).await?;
+    sqlx::query("update machine set besides_runs = besides_runs + 1 where id = $1")
+        .bind(id)
+        .execute(connection)
+        .await?;
     Ok(())
 }
 
@@ -196,10 +199,8 @@ pub(crate) async fn machines_named(connection: &mut AnyConnection, names: &[&str
         return Ok(Vec::new());
     }
     let names = padded(names.to_vec());
-    let text = format!(
-        "select id, name, build, added_at, added_entry from machine where name in {}",
-        places(1, names.len())
-    );
+    let text =
+        format!("select id, name, build, added_at, added_entry from machine where name in {}", places(1, names.len()));
     let query = names.into_iter().fold(sqlx::query(AssertSqlSafe(text)), |query, name| query.bind(name));
     query.fetch_all(connection).await?.iter().map(machine_row).collect()
 }

@@ -144,7 +144,8 @@ async fn each_run_counts_once(ground: Ground) {
         *fates.entry(one.await.unwrap()).or_default() += 1;
     }
     assert_eq!(fates, BTreeMap::from([("booked".to_owned(), 60), ("already booked".to_owned(), 60)]));
-    let listed = shop.ledger.entries(&Filter { machine: Some("bowline".into()), ..Filter::default() }, 3).await.unwrap();
+    let listed =
+        shop.ledger.entries(&Filter { machine: Some("bowline".into()), ..Filter::default() }, 3).await.unwrap();
     assert_eq!(listed[0].by.as_deref(), Some("mate"));
     shop.prove().await;
 }
