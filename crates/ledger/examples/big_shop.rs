@@ -46,6 +46,7 @@ const WINDOW: i64 = 182;
 
 #[tokio::main]
 async fn main() -> Result<(), Box<dyn std::error::Error>> {
+    sqlx::any::install_default_drivers();
     let args: Vec<String> = std::env::args().skip(1).collect();
     match args.iter().map(String::as_str).collect::<Vec<_>>()[..] {
         ["make", at] => make(at, 1000, None).await,
