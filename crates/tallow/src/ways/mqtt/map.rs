@@ -378,6 +378,8 @@ impl Fact {
 pub(crate) struct Unreadable {
     /// What is wrong, and where.
     pub(crate) why: String,
+    /// The beginning of the message, by which it is told from others.
+    pub(crate) text: String,
     /// Whether the message told of a print's end, of which a run is now lacking.
     pub(crate) is_of_an_end: bool,
 }
@@ -392,7 +394,7 @@ pub(crate) struct Meant {
 /// What a message tells that came at `at`: in the order of starts, progress, ends, hour meters, readings, and of each in the map's.
 /// Nothing where the map means none such.
 pub(crate) fn facts(map: &Map, topic: &str, payload: &[u8], at: Timestamp) -> Vec<Meant> {
-    let message = Message { map, topic, payload: Payload::of(payload), at };
+    let message = Message { map, topic, bytes: payload, payload: Payload::of(payload), at };
     let mut all = Vec::new();
     message.read(&map.start, &mut all, Message::start);
     message.read(&map.progress, &mut all, Message::progress);
@@ -472,6 +474,7 @@ impl Plain<'_> {
 struct Message<'a> {
     map: &'a Map,
     topic: &'a str,
+    bytes: &'a [u8],
     payload: Payload,
     at: Timestamp,
 }
@@ -489,6 +492,7 @@ impl Message<'_> {
             let machine = rule.on().or(self.map.machines.get(level).map(String::as_str)).unwrap_or(level);
             let what = read(self, rule).map_err(|why| Unreadable {
                 why: format!("a message on {} (as {}): {why}", shown(self.topic), R::WORD),
+                text: shown(&String::from_utf8_lossy(&self.bytes[..self.bytes.len().min(4 * LONGEST_NAME)])),
                 is_of_an_end: R::WORD == EndRule::WORD,
             });
             all.extend(what.transpose().map(|what| Meant { machine: machine.to_owned(), what }));

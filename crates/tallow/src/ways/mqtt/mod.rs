@@ -94,7 +94,7 @@ const NOT_YET: SignedDuration = SignedDuration::from_secs(60);
 const IDLE: Duration = Duration::from_secs(3);
 
 /// How often a broker that does not answer is tried where nobody waits for it to come up.
-const TRIES: u32 = 10;
+const TRIES: u32 = 5;
 
 /// How long no message must come until those are over that a broker had kept, and how long they are waited out at most.
 const PAUSE: Duration = Duration::from_secs(1);
@@ -373,7 +373,7 @@ impl Taker {
                 Ok(fact) => row.hear(&about, fact),
                 Err(unreadable) => {
                     if unreadable.is_of_an_end {
-                        row.hear_wrong_end(&about, &unreadable.why);
+                        row.hear_wrong_end(&about, unreadable);
                     } else if is_new(&mut self.complaints, &unreadable.why) {
                         self.says.came(&machine, None, "refused", &unreadable.why)?;
                     }

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, VecDeque};
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use super::map::{Began, Ended, Fact, Measured, When};
+use super::map::{Began, Ended, Fact, Measured, Unreadable, When};
 use crate::commands::run::Told;
 
 /// How often a reading is kept, unless it moved.
@@ -38,6 +38,8 @@ pub(crate) struct Watched {
     /// What was last told of an end.
     ended: Option<Ended>,
     over: VecDeque<Over>,
+    /// The last message of an end that can't be read.
+    wrong: Option<String>,
     /// The readings that were kept last, by position and name.
     kept: BTreeMap<String, Kept>,
     /// The hours that were kept last.
@@ -126,10 +128,15 @@ impl Watched {
     }
 
     /// Takes in that a message told of a print's end that can't be read.
-    pub(crate) fn hear_wrong_end(&mut self, about: &About<'_>, why: &str) {
-        // Its reason names it, so that the same message is one job.
-        let told = Told { label: Some(why.to_owned()), is_stopped: true, ..about.told(None) };
-        self.due.push(Due::Lost { told, why: why.to_owned() });
+    pub(crate) fn hear_wrong_end(&mut self, about: &About<'_>, wrong: Unreadable) {
+        let Unreadable { why, text, .. } = wrong;
+        if self.wrong.as_ref() == Some(&text) {
+            return;
+        }
+        self.wrong = Some(text.clone());
+        // The message names it, so that it is one job however often it comes.
+        let told = Told { label: Some(text), is_stopped: true, ..about.told(None) };
+        self.due.push(Due::Lost { told, why });
     }
 
     fn start(&mut self, about: &About<'_>, began: Began) {
