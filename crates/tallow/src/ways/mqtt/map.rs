@@ -432,14 +432,15 @@ impl Payload {
     /// The value at a place; `None` where nothing stands.
     fn at(&self, pointer: &Pointer) -> Result<Option<Plain<'_>>, String> {
         let value = match self {
+            Payload::Json(value @ (Value::String(_) | Value::Number(_) | Value::Bool(_))) if !pointer.0.is_empty() => {
+                return Err(no_place(&value.to_string(), pointer));
+            }
             Payload::Json(value) => value.pointer(&pointer.0),
             Payload::Text(text) if pointer.0.is_empty() => {
                 return Ok(Some(Plain::Text(text)).filter(|_| !text.is_empty()));
             }
             Payload::Text(text) if text.is_empty() => return Ok(None),
-            Payload::Text(text) => {
-                return Err(format!("\"{}\" is no JSON, in which \"{}\" could stand", shown(text), pointer.0));
-            }
+            Payload::Text(text) => return Err(no_place(text, pointer)),
             Payload::Neither(why) => return Err(why.clone()),
         };
         match value {
@@ -453,6 +454,10 @@ impl Payload {
             }
         }
     }
+}
+
+fn no_place(text: &str, pointer: &Pointer) -> String {
+    format!("\"{}\" is no JSON in which \"{}\" could stand", shown(text), pointer.0)
 }
 
 /// A word or a number.
