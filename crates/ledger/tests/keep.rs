@@ -7,7 +7,7 @@ use std::io::{self, BufRead, Cursor, Write};
 use std::sync::{Arc, Mutex};
 
 use jiff::civil::date;
-use ledger::{Error, Folder, Ledger, Maker, Mark, Program, ProgramKey, Role};
+use ledger::{Error, Folder, Ledger, Maker, Mark, Program, ProgramKey, Role, WayIn};
 use motion::{Duty, Quantity};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};

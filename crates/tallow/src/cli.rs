@@ -37,7 +37,7 @@ pub(crate) use self::stores::{
     StoresWord, Terms, share,
 };
 
-pub(crate) use self::ways::{FileTimeWord, JobList, JobWord, Watch, WayFolder, WayIn, WayWord, Work};
+pub(crate) use self::ways::{FileTimeWord, JobList, JobWord, Watch, WayFolder, WayIn, WayMqtt, WayWord, Work};
 
 const AFTER: &str = "\
 Where the records are:
@@ -322,6 +322,7 @@ Examples:
 Examples:
   tallow way
   tallow way folder bench /srv/prints --on bowline --material PLA --time start
+  tallow way mqtt loft mqtt://broker.loft.example --map loft.toml
   tallow way remove bench")]
     Way(WayIn),
     /// Follow the ways in, and book what comes, until ended

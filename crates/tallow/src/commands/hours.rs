@@ -8,10 +8,12 @@ use jiff::Timestamp;
 use ledger::{Filter, Kind, Ledger, NewEntry};
 use motion::Quantity;
 use upkeep::estimate::Ratios;
-use upkeep::{Entry, Event, Material, Usage};
+use upkeep::{Entry, EntryId, Event, Material, Usage};
 
+use crate::commands::history::use_words;
 use crate::commands::run::ratios;
-use crate::context::OnMachine;
+use crate::context::{self, OnMachine};
+use crate::printed;
 use crate::trouble::Trouble;
 
 const SECONDS_PER_HOUR: f64 = 3600.0;
@@ -78,6 +80,85 @@ impl<'a> Hours<'a> {
         runs.filter_map(|entry| entry.event.usage()).map(|usage| usage.amount(Quantity::Time)).sum::<f64>()
             / SECONDS_PER_HOUR
     }
+}
+
+/// Records what a machine's hour meter showed, with the hours that no run accounts for; gives the entry, and what it says.
+///
+/// # Errors
+/// Hours that no meter shows, or that it can't have shown then.
+pub(crate) async fn read(
+    ledger: &Ledger,
+    machine: &OnMachine,
+    at: Timestamp,
+    hours: f64,
+    material: &Material,
+    note: &str,
+    now: Timestamp,
+) -> Result<(EntryId, String), Trouble> {
+    if !(0.0..=1e7).contains(&hours) {
+        return Err(
+            Trouble::refused(format!("an hour meter can't show {hours} h")).help("give what it shows, 0 or more")
+        );
+    }
+    let name = &machine.info.name;
+    let entries = ledger.effective(name).await?;
+    not_faster_than_the_clock(&entries, at, hours)?;
+    let ratios = ratios(ledger, machine).await?;
+    let mut meter = Hours::new(&entries, &ratios);
+    for entry in entries.iter().filter(|entry| entry.at < at) {
+        if let Event::HourMeter { hours, .. } = entry.event {
+            meter.pass(&Reading { at: entry.at, hours, material });
+        }
+    }
+    let (unbooked, finding) = match meter.next(&Reading { at, hours, material })? {
+        // What it ran before the records began is nobody's to book.
+        None => (Usage::new(), "from here on it is compared with the runs booked".to_owned()),
+        Some(unbooked) if unbooked.is_empty() => (unbooked, "which agrees with the runs booked".to_owned()),
+        Some(unbooked) => {
+            let said = format!("{} that no run accounts for are added, as an estimate", use_words(&unbooked));
+            (unbooked, said)
+        }
+    };
+    let event = Event::HourMeter { hours, unbooked };
+    let new = NewEntry { machine: name.clone(), at, recorded: now, note: note.to_owned(), event };
+    let entry = ledger.append(new).await?;
+    settle(ledger, machine, now).await?;
+    Ok((entry, format!("{name}: the hour meter shows {hours} h; {finding}")))
+}
+
+/// The material to charge unbooked hours to: as named, or none.
+///
+/// # Errors
+/// A name that the shop does not know.
+pub(crate) async fn material(ledger: &Ledger, name: &str) -> Result<Material, Trouble> {
+    Ok(Material::new(&match name.trim() {
+        "" => String::new(),
+        name => printed::known(name, &context::materials(ledger).await?)?.name,
+    }))
+}
+
+/// Refuses a reading that ran ahead of the clock since the one before it, or back since then or before the one after it.
+fn not_faster_than_the_clock(entries: &[Entry], at: Timestamp, hours: f64) -> Result<(), Trouble> {
+    let readings = entries.iter().filter_map(|entry| match entry.event {
+        Event::HourMeter { hours, .. } => Some((entry.id, entry.at, hours)),
+        _ => None,
+    });
+    for (entry, other_at, other) in readings {
+        let (elapsed, ran) = match at < other_at {
+            true => (other_at.duration_since(at), other - hours),
+            false => (at.duration_since(other_at), hours - other),
+        };
+        let elapsed = elapsed.as_secs_f64() / 3600.0;
+        // An hour of grace: meters show whole hours.
+        if ran < 0.0 || elapsed + 1.0 < ran {
+            let order = if at < other_at { "after" } else { "before" };
+            return Err(Trouble::refused(format!(
+                "the hour meter showed {other} h {elapsed:.1} h {order} that, so it can't show {hours} h"
+            ))
+            .help(format!("correct this reading, or that one: tallow correct {entry} --value \"120 h\"")));
+        }
+    }
+    Ok(())
 }
 
 /// Corrects the estimates of hour meter readings that runs, readings or corrections since have overtaken, so that no hour

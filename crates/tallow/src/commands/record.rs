@@ -7,16 +7,13 @@ use ledger::{Ledger, NewEntry};
 use serde_json::{Value, json};
 use upkeep::build::{Position, Task};
 use upkeep::entry::Because;
-use upkeep::{Entry, EntryId, Event, Material, Supplies, Usage, amount, rules, shop, slip_of};
+use upkeep::{EntryId, Event, Supplies, amount, rules, shop, slip_of};
 
 use crate::cli::{self, Occasion, Reason};
-use crate::commands::history::use_words;
-use crate::commands::hours::{self, Hours, Reading};
+use crate::commands::hours;
 use crate::commands::readings::{self, Found};
-use crate::commands::run::ratios;
 use crate::commands::stores;
 use crate::context::{self, Context, OnMachine};
-use crate::printed;
 use crate::trouble::Trouble;
 use crate::when;
 
@@ -119,67 +116,11 @@ pub(crate) async fn record_reading(
 
 pub(crate) async fn hour_meter(context: &Context, args: &cli::HourMeter) -> Result<(), Trouble> {
     let scene = Scene::open(context, &args.occasion).await?;
-    let hours = args.hours;
-    if !(0.0..=1e7).contains(&hours) {
-        return Err(
-            Trouble::refused(format!("an hour meter can't show {hours} h")).help("give what it shows, 0 or more")
-        );
-    }
-    let material = Material::new(&material_of(&scene, args).await?);
-    let at = scene.at.timestamp();
-    let entries = scene.ledger.effective(scene.name()).await?;
-    not_faster_than_the_clock(&entries, at, hours)?;
-    let ratios = ratios(&scene.ledger, &scene.machine).await?;
-    let mut meter = Hours::new(&entries, &ratios);
-    for entry in entries.iter().filter(|entry| entry.at < at) {
-        if let Event::HourMeter { hours, .. } = entry.event {
-            meter.pass(&Reading { at: entry.at, hours, material: &material });
-        }
-    }
-    let (unbooked, finding) = match meter.next(&Reading { at, hours, material: &material })? {
-        // What it ran before the records began is nobody's to book.
-        None => (Usage::new(), "from here on it is compared with the runs booked".to_owned()),
-        Some(unbooked) if unbooked.is_empty() => (unbooked, "which agrees with the runs booked".to_owned()),
-        Some(unbooked) => {
-            let said = format!("{} that no run accounts for are added, as an estimate", use_words(&unbooked));
-            (unbooked, said)
-        }
-    };
-    let said = format!("{}: the hour meter shows {hours} h; {finding}", scene.name());
-    scene.record(context, Event::HourMeter { hours, unbooked }, &said).await?;
-    hours::settle(&scene.ledger, &scene.machine, context.now).await
-}
-
-/// Refuses a reading that ran ahead of the clock since the one before it, or back since then or before the one after it.
-fn not_faster_than_the_clock(entries: &[Entry], at: Timestamp, hours: f64) -> Result<(), Trouble> {
-    let readings = entries.iter().filter_map(|entry| match entry.event {
-        Event::HourMeter { hours, .. } => Some((entry.id, entry.at, hours)),
-        _ => None,
-    });
-    for (entry, other_at, other) in readings {
-        let (elapsed, ran) = match at < other_at {
-            true => (other_at.duration_since(at), other - hours),
-            false => (at.duration_since(other_at), hours - other),
-        };
-        let elapsed = elapsed.as_secs_f64() / 3600.0;
-        // An hour of grace: meters show whole hours.
-        if ran < 0.0 || elapsed + 1.0 < ran {
-            let order = if at < other_at { "after" } else { "before" };
-            return Err(Trouble::refused(format!(
-                "the hour meter showed {other} h {elapsed:.1} h {order} that, so it can't show {hours} h"
-            ))
-            .help(format!("correct this reading, or that one: tallow correct {entry} --value \"120 h\"")));
-        }
-    }
-    Ok(())
-}
-
-/// The material to charge unbooked hours to: as said, or none.
-async fn material_of(scene: &Scene<'_>, args: &cli::HourMeter) -> Result<String, Trouble> {
-    match args.material.trim() {
-        "" => Ok(String::new()),
-        name => Ok(printed::known(name, &context::materials(&scene.ledger).await?)?.name),
-    }
+    let (material, at) = (hours::material(&scene.ledger, &args.material).await?, scene.at.timestamp());
+    let note = &scene.occasion.note;
+    let (entry, said) =
+        hours::read(&scene.ledger, &scene.machine, at, args.hours, &material, note, context.now).await?;
+    say_recorded(context, entry, at, &format!("{said}, {}", when::spoken(&scene.at)))
 }
 
 /// A machine at an instant, about which something is to be recorded.

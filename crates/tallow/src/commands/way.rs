@@ -7,15 +7,18 @@ use ledger::Ledger;
 use notify::{RecommendedWatcher, RecursiveMode, Watcher};
 use serde_json::json;
 use tokio::sync::mpsc;
+use tokio::task::JoinSet;
 use upkeep::Unknown;
 
 use crate::cli::{self, FileTimeWord, WayWord};
+use crate::commands::work::told_to_end;
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table};
 use crate::printed::Printed;
 use crate::trouble::Trouble;
 use crate::ways::folder::{FileTime, Follower, Pattern, Taken, Whose};
-use crate::ways::{FolderWay, Way};
+use crate::ways::mqtt::{self, Address, Listener, Map};
+use crate::ways::{FolderWay, MqttWay, Way};
 
 /// How often a folder is looked at: on network drives nobody tells of changes. A file must be the same at two looks.
 const EVERY: Duration = Duration::from_secs(2);
@@ -25,6 +28,7 @@ pub(crate) async fn way(context: &Context, args: &cli::WayIn) -> Result<(), Trou
     match &args.what {
         None => list(context, &ledger).await,
         Some(WayWord::Folder(args)) => folder(context, &ledger, args).await,
+        Some(WayWord::Mqtt(args)) => mqtt(context, &ledger, args).await,
         Some(WayWord::Remove(args)) => remove(context, &ledger, &args.name).await,
     }
 }
@@ -69,6 +73,37 @@ async fn folder(context: &Context, ledger: &Ledger, args: &cli::WayFolder) -> Re
         .await
 }
 
+async fn mqtt(context: &Context, ledger: &Ledger, args: &cli::WayMqtt) -> Result<(), Trouble> {
+    let broker = Address::parse(&args.address)?;
+    let shown = args.map.display();
+    let text = std::fs::read_to_string(&args.map).map_err(|error| {
+        Trouble::refused(format!("{shown} can't be read: {error}")).help("write one, as docs/ways/mqtt.md tells")
+    })?;
+    let map = mqtt::read(&shown.to_string(), &text)?;
+    fits_the_shop(ledger, &map).await.map_err(|trouble| trouble.help(format!("{shown} says so")))?;
+    // Set up anew, it goes on where it was.
+    let before = Way::all(ledger).await?.into_iter().find(|(name, _)| *name == args.name);
+    let client = match before {
+        Some((_, Way::Mqtt(MqttWay { client, .. }))) => client,
+        _ => MqttWay::client_name()?,
+    };
+    set(context, ledger, &args.name, Way::Mqtt(MqttWay { broker, client, map })).await
+}
+
+/// Checks that machines, materials and positions that a map names are the shop's.
+async fn fits_the_shop(ledger: &Ledger, map: &Map) -> Result<(), Trouble> {
+    Printed::parse(&map.material, &context::materials(ledger).await?)?;
+    for name in map.machines() {
+        context::machine(ledger, name).await?;
+    }
+    for rule in &map.reading {
+        if let Some(name) = &rule.on {
+            context::machine(ledger, name).await?.position(&rule.position)?;
+        }
+    }
+    Ok(())
+}
+
 async fn set(context: &Context, ledger: &Ledger, name: &str, way: Way) -> Result<(), Trouble> {
     way.set(ledger, name, context.now).await?;
     say(context, &format!("{name}: {}", way.said()), "They are followed by: tallow watch")
@@ -100,19 +135,47 @@ pub(crate) async fn watch(context: &Context, args: &cli::Watch) -> Result<(), Tr
         return Err(Trouble::refused("there is no way in to watch").help("set one up: tallow way folder --help"));
     }
     let mut folders = Vec::new();
+    let mut listeners = JoinSet::new();
     for (name, way) in ways {
         match way {
             Way::Folder(way) => folders.push(Follower::new(&ledger, &name, way).await?),
+            // By itself, since a large file may take a folder's thread for longer than a broker waits for a word.
+            Way::Mqtt(way) => {
+                listeners.spawn(Listener::new(context, &ledger, &name, way).listen(args.until_idle));
+            }
         }
+    }
+    let folders = watch_folders(context, &ledger, folders, args.until_idle);
+    let listeners = async {
+        while let Some(done) = listeners.join_next().await {
+            done.map_err(|error| Trouble::refused(format!("listening broke off: {error}")))??;
+        }
+        Ok::<(), Trouble>(())
+    };
+    tokio::select! {
+        done = async { tokio::try_join!(folders, listeners) } => done.map(|_| ()),
+        () = told_to_end() => Ok(()),
+    }
+}
+
+/// Looks at folders for ever, or until all that is there has been taken.
+async fn watch_folders(
+    context: &Context,
+    ledger: &Ledger,
+    mut folders: Vec<Follower>,
+    until_idle: bool,
+) -> Result<(), Trouble> {
+    if folders.is_empty() {
+        return Ok(());
     }
     let (wakes, mut woken) = mpsc::unbounded_channel();
     let _watchers: Vec<RecommendedWatcher> = folders.iter().filter_map(|one| watcher(one, wakes.clone())).collect();
     loop {
         let mut waits = false;
         for follower in &mut folders {
-            waits |= look(context, &ledger, follower).await?;
+            waits |= look(context, ledger, follower).await?;
         }
-        if args.until_idle && !waits {
+        if until_idle && !waits {
             return Ok(());
         }
         tokio::select! {
@@ -121,7 +184,6 @@ pub(crate) async fn watch(context: &Context, args: &cli::Watch) -> Result<(), Tr
                 // What was told meanwhile is seen by the same look.
                 while woken.try_recv().is_ok() {}
             }
-            _ = tokio::signal::ctrl_c() => return Ok(()),
         }
     }
 }

@@ -64,7 +64,7 @@ pub(crate) async fn work(context: &Context, args: &cli::Work) -> Result<(), Trou
 }
 
 /// Waits until the process is told to end: what is begun is then finished first.
-async fn told_to_end() {
+pub(super) async fn told_to_end() {
     let mut terminated = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()).ok();
     let terminated = async {
         match &mut terminated {

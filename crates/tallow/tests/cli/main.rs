@@ -21,6 +21,7 @@ mod measure;
 mod metering;
 mod money;
 mod moves;
+mod mqtt;
 mod output;
 mod people;
 mod plan;

@@ -291,8 +291,8 @@ mod tests {
     const WALL: &str = "M104 S200\nM140 S60\nM106 S128\nM83\nM999\nG1 X1 Y1 Z0.2 E1 F3000\nG1 X10 E1\nG1 Y10 E1\nG1 E-1\nT1\n\
                         G1 X20 E1\nG1 Xten\nG4 S1\n";
 
-    /// Keys that only long records, very large files or plans print; other tests meet them.
-    const ELSEWHERE: [&str; 44] = [
+    /// Keys that only long records, very large files, plans or messages print; other tests meet them.
+    const ELSEWHERE: [&str; 46] = [
         "doctor: checks.[].findings.[].what",
         "doctor: checks.[].findings.[].to_do.[]",
         "doctor: checks.[].findings.[].must",
@@ -337,6 +337,8 @@ mod tests {
         "replay: quantities.[].within",
         "replay: quantities.[].after",
         "replay: quantities.[].held",
+        "watch: way",
+        "watch: machine",
     ];
 
     /// Commands that answer by one shape, of which each prints what it can: a key is met where one of them prints it.

@@ -57,6 +57,11 @@ impl fmt::Display for BuildErrors {
 impl std::error::Error for BuildErrors {}
 
 impl BuildError {
+    /// That `found` is wrong at the bytes `span` of a file's text.
+    pub fn at(text: &str, span: &Range<usize>, found: impl Into<String>, help: impl Into<String>) -> BuildError {
+        Problem { span: span.clone(), found: found.into(), help: help.into(), nearest: None }.locate(text)
+    }
+
     /// Writes the place, what was found, the line, carets under it, and what to do.
     fn render(&self, file: &str, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let BuildError { line, column, found, help, .. } = self;
