@@ -121,10 +121,12 @@ impl Ledger {
     /// count already are passed over, so that the same file can be imported twice.
     ///
     /// # Errors
-    /// As [`Ledger::append`]; nothing is kept then.
+    /// As [`Ledger::append`]; nothing is kept then. [`Error::MovedOn`] where others have added to the machine's record since it was
+    /// read, if this ledger is one as of then.
     pub async fn import(&self, machine: &str, entries: Vec<NewEntry>) -> Result<Vec<Imported>, Error> {
         let mut transaction = self.begin().await?;
         let machine = known(tables::lock(&mut transaction, machine).await?, &mut transaction, machine).await?;
+        self.refuse_if_moved_on(&mut transaction, &machine).await?;
         let usages = entries.iter().filter_map(|new| record::usage_of(&new.event));
         let names = tables::names_for(&mut transaction, &self.quantities, usages).await?;
         let old = tables::derived(&mut transaction, &machine, &names).await?;

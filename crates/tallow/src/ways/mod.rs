@@ -3,6 +3,7 @@
 
 pub(crate) mod folder;
 mod later;
+pub(crate) mod table;
 
 use jiff::Timestamp;
 use ledger::{Ledger, WayIn};
@@ -10,6 +11,7 @@ use serde::{Deserialize, Serialize};
 
 pub(crate) use self::folder::FolderWay;
 pub(crate) use self::later::{Place, RunJob, keep_for_later};
+pub(crate) use self::table::TableWay;
 use crate::commands::run::{Came, Told, arrive};
 use crate::context;
 use crate::input::Source;
@@ -21,6 +23,8 @@ use crate::trouble::Trouble;
 pub(crate) enum Way {
     /// A folder that is watched.
     Folder(FolderWay),
+    /// A table of print history.
+    Table(Box<TableWay>),
 }
 
 impl Way {
@@ -54,6 +58,7 @@ impl Way {
     pub(crate) fn kind(&self) -> &'static str {
         match self {
             Way::Folder(_) => "folder",
+            Way::Table(_) => "table",
         }
     }
 
@@ -61,6 +66,7 @@ impl Way {
     pub(crate) fn said(&self) -> String {
         match self {
             Way::Folder(way) => way.said(),
+            Way::Table(way) => way.said(),
         }
     }
 }
