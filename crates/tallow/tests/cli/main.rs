@@ -11,6 +11,7 @@ mod endurance;
 mod facts;
 mod faults;
 mod hours;
+mod import;
 mod laws;
 mod lives;
 mod measure;
