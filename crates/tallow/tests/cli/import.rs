@@ -118,7 +118,7 @@ fn all_that_is_wrong_is_listed_and_can_be_mended_and_imported_again() {
     assert!(answer["bad"][0]["help"].to_string().contains("bowline"), "{answer:#}");
     let kept = fs::read_to_string(shop.path("mend.csv")).unwrap();
     assert_eq!((kept.lines().count(), kept.lines().next()), (9, Some(HEADER)), "{kept}");
-    let mended = kept.replace("bowlin;PLA;2026-11-20", "bowline;PLA;2026-11-19");
+    let mended = kept.replace("bowlin;PLA;2026-11-20 08:00;2026-11-20", "bowline;PLA;2026-11-19 08:00;2026-11-19");
     shop.write("mend.csv", mended);
     assert_eq!(shop.json("import mend.csv --book")["new"], 1);
     shop.refused("import mend.csv --book --rejected mend.csv", &["names the table itself"]);
@@ -135,6 +135,7 @@ fn a_table_that_cannot_be_read_is_refused_with_what_to_do() {
     refused(HEADER.as_bytes(), &["a header and no rows"]);
     refused(b"Machine;Start\nK1;x\n", &["no way in is known", "tallow way table"]);
     refused(b"M\xe9tier;Start\nK1;x\n", &["line 1", "UTF-8"]);
+    table(&shop, GOOD);
     shop.refused("import loft.csv --by lof", &["no way in of a table is called", "loft"]);
     shop.write("loft.csv", "Machine;Start\nK1;x\n");
     shop.refused("import loft.csv --by loft", &["no column is called", "set the way in anew"]);

@@ -57,7 +57,7 @@ impl<R: BufRead, W: Write> Asker<R, W> {
             Some(column) => Some(self.outcome(column, values("outcome"))?),
             None => None,
         };
-        let has_parted = ["start", "end"].iter().flat_map(|meaning| values(meaning)).any(|text| {
+        let has_parted = ["start", "end"].into_iter().flat_map(&values).any(|text| {
             let day = text.split_whitespace().next().unwrap_or_default();
             day.contains('/') || day.matches('.').count() == 2
         });

@@ -70,7 +70,7 @@ async fn chosen(
         ))
         .help("say which column means what: tallow way table NAME --machine-column COLUMN --start COLUMN …")
         .help("all that can be said: tallow way table --help; at a terminal it is asked for")),
-        [_] => Ok(tables.remove(0)),
+        [only] => Ok(only.clone()),
         several => {
             let names: Vec<&str> = several.iter().map(|(name, _)| name.as_str()).collect();
             Err(Trouble::refused(format!("several ways in fit this table: {}", names.join(", ")))
@@ -162,7 +162,7 @@ fn write_rejected(table: &Table, came: &Sum, file: File) -> io::Result<()> {
 fn say(context: &Context, args: &cli::Import, file: &str, way: &str, table: &Table, came: &Sum) -> Result<(), Trouble> {
     let Sum { new, already, refined, bad } = came;
     if context.json {
-        let flaws = bad.iter().flat_map(|(line, flaws)| flaws.iter().map(|flaw| flaw_shape(*line, flaw)));
+        let flaws = bad.iter().flat_map(|(line, flaws)| flaws.iter().map(move |flaw| flaw_shape(*line, flaw)));
         return context.out.json(&json!({
             "file": file, "way": way, "separator": table.separator_word(), "decimal_commas": table.has_decimal_commas(),
             "is_booked": args.book, "rows": table.rows.len(), "new": new, "already": already, "refined": refined,

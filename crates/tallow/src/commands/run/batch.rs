@@ -24,6 +24,12 @@ pub(crate) enum Fate {
     Refused(Trouble),
 }
 
+impl Fate {
+    fn is_new(&self) -> bool {
+        *self == Fate::Came(How::Booked)
+    }
+}
+
 /// What is told, and the line that tells it.
 pub(crate) type Line = (u64, Told);
 
@@ -50,8 +56,7 @@ pub(crate) async fn arrive_all(
         if !write {
             return Ok(fates);
         }
-        let is_new = |fate: &Fate| *fate == Fate::Came(How::Booked);
-        let new = lines.iter().zip(&executed).zip(&fates).filter(|(_, fate)| is_new(fate));
+        let new = lines.iter().zip(&executed).zip(&fates).filter(|(_, fate)| fate.is_new());
         let entries = new.filter_map(|(((_, told), executed), _)| {
             let executed = executed.as_ref().ok()?;
             let start = executed.start(told, now).timestamp();
@@ -61,7 +66,7 @@ pub(crate) async fn arrive_all(
             Err(Error::MovedOn { .. }) => continue,
             imported => imported?,
         };
-        for (fate, imported) in fates.iter_mut().filter(|fate| is_new(fate)).zip(imported) {
+        for (fate, imported) in fates.iter_mut().filter(|fate| fate.is_new()).zip(imported) {
             if let Imported::Already(_) = imported {
                 *fate = Fate::Came(How::Already);
             }
@@ -107,31 +112,39 @@ fn decide(
 ) -> Vec<Fate> {
     let mut by_start = ByStart::default();
     known.iter().for_each(|(id, at, run)| by_start.add(By::Entry(*id), *at, run));
-    let fate = |((line, told), executed): (&Line, &Result<Executed, Trouble>), by_start: &ByStart<'_>| {
-        let executed = executed.as_ref().map_err(Clone::clone)?;
-        let start = executed.start(told, now);
-        machine.joined_by(&start)?;
-        let (at, run) = (start.timestamp(), &executed.run);
-        let slot = slot(machine, run, at, executed.duration());
-        let near = || by_start.before(slots::end(at, executed.duration()));
-        match the_same(near(), run, at) {
-            None => slot.refuse_if_among(near(), now).map(|()| How::Booked),
-            Some((By::Line(other), ..)) => Err(Trouble::refused(format!(
-                "it is the same run as that of line {other}, which counts; line {line} is left out"
-            ))),
-            Some((By::Entry(_), _, other)) if tells_more(run, other) => Ok(How::Refined),
-            Some((By::Entry(_), ..)) => Ok(How::Already),
-        }
-    };
     let mut fates = Vec::with_capacity(lines.len());
     for (row, executed) in lines.iter().zip(executed) {
-        let fate = fate((row, executed), &by_start);
+        let fate = fate(machine, row, executed, &by_start, now);
         if let (Ok(How::Booked), Ok(executed)) = (&fate, executed) {
             by_start.add(By::Line(row.0), executed.start(&row.1, now).timestamp(), &executed.run);
         }
         fates.push(fate.map_or_else(Fate::Refused, Fate::Came));
     }
     fates
+}
+
+/// What becomes of one run, by those that count.
+fn fate(
+    machine: &OnMachine,
+    (line, told): &Line,
+    executed: &Result<Executed, Trouble>,
+    by_start: &ByStart<'_>,
+    now: &ZonedDateTime,
+) -> Result<How, Trouble> {
+    let executed = executed.as_ref().map_err(Clone::clone)?;
+    let start = executed.start(told, now);
+    machine.joined_by(&start)?;
+    let (at, run) = (start.timestamp(), &executed.run);
+    let slot = slot(machine, run, at, executed.duration());
+    let near = || by_start.before(slots::end(at, executed.duration()));
+    match the_same(near(), run, at) {
+        None => slot.refuse_if_among(near(), now).map(|()| How::Booked),
+        Some((By::Line(other), ..)) => Err(Trouble::refused(format!(
+            "it is the same run as that of line {other}, which counts; line {line} is left out"
+        ))),
+        Some((By::Entry(_), _, other)) if tells_more(run, other) => Ok(How::Refined),
+        Some((By::Entry(_), ..)) => Ok(How::Already),
+    }
 }
 
 /// Runs of a machine by their start.
