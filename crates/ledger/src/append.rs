@@ -97,11 +97,7 @@ impl Ledger {
         }
         let mut transaction = self.begin().await?;
         let machine = tables::lock(&mut transaction, &new.machine).await?.ok_or(Error::NoSuchEntry { id })?;
-        if let Some(read_at) = self.read_at
-            && !tables::was_at(&mut transaction, machine.id, read_at).await?
-        {
-            return Err(Error::MovedOn { machine: machine.name });
-        }
+        self.refuse_if_moved_on(&mut transaction, &machine).await?;
         let names = tables::names_for(&mut transaction, &self.quantities, record::usage_of(&new.event)).await?;
         let old = tables::derived(&mut transaction, &machine, &names).await?;
         let correction = self.put_right(&mut transaction, &machine, id, &mut new, &names).await?;
@@ -124,10 +120,12 @@ impl Ledger {
     /// count already are passed over, so that the same file can be imported twice.
     ///
     /// # Errors
-    /// As [`Ledger::append`]; nothing is kept then.
+    /// As [`Ledger::append`]; nothing is kept then. [`Error::MovedOn`] where others have added to the machine's record since it was
+    /// read, if this ledger is one as of then.
     pub async fn import(&self, machine: &str, entries: Vec<NewEntry>) -> Result<Vec<Imported>, Error> {
         let mut transaction = self.begin().await?;
         let machine = known(tables::lock(&mut transaction, machine).await?, &mut transaction, machine).await?;
+        self.refuse_if_moved_on(&mut transaction, &machine).await?;
         let usages = entries.iter().filter_map(|new| record::usage_of(&new.event));
         let names = tables::names_for(&mut transaction, &self.quantities, usages).await?;
         let old = tables::derived(&mut transaction, &machine, &names).await?;
@@ -174,6 +172,16 @@ impl Ledger {
         }
         transaction.commit().await?;
         Ok(entry)
+    }
+
+    /// Refuses to add to a locked machine's record what was decided by an older state of it.
+    async fn refuse_if_moved_on(&self, connection: &mut AnyConnection, machine: &MachineRow) -> Result<(), Error> {
+        match self.read_at {
+            Some(read_at) if !tables::was_at(connection, machine.id, read_at).await? => {
+                Err(Error::MovedOn { machine: machine.name.clone() })
+            }
+            _ => Ok(()),
+        }
     }
 
     /// Adds an entry that corrects another.

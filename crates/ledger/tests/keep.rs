@@ -221,7 +221,8 @@ fn of_shape(backup: &[u8], shape: i64) -> Vec<u8> {
         "mark" | "photo" => 6,
         "person" | "session" | "machine_token" => 5,
         "own_limit" => 2,
-        "shop" | "quantity" | "material_name" | "build" | "material" | "machine" | "entry" | "program" | "queued" | "daily" | "standing" | "total" => 1,
+        "shop" | "quantity" | "material_name" | "build" | "material" | "machine" | "entry" | "program" | "queued"
+        | "daily" | "standing" | "total" => 1,
         _ => 9,
     };
     let mut out: Vec<u8> = Vec::new();

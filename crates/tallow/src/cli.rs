@@ -37,7 +37,9 @@ pub(crate) use self::stores::{
     StoresWord, Terms, share,
 };
 
-pub(crate) use self::ways::{FileTimeWord, JobList, JobWord, Watch, WayFolder, WayIn, WayMqtt, WayWord, Work};
+pub(crate) use self::ways::{
+    FileTimeWord, Import, JobList, JobWord, Watch, WayFolder, WayIn, WayMqtt, WayTable, WayWord, Work,
+};
 
 const AFTER: &str = "\
 Where the records are:
@@ -325,6 +327,12 @@ Examples:
   tallow way mqtt loft mqtt://broker.loft.example --map loft.toml
   tallow way remove bench")]
     Way(WayIn),
+    /// Import print history from a table (CSV): a dry run, until --book says to book it
+    #[command(after_help = "\
+Examples:
+  tallow import loft.csv
+  tallow import loft.csv --by loft --book --rejected mend.csv")]
+    Import(Import),
     /// Follow the ways in, and book what comes, until ended
     #[command(after_help = "Examples:\n  tallow watch\n  tallow watch bench --until-idle")]
     Watch(Watch),

@@ -12,6 +12,7 @@ pub(crate) mod due;
 pub(crate) mod fault;
 pub(crate) mod history;
 pub(crate) mod hours;
+mod import;
 mod keep;
 pub(crate) mod keeper;
 pub(crate) mod life;
@@ -44,6 +45,7 @@ pub(crate) mod visit;
 mod way;
 mod work;
 
+pub(crate) use life::separator;
 pub(crate) use quantities::symbol;
 
 use crate::cli::Command;
@@ -96,6 +98,7 @@ pub(crate) async fn carry_out(context: &Context, command: &Command) -> Result<()
         Command::Person(args) => person::person(context, args).await,
         Command::Token(args) => person::token(context, args).await,
         Command::Way(args) => way::way(context, args).await,
+        Command::Import(args) => import::import(context, args).await,
         Command::Watch(args) => way::watch(context, args).await,
         Command::Work(args) => work::work(context, args).await,
         Command::Job(args) => work::job(context, args).await,

@@ -1,8 +1,11 @@
 //! The time that a run takes on its machine: it must be over, and the machine must have been free.
 
+use std::fmt;
+
 use jiff::{SignedDuration, Timestamp, ZonedDateTime};
 use ledger::{Filter, Kind, Ledger};
 use motion::Quantity;
+use upkeep::entry::Run;
 use upkeep::{EntryId, Event, Usage};
 
 use crate::trouble::Trouble;
@@ -20,6 +23,24 @@ const LONGEST: f64 = 1000.0 * 365.25 * 86_400.0;
 /// How long the use of a run says that it took.
 pub(crate) fn duration(usage: &Usage) -> SignedDuration {
     SignedDuration::from_secs_f64(usage.amount(Quantity::Time).clamp(0.0, LONGEST))
+}
+
+/// By what a run is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum By {
+    /// An entry.
+    Entry(EntryId),
+    /// A line of a table that is being imported.
+    Line(u64),
+}
+
+impl fmt::Display for By {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            By::Entry(entry) => write!(f, "entry {entry}"),
+            By::Line(line) => write!(f, "line {line}"),
+        }
+    }
 }
 
 /// A run's place in time.
@@ -40,21 +61,32 @@ impl Slot<'_> {
     /// # Errors
     /// Such a run.
     pub(crate) async fn refuse_if_taken(&self, ledger: &Ledger, now: &ZonedDateTime) -> Result<(), Trouble> {
+        let listed = ledger.entries(&self.before_its_end(), RUNS_TO_COMPARE).await?;
+        let runs = listed.iter().filter(|listed| listed.replaced_by.is_none()).filter_map(|listed| {
+            let Event::Run(run) = &listed.entry.event else { return None };
+            Some((By::Entry(listed.entry.id), listed.entry.at, run))
+        });
+        self.refuse_if_among(runs, now)
+    }
+
+    /// As [`Slot::refuse_if_taken`], where the runs that count are known.
+    ///
+    /// # Errors
+    /// Such a run.
+    pub(crate) fn refuse_if_among<'a>(
+        &self,
+        runs: impl Iterator<Item = (By, Timestamp, &'a Run)>,
+        now: &ZonedDateTime,
+    ) -> Result<(), Trouble> {
         self.refuse_if_not_over(now)?;
-        for listed in ledger.entries(&self.before_its_end(), RUNS_TO_COMPARE).await? {
-            let Event::Run(run) = &listed.entry.event else { continue };
-            if listed.replaced_by.is_some() || Some(listed.entry.id) == self.corrects {
+        for (by, start, run) in runs {
+            if matches!(by, By::Entry(id) if Some(id) == self.corrects) {
                 continue;
             }
-            let other = Slot {
-                label: &run.label,
-                program: run.program.as_deref(),
-                start: listed.entry.at,
-                duration: duration(&run.usage),
-                ..*self
-            };
+            let (label, program) = (run.label.as_str(), run.program.as_deref());
+            let other = Slot { label, program, start, duration: duration(&run.usage), ..*self };
             if self.collides_with(&other) {
-                return Err(self.taken_by(&other, listed.entry.id, now));
+                return Err(self.taken_by(&other, by, now));
             }
         }
         Ok(())
@@ -99,14 +131,15 @@ impl Slot<'_> {
         slack < end.duration_since(start).as_secs_f64()
     }
 
-    fn taken_by(&self, other: &Slot<'_>, entry: EntryId, now: &ZonedDateTime) -> Trouble {
+    fn taken_by(&self, other: &Slot<'_>, by: By, now: &ZonedDateTime) -> Trouble {
         let zoned = |at: Timestamp| at.to_zoned_datetime(now.time_zone().clone());
         let over = zoned(end(other.start, other.duration));
-        let busy = format!("from {} to {}, as entry {entry}", when::spoken(&zoned(other.start)), when::spoken(&over));
+        let busy = format!("from {} to {}, as {by}", when::spoken(&zoned(other.start)), when::spoken(&over));
         let what = match self.is_same_program(other) {
             true => format!("{} is already booked on {}, {busy}", other.label, self.machine),
             false => format!("{} was busy with {} {busy}, and runs one program at a time", self.machine, other.label),
         };
+        let By::Entry(entry) = by else { return Trouble::refused(what) };
         Trouble::refused(what)
             .help(format!(
                 "nothing was booked; if this is another run, say when it started: --when \"{}\" or later",

@@ -1,5 +1,6 @@
 //! `tallow way` and `tallow watch`: ways in by which runs come by themselves.
 
+use std::collections::BTreeMap;
 use std::time::Duration;
 
 use jiff::Timestamp;
@@ -14,14 +15,18 @@ use crate::cli::{self, FileTimeWord, WayWord};
 use crate::commands::work::told_to_end;
 use crate::context::{self, Context};
 use crate::out::{Align, Dress, Table};
-use crate::printed::Printed;
+use crate::printed::{self, Printed};
 use crate::trouble::Trouble;
 use crate::ways::folder::{FileTime, Follower, Pattern, Taken, Whose};
 use crate::ways::mqtt::{self, Address, Listener, Map};
-use crate::ways::{FolderWay, MqttWay, Way};
+use crate::ways::table::{DurationColumn, Given, Knows, OutcomeColumn};
+use crate::ways::{FolderWay, MqttWay, TableWay, Way};
 
 /// How often a folder is looked at: on network drives nobody tells of changes. A file must be the same at two looks.
 const EVERY: Duration = Duration::from_secs(2);
+
+/// What to do with what has been set up to be followed.
+const FOLLOWED: &str = "They are followed by: tallow watch";
 
 pub(crate) async fn way(context: &Context, args: &cli::WayIn) -> Result<(), Trouble> {
     let ledger = context.open().await?;
@@ -29,6 +34,7 @@ pub(crate) async fn way(context: &Context, args: &cli::WayIn) -> Result<(), Trou
         None => list(context, &ledger).await,
         Some(WayWord::Folder(args)) => folder(context, &ledger, args).await,
         Some(WayWord::Mqtt(args)) => mqtt(context, &ledger, args).await,
+        Some(WayWord::Table(args)) => table(context, &ledger, args).await,
         Some(WayWord::Remove(args)) => remove(context, &ledger, &args.name).await,
     }
 }
@@ -41,7 +47,7 @@ async fn list(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
     }
     if ways.is_empty() {
         return context.out.line(
-            "No way in has been set up: runs are booked by hand, or sent.\nA folder to be watched: tallow way folder --help",
+            "No way in has been set up: runs are booked by hand, or sent.\nA folder to be watched: tallow way folder --help\nPrint history in a table: tallow import FILE",
         );
     }
     let mut table = Table::new([("way in", Align::Left), ("kind", Align::Left), ("what", Align::Left)]);
@@ -49,7 +55,7 @@ async fn list(context: &Context, ledger: &Ledger) -> Result<(), Trouble> {
         table.row([name.clone(), way.kind().to_owned(), way.said()], Dress::Plain);
     }
     context.out.table(&table)?;
-    context.out.line("\nThey are followed by: tallow watch")
+    context.out.line("\nFolders are followed by: tallow watch. Tables are imported by: tallow import FILE")
 }
 
 async fn folder(context: &Context, ledger: &Ledger, args: &cli::WayFolder) -> Result<(), Trouble> {
@@ -69,8 +75,8 @@ async fn folder(context: &Context, ledger: &Ledger, args: &cli::WayFolder) -> Re
         FileTimeWord::Start => FileTime::Start,
         FileTimeWord::End => FileTime::End,
     };
-    set(context, ledger, &args.name, Way::Folder(FolderWay { folder, whose, materials: args.materials.clone(), time }))
-        .await
+    let way = Way::Folder(FolderWay { folder, whose, materials: args.materials.clone(), time });
+    set(context, ledger, &args.name, way, FOLLOWED).await
 }
 
 async fn mqtt(context: &Context, ledger: &Ledger, args: &cli::WayMqtt) -> Result<(), Trouble> {
@@ -87,7 +93,7 @@ async fn mqtt(context: &Context, ledger: &Ledger, args: &cli::WayMqtt) -> Result
         Some((_, Way::Mqtt(MqttWay { client, .. }))) => client,
         _ => MqttWay::client_name()?,
     };
-    set(context, ledger, &args.name, Way::Mqtt(MqttWay { broker, client, map })).await
+    set(context, ledger, &args.name, Way::Mqtt(MqttWay { broker, client, map }), FOLLOWED).await
 }
 
 /// Checks that machines, materials and positions that a map names are the shop's.
@@ -104,9 +110,75 @@ async fn fits_the_shop(ledger: &Ledger, map: &Map) -> Result<(), Trouble> {
     Ok(())
 }
 
-async fn set(context: &Context, ledger: &Ledger, name: &str, way: Way) -> Result<(), Trouble> {
+async fn table(context: &Context, ledger: &Ledger, args: &cli::WayTable) -> Result<(), Trouble> {
+    let knows = knows(ledger).await?;
+    let machine = |name: &str| knows.machine(name);
+    let material = |name: &str| printed::known(name, &knows.materials).map(|info| info.name);
+    let way = TableWay {
+        machine: given("machine", args.on.as_deref(), args.machine_column.as_deref(), machine)?,
+        material: given("material", args.material.as_deref(), args.material_column.as_deref(), material)?,
+        start: args.start.clone(),
+        end: args.end.clone(),
+        duration: args.duration.clone().zip(args.unit).map(|(column, unit)| DurationColumn { column, unit }),
+        label: args.label.clone(),
+        sha256: args.sha256.clone(),
+        grams: args.grams.clone(),
+        outcome: args.outcome.clone().map(|column| OutcomeColumn {
+            column,
+            finished: args.finished.clone(),
+            stopped: args.stopped.clone(),
+        }),
+        note: args.note.clone(),
+        dates: args.dates,
+        machine_names: names("--machine-named", &args.machine_names, machine)?,
+        material_names: names("--material-named", &args.material_names, material)?,
+    };
+    set(context, ledger, &args.name, Way::Table(Box::new(way)), "By it: tallow import FILE").await
+}
+
+/// One name of the shop's for all rows, or a column.
+fn given(
+    what: &str,
+    always: Option<&str>,
+    column: Option<&str>,
+    known: impl Fn(&str) -> Result<String, Trouble>,
+) -> Result<Given, Trouble> {
+    match (always, column) {
+        (Some(name), _) => known(name).map(Given::Always),
+        (None, Some(column)) => Ok(Given::Column(column.to_owned())),
+        (None, None) => Err(Trouble::refused(format!("which {what} is it?")).help("name it, or the column that does")),
+    }
+}
+
+/// What names of a table are called in the shop: `THERE=HERE`.
+fn names(
+    option: &str,
+    words: &[String],
+    known: impl Fn(&str) -> Result<String, Trouble>,
+) -> Result<BTreeMap<String, String>, Trouble> {
+    let pair = |word: &String| match word.rsplit_once('=') {
+        Some((there, here)) => Ok((there.trim().to_owned(), known(here)?)),
+        None => Err(Trouble::refused(format!("\"{word}\" does not say what is called how"))
+            .help(format!("write the table's name before a =, and the shop's behind it: {option} \"K1=bowline\""))),
+    };
+    words.iter().map(pair).collect()
+}
+
+/// What the shop knows, by which tables are read.
+///
+/// # Errors
+/// Where the shop can't be read.
+pub(super) async fn knows(ledger: &Ledger) -> Result<Knows, Trouble> {
+    Ok(Knows {
+        machines: ledger.machines().await?.into_iter().map(|machine| machine.name).collect(),
+        materials: context::materials(ledger).await?,
+        zone: ledger.shop().zone.clone(),
+    })
+}
+
+async fn set(context: &Context, ledger: &Ledger, name: &str, way: Way, next: &str) -> Result<(), Trouble> {
     way.set(ledger, name, context.now).await?;
-    say(context, &format!("{name}: {}", way.said()), "They are followed by: tallow watch")
+    say(context, &format!("{name}: {}", way.said()), next)
 }
 
 async fn remove(context: &Context, ledger: &Ledger, name: &str) -> Result<(), Trouble> {
@@ -130,6 +202,7 @@ pub(crate) async fn watch(context: &Context, args: &cli::Watch) -> Result<(), Tr
     for name in &args.names {
         Unknown::find("way in", name, &ways, |(name, _)| name)?;
     }
+    ways.retain(|(_, way)| !matches!(way, Way::Table(_)));
     ways.retain(|(name, _)| args.names.is_empty() || args.names.iter().any(|asked| asked.eq_ignore_ascii_case(name)));
     if ways.is_empty() {
         return Err(Trouble::refused("there is no way in to watch").help("set one up: tallow way folder --help"));
@@ -143,6 +216,7 @@ pub(crate) async fn watch(context: &Context, args: &cli::Watch) -> Result<(), Tr
             Way::Mqtt(way) => {
                 listeners.spawn(Listener::new(context, &ledger, &name, way).listen(args.until_idle));
             }
+            Way::Table(_) => {}
         }
     }
     let folders = watch_folders(context, &ledger, folders, args.until_idle);

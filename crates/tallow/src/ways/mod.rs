@@ -4,6 +4,7 @@
 pub(crate) mod folder;
 mod later;
 pub(crate) mod mqtt;
+pub(crate) mod table;
 
 use jiff::Timestamp;
 use ledger::{Ledger, WayIn};
@@ -12,6 +13,7 @@ use serde::{Deserialize, Serialize};
 pub(crate) use self::folder::FolderWay;
 pub(crate) use self::later::{Place, RunJob, keep_for_later};
 pub(crate) use self::mqtt::MqttWay;
+pub(crate) use self::table::TableWay;
 use crate::commands::run::{Came, Told, arrive};
 use crate::context;
 use crate::input::Source;
@@ -25,6 +27,8 @@ pub(crate) enum Way {
     Folder(FolderWay),
     /// A broker that is listened to.
     Mqtt(MqttWay),
+    /// A table of print history.
+    Table(Box<TableWay>),
 }
 
 impl Way {
@@ -59,6 +63,7 @@ impl Way {
         match self {
             Way::Folder(_) => "folder",
             Way::Mqtt(_) => "mqtt",
+            Way::Table(_) => "table",
         }
     }
 
@@ -67,6 +72,7 @@ impl Way {
         match self {
             Way::Folder(way) => way.said(),
             Way::Mqtt(way) => way.said(),
+            Way::Table(way) => way.said(),
         }
     }
 }

@@ -13,6 +13,7 @@ mod facts;
 mod faults;
 mod findings;
 mod hours;
+mod import;
 mod keep;
 mod laws;
 mod lives;

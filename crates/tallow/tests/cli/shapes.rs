@@ -247,6 +247,8 @@ mod tests {
             "way",
             "watch --until-idle",
             "way remove bench",
+            "way table bench --on bowline --material PLA --start Start --end End",
+            "import history.csv",
             "run part.gcode --on bowline --material PLA --when \"1 Nov 8:00\" --later",
             "job",
             "doctor --whole",
@@ -349,6 +351,10 @@ mod tests {
         let shop = Shop::folder();
         shop.write("part.gcode", ladder(100));
         shop.write("wall.gcode", WALL);
+        shop.write(
+            "history.csv",
+            "Start,End\n2026-11-02 8:00,\n2026-11-02 9:00,2026-11-02 8:00\n2020-01-02 8:00,2020-01-02 9:00\n",
+        );
         std::fs::create_dir(shop.path("prints")).unwrap();
         shop.write("prints/part.gcode", ladder(100));
         let october = UNIX_EPOCH + Duration::from_secs(1_791_100_000);

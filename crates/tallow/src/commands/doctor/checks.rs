@@ -223,9 +223,9 @@ pub(super) fn builds(in_use: &[InUse], shipped: &[(&str, String, &str)]) -> Chec
     Checked::new("builds", says).with(findings)
 }
 
-/// Whether the folders that are watched, by the names of their ways in, are there.
-pub(super) fn ways(folders: &[(String, String, bool)]) -> Checked {
-    let says = match folders.len() {
+/// Whether the folders that are watched, by the names of their ways in, are there; `count` is of all ways in.
+pub(super) fn ways(count: usize, folders: &[(String, String, bool)]) -> Checked {
+    let says = match count {
         0 => "none was set up".to_owned(),
         1 => "1 was set up".to_owned(),
         many => format!("{many} were set up"),

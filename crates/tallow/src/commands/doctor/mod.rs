@@ -89,12 +89,12 @@ async fn builds(ledger: &Ledger) -> Checked {
 }
 
 async fn ways(ledger: &Ledger) -> Checked {
-    let folder = |(name, Way::Folder(way)): (String, Way)| {
-        let is_there = way.folder.is_dir();
-        (name, way.folder.display().to_string(), is_there)
+    let folder = |(name, way): (String, Way)| match way {
+        Way::Folder(way) => Some((name, way.folder.display().to_string(), way.folder.is_dir())),
+        Way::Mqtt(_) | Way::Table(_) => None,
     };
     match Way::all(ledger).await {
-        Ok(ways) => checks::ways(&ways.into_iter().map(folder).collect::<Vec<_>>()),
+        Ok(ways) => checks::ways(ways.len(), &ways.into_iter().filter_map(folder).collect::<Vec<_>>()),
         Err(trouble) => Checked::failed("ways in", &trouble),
     }
 }

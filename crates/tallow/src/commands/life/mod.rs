@@ -16,6 +16,8 @@ mod replace;
 mod source;
 mod table;
 
+pub(crate) use self::table::separator;
+
 use std::path::Path;
 
 use crate::chart::{Chart, scientific};

@@ -147,7 +147,7 @@ impl Row<'_> {
 
 /// What separates columns, by the first line: a semicolon or a tab where one stands there and no comma does, as
 /// spreadsheets write where a comma is for decimals.
-fn separator(text: &[u8]) -> u8 {
+pub(crate) fn separator(text: &[u8]) -> u8 {
     let header = text.split(|byte| *byte == b'\n').next().unwrap_or_default();
     let has = |byte| header.contains(&byte);
     [b';', b'\t'].into_iter().find(|&byte| has(byte) && !has(b',')).unwrap_or(b',')

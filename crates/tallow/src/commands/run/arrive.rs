@@ -17,7 +17,7 @@ use crate::trouble::Trouble;
 use crate::when;
 
 /// How often a run is looked for anew where others book on the same machine meanwhile.
-const TRIES: usize = 20;
+pub(super) const TRIES: usize = 20;
 
 /// Among how many of a machine's latest runs those of a file that turned up are looked for.
 const RUNS_TO_REFINE: u32 = 500;
@@ -118,8 +118,9 @@ async fn arrived(
         let revision = ledger.revision(&machine.info.name).await?;
         let guarded = ledger.as_read_at(revision);
         let slot = slot(machine, &executed.run, start.timestamp(), executed.duration());
-        let known = the_same(slot.near(ledger).await?, &executed.run, start.timestamp());
-        let written = match &known {
+        let near = slot.near(ledger).await?;
+        let known = the_same(as_known(&near), &executed.run, start.timestamp());
+        let written = match known {
             None => {
                 if let Err(trouble) = slot.refuse_if_taken(ledger, now).await {
                     match ledger.revision(&machine.info.name).await? == revision {
@@ -137,9 +138,9 @@ async fn arrived(
                     None => Run { label: run.label.clone(), ..executed.run.clone() },
                 };
                 let note = "known better now".to_owned();
-                guarded.correct(*id, NewEntry { note, ..new_entry(machine, told, *at, now, run) }).await
+                guarded.correct(id, NewEntry { note, ..new_entry(machine, told, at, now, run) }).await
             }
-            Some((entry, ..)) => return already(ledger, *entry, now).await,
+            Some((entry, ..)) => return already(ledger, entry, now).await,
         };
         match written {
             Err(Error::MovedOn { .. }) => continue,
@@ -203,23 +204,35 @@ pub(crate) async fn refined(
 }
 
 /// Whether a run as it comes tells more than what is known of it.
-fn tells_more(new: &Run, known: &Run) -> bool {
+pub(super) fn tells_more(new: &Run, known: &Run) -> bool {
     let is_estimated = known.basis != Basis::Metered;
     is_estimated && (new.basis == Basis::Metered || (known.program.is_none() && new.program.is_some()))
 }
 
 /// A run that counts: its entry, its start, and what it did.
-type Standing = (EntryId, Timestamp, Run);
+pub(super) type Standing = (EntryId, Timestamp, Run);
+
+/// A run that counts, and by what it is known.
+pub(super) type KnownBy<'a, By> = (By, Timestamp, &'a Run);
+
+/// The same, of runs of which the entry is known.
+pub(super) fn as_known(runs: &[Standing]) -> impl Iterator<Item = KnownBy<'_, EntryId>> {
+    runs.iter().map(|(id, at, run)| (*id, *at, run))
+}
 
 /// Which of the runs that count is the one that started at `start`: of the same program as far as programs are known, and at the
 /// same instant, or at work for more than half of the time of the shorter of the two. The one that shares most time, of several.
-fn the_same(known: Vec<Standing>, new: &Run, start: Timestamp) -> Option<Standing> {
-    let shared = |(_, at, run): &Standing| {
+pub(super) fn the_same<'a, By>(
+    known: impl Iterator<Item = KnownBy<'a, By>>,
+    new: &Run,
+    start: Timestamp,
+) -> Option<KnownBy<'a, By>> {
+    let shared = |(_, at, run): &KnownBy<'a, By>| {
         let (one, other) = (slot::duration(&new.usage), slot::duration(&run.usage));
         let until = slot::end(start, one).min(slot::end(*at, other));
         (until.duration_since(start.max(*at)), one.min(other))
     };
-    let is_same = |standing: &Standing| {
+    let is_same = |standing: &KnownBy<'a, By>| {
         let agrees = match (&new.program, &standing.2.program) {
             (Some(one), Some(other)) => one == other,
             _ => true,
@@ -227,11 +240,11 @@ fn the_same(known: Vec<Standing>, new: &Run, start: Timestamp) -> Option<Standin
         let (shared, shorter) = shared(standing);
         agrees && (standing.1 == start || SignedDuration::ZERO < shared && shorter <= shared.saturating_mul(2))
     };
-    known.into_iter().filter(is_same).min_by_key(|standing| Reverse(shared(standing).0))
+    known.filter(is_same).min_by_key(|standing| Reverse(shared(standing).0))
 }
 
 /// The runs that count among the latest that a filter finds.
-async fn standing(ledger: &Ledger, filter: &Filter, most: u32) -> Result<Vec<Standing>, Trouble> {
+pub(super) async fn standing(ledger: &Ledger, filter: &Filter, most: u32) -> Result<Vec<Standing>, Trouble> {
     let listed = ledger.entries(filter, most).await?;
     let counting = listed.into_iter().filter(|listed| listed.replaced_by.is_none());
     Ok(counting
@@ -249,12 +262,12 @@ impl Slot<'_> {
     }
 }
 
-fn slot<'a>(machine: &'a OnMachine, run: &'a Run, start: Timestamp, duration: SignedDuration) -> Slot<'a> {
+pub(super) fn slot<'a>(machine: &'a OnMachine, run: &'a Run, start: Timestamp, duration: SignedDuration) -> Slot<'a> {
     let (label, program) = (run.label.as_str(), run.program.as_deref());
     Slot { machine: &machine.info.name, label, program, start, duration, corrects: None }
 }
 
-fn new_entry(machine: &OnMachine, told: &Told, at: Timestamp, now: &ZonedDateTime, run: Run) -> NewEntry {
+pub(super) fn new_entry(machine: &OnMachine, told: &Told, at: Timestamp, now: &ZonedDateTime, run: Run) -> NewEntry {
     let (machine, note) = (machine.info.name.clone(), told.note.clone());
     NewEntry { machine, at, recorded: now.timestamp(), note, event: Event::Run(run) }
 }

@@ -7,7 +7,7 @@ use ledger::{Filter, Kind, Ledger};
 use motion::{Duty, Quantity, Tool};
 use upkeep::entry::{Basis, Run};
 use upkeep::estimate::Ratios;
-use upkeep::{Build, Event, Material, MaterialInfo, Usage, amount, booking};
+use upkeep::{Build, Event, Material, MaterialInfo, Materials, Usage, amount, booking};
 
 use super::told::Told;
 use crate::commands::history::use_words;
@@ -63,24 +63,32 @@ impl Executed {
         told: &Told,
         source: Option<&Source>,
     ) -> Result<Executed, Trouble> {
-        let materials = context::materials(ledger).await?;
-        let said = Printed::parse(&told.materials, &materials)?;
+        let mut lookup = Lookup::new(ledger, machine).await?;
+        let Some(source) = source else { return Executed::without_file(&mut lookup, told).await };
+        let said = Printed::parse(&told.materials, &lookup.materials)?;
+        let stop = match told.point()? {
+            None if told.is_stopped => stopped_after(ledger, machine, source, told.length()?).await?,
+            point => point,
+        };
+        let known = programs::duty(ledger, source, &machine.build.machine, stop).await?;
+        Executed::metered(machine, told, &known, &source.label(), &said, stop)
+    }
+
+    /// The same of what comes without its file, by what was looked up before.
+    ///
+    /// # Errors
+    /// As [`Executed::of`].
+    pub(super) async fn without_file(lookup: &mut Lookup<'_>, told: &Told) -> Result<Executed, Trouble> {
+        let said = Printed::parse(&told.materials, &lookup.materials)?;
         let length = told.length()?;
-        if let Some(source) = source {
-            let stop = match told.point()? {
-                None if told.is_stopped => stopped_after(ledger, machine, source, length).await?,
-                point => point,
-            };
-            let known = programs::duty(ledger, source, &machine.build.machine, stop).await?;
-            return Executed::metered(machine, told, known, source.label(), &said, stop);
-        }
-        if let (Some(sha256), false) = (&told.sha256, told.is_stopped)
-            && let Some((label, known)) = programs::known(ledger, sha256, &machine.build.machine).await?
-        {
-            return Executed::metered(machine, told, known, label, &said, None);
+        if let (Some(sha256), false) = (&told.sha256, told.is_stopped) {
+            let machine = lookup.machine;
+            if let Some((label, known)) = lookup.program(sha256).await? {
+                return Executed::metered(machine, told, known, label, &said, None);
+            }
         }
         match length {
-            Some(hours) => Executed::estimated(ledger, machine, told, hours, &said).await,
+            Some(hours) => Executed::estimated(lookup.ratios().await?, told, hours, &said),
             None => Err(Trouble::refused(match &told.sha256 {
                 Some(_) => "the shop does not know that file, and hours were not given",
                 None => "neither a print file nor hours were given",
@@ -92,8 +100,8 @@ impl Executed {
     fn metered(
         machine: &OnMachine,
         told: &Told,
-        known: Known,
-        label: String,
+        known: &Known,
+        label: &str,
         said: &Printed,
         stop: Option<Point>,
     ) -> Result<Executed, Trouble> {
@@ -101,8 +109,8 @@ impl Executed {
         let strangers = stranger_tools(&machine.build, &tools);
         let (by_tool, usage) = printed_use(&known.duty, said)?;
         let run = Run {
-            label: told.label.clone().unwrap_or(label),
-            program: known.sha256,
+            label: told.label.clone().unwrap_or_else(|| label.to_owned()),
+            program: known.sha256.clone(),
             stopped: stop.map(|point| point.to_string()),
             materials: printed::names(&by_tool),
             usage,
@@ -112,16 +120,9 @@ impl Executed {
         Ok(Executed { run, warnings: known.warnings, cut: known.cut, strangers })
     }
 
-    async fn estimated(
-        ledger: &Ledger,
-        machine: &OnMachine,
-        told: &Told,
-        hours: f64,
-        said: &Printed,
-    ) -> Result<Executed, Trouble> {
+    fn estimated(ratios: &Ratios, told: &Told, hours: f64, said: &Printed) -> Result<Executed, Trouble> {
         let (tool, info) = said.only()?;
         let material = Material::new(&info.name);
-        let ratios = ratios(ledger, machine).await?;
         let estimate = ratios
             .estimate(hours, told.grams, tool, &material)
             .map_err(|error| Trouble::refused(error.to_string()).help("check --hours and --grams"))?;
@@ -169,6 +170,41 @@ impl Executed {
         };
         let when = when::spoken(start);
         format!("{}, from {when}: {}{basis}{warned}{cut}{strangers}", self.run.label, use_words(&self.run.usage))
+    }
+}
+
+/// What is looked up in a shop for runs of one machine that come without their files; once, for many of them.
+pub(super) struct Lookup<'a> {
+    ledger: &'a Ledger,
+    machine: &'a OnMachine,
+    materials: Materials,
+    ratios: Option<Ratios>,
+    /// Programs by SHA-256; `None` of those that the shop has not met.
+    programs: BTreeMap<String, Option<(String, Known)>>,
+}
+
+impl<'a> Lookup<'a> {
+    /// # Errors
+    /// Where the shop can't be read.
+    pub(super) async fn new(ledger: &'a Ledger, machine: &'a OnMachine) -> Result<Lookup<'a>, Trouble> {
+        let materials = context::materials(ledger).await?;
+        Ok(Lookup { ledger, machine, materials, ratios: None, programs: BTreeMap::new() })
+    }
+
+    async fn ratios(&mut self) -> Result<&Ratios, Trouble> {
+        let ratios = match self.ratios.take() {
+            Some(ratios) => ratios,
+            None => ratios(self.ledger, self.machine).await?,
+        };
+        Ok(self.ratios.insert(ratios))
+    }
+
+    async fn program(&mut self, sha256: &str) -> Result<Option<&(String, Known)>, Trouble> {
+        if !self.programs.contains_key(sha256) {
+            let known = programs::known(self.ledger, sha256, &self.machine.build.machine).await?;
+            self.programs.insert(sha256.to_owned(), known);
+        }
+        Ok(self.programs.get(sha256).and_then(Option::as_ref))
     }
 }
 

@@ -1,6 +1,7 @@
 //! `tallow run` and `tallow queue`: what was and what will be executed.
 
 mod arrive;
+mod batch;
 mod executed;
 mod told;
 
@@ -10,7 +11,8 @@ use serde_json::json;
 use upkeep::entry::{Queued, Run};
 use upkeep::{Event, MachineState, Materials, used};
 
-pub(crate) use self::arrive::{Came, arrive, refined};
+pub(crate) use self::arrive::{Came, How, arrive, refined};
+pub(crate) use self::batch::{Fate, Line, arrive_all};
 pub(crate) use self::executed::{printed_use, ratios};
 pub(crate) use self::told::Told;
 

@@ -483,7 +483,7 @@ impl Taker {
         let zoned = at.to_zoned_datetime(ledger.shop().zone.clone());
         machine.joined_by(&zoned)?;
         if self.now() < at {
-            return Err(Trouble::refused(format!("a reading of {at} lies in the future")).passing());
+            return Err(Trouble::refused(format!("a reading of {at} lies in the future")).until_it_is_over());
         }
         let until = at.saturating_add(SignedDuration::from_nanos(1000)).unwrap_or(at);
         let name = machine.info.name.clone();
