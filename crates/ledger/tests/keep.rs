@@ -165,7 +165,7 @@ async fn goes_on(ledger: &Ledger) {
     let next = ledger.append(entry("bowline", "2026-10-21T08:00:00Z", run("d4", 1.0))).await.unwrap();
     assert_eq!(next.0, last.0 + 1);
     assert_ne!(ledger.news().await.unwrap(), before);
-    ledger.set_person("bosun", Role::Look, Some("hash"), at(RECORDED)).await.unwrap();
+    ledger.set_person("bosun", Role::Own, Some("hash"), at(RECORDED)).await.unwrap();
     ledger.add_token("bowline", "another", "", at(RECORDED)).await.unwrap();
     ledger
         .add_machine("reef knot", &ledger.builds().await.unwrap()[0].name, at(JOINED), at(RECORDED), "")
