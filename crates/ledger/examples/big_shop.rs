@@ -46,6 +46,7 @@ const WINDOW: i64 = 182;
 
 #[tokio::main]
 async fn main() -> Result<(), Box<dyn std::error::Error>> {
+    sqlx::any::install_default_drivers();
     let args: Vec<String> = std::env::args().skip(1).collect();
     match args.iter().map(String::as_str).collect::<Vec<_>>()[..] {
         ["make", at] => make(at, 1000, None).await,
@@ -60,9 +61,11 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
         ["prove", at] => prove(at).await,
         ["trickle", at, seconds] => trickle(at, seconds.parse()?).await,
         ["sample", at, machines] => sample(at, machines.parse()?).await,
-        _ => Err("usage: big_shop make PLACE [machines [runs of each]] | copy ADDRESS TIMES | sample PLACE MACHINES | \
+        _ => {
+            Err("usage: big_shop make PLACE [machines [runs of each]] | copy ADDRESS TIMES | sample PLACE MACHINES | \
                   trickle PLACE SECONDS | size|states|one|lives|stores|prove PLACE"
-            .into()),
+                .into())
+        }
     }
 }
 
@@ -123,7 +126,9 @@ async fn copy(at: &str, times: i64) -> Result<(), Box<dyn std::error::Error>> {
     let start = Instant::now();
     let mut connection = AnyConnection::connect(at).await?;
     let (machines, entries): (i64, i64) =
-        sqlx::query_as("select (select max(id) from machine), (select max(id) from entry)").fetch_one(&mut connection).await?;
+        sqlx::query_as("select (select max(id) from machine), (select max(id) from entry)")
+            .fetch_one(&mut connection)
+            .await?;
     for copy in 1..times {
         let mut transaction = connection.begin().await?;
         sqlx::query("insert into machine (id, name) select id + $1, $2 || name from machine where id between 1 and $3")
@@ -172,7 +177,8 @@ async fn copy(at: &str, times: i64) -> Result<(), Box<dyn std::error::Error>> {
 /// Where the room on a server goes.
 async fn size(at: &str) -> Result<(), Box<dyn std::error::Error>> {
     let mut connection = AnyConnection::connect(at).await?;
-    let runs: i64 = sqlx::query_scalar("select count(*) from entry where kind = 'run'").fetch_one(&mut connection).await?;
+    let runs: i64 =
+        sqlx::query_scalar("select count(*) from entry where kind = 'run'").fetch_one(&mut connection).await?;
     let relations: Vec<(String, i64)> = sqlx::query_as(
         "select cast(c.relname as text), pg_relation_size(c.oid) + coalesce(pg_total_relation_size(nullif(c.reltoastrelid, 0)), 0) \
          from pg_class c join pg_namespace n on n.oid = c.relnamespace \

@@ -184,7 +184,13 @@ impl Runs {
             basis: Basis::Metered,
             queued: None,
         });
-        Ok(NewEntry { machine: format!("m{machine:04}"), at, recorded: "2026-10-31T00:00:00Z".parse()?, note: String::new(), event })
+        Ok(NewEntry {
+            machine: format!("m{machine:04}"),
+            at,
+            recorded: "2026-10-31T00:00:00Z".parse()?,
+            note: String::new(),
+            event,
+        })
     }
 }
 
