@@ -262,7 +262,11 @@ impl Ledger {
 }
 
 /// The machine, if it is in the shop now, or the row of the shop itself.
-pub(crate) async fn known(row: Option<MachineRow>, connection: &mut AnyConnection, name: &str) -> Result<MachineRow, Error> {
+pub(crate) async fn known(
+    row: Option<MachineRow>,
+    connection: &mut AnyConnection,
+    name: &str,
+) -> Result<MachineRow, Error> {
     match row {
         Some(row) if row.joined.is_some() || row.is_the_shop() => Ok(row),
         _ => Err(no_such_machine(connection, name).await?),

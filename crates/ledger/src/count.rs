@@ -39,15 +39,7 @@ async fn count_totals(
     uses: &[&Counted<'_>],
     names: &Names,
 ) -> Result<(), Error> {
-    let mut totals: BTreeMap<i64, Usage> = BTreeMap::new();
-    let listed = padded(machines.to_vec());
-    let text = format!("select machine, usage from total where machine in {}", places(1, listed.len()));
-    let query = listed.into_iter().fold(sqlx::query(AssertSqlSafe(text)), |query, machine| query.bind(machine));
-    for row in query.fetch_all(&mut *connection).await? {
-        let machine: i64 = row.try_get(0)?;
-        let total = readable(codec::usage_from_bytes(row.try_get(1)?, names), || format!("the total of machine {machine}"))?;
-        totals.insert(machine, total);
-    }
+    let mut totals = tables::totals(connection, machines, names).await?;
     for (machine, _, usage) in uses {
         totals.entry(*machine).or_default().add(usage);
     }
@@ -123,10 +115,8 @@ async fn count_standings(
     uses: &[&Counted<'_>],
     names: &Names,
 ) -> Result<(), Error> {
-    let listed = padded(machines.to_vec());
-    let text = format!("select machine, newest from standing where machine in {}", places(1, listed.len()));
-    let query = listed.into_iter().fold(sqlx::query(AssertSqlSafe(text)), |query, machine| query.bind(machine));
-    for row in query.fetch_all(&mut *connection).await? {
+    let newest = "select machine, newest from standing where machine in";
+    for row in tables::of_machines(connection, newest, machines).await? {
         let (machine, newest): (i64, i64) = (row.try_get(0)?, row.try_get(1)?);
         let is_before = |(of, at, _): &&&Counted<'_>| *of == machine && time::to_micros(*at) < newest;
         let before: Vec<_> = uses.iter().filter(is_before).collect();

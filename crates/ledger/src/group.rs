@@ -233,9 +233,10 @@ async fn fates(
     let placed = |item: &Item<'_>| Some((machines.get(&item.new.machine)?.id, time::to_micros(item.new.at)));
     let mut first = first_booked(connection, stretch.iter().filter_map(placed), names).await?;
     let ids: BTreeSet<i64> = stretch.iter().filter_map(placed).map(|(machine, _)| machine).collect();
+    let ids: Vec<i64> = ids.into_iter().collect();
     let mut queues = match ids.is_empty() {
         true => BTreeMap::new(),
-        false => tables::queues(connection, ids.into_iter().collect(), names).await?,
+        false => tables::queues(connection, &ids, names).await?,
     };
     let mut fates = Vec::with_capacity(stretch.len());
     let mut written = 0;

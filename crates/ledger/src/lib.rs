@@ -50,7 +50,7 @@ pub use checklist::{
 pub use error::Error;
 pub use kind::Kind;
 pub use ledger::{Ledger, Shop};
-pub use news::News;
+pub use news::{News, Revision};
 pub use people::{MachineToken, Person, Role, Session};
 pub use proof::{Difference, Verdict};
 pub use read::{Filter, Listed, MachineInfo};

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use sqlx::Row;
+use sqlx::any::AnyRow;
 
 use crate::{Error, Ledger};
 
@@ -13,6 +14,17 @@ pub struct News {
     pub revisions: i64,
     /// Descriptions of machine types and of materials, old ones included.
     pub descriptions: i64,
+}
+
+/// How far the record of one machine, or of the shop itself, has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Revision {
+    /// Rises with each booking.
+    pub all: i64,
+    /// Rises with each booking of anything but runs.
+    pub besides_runs: i64,
+    /// Whether the machine is in the shop now.
+    pub is_here: bool,
 }
 
 impl Ledger {
@@ -31,13 +43,19 @@ impl Ledger {
         Ok(News { revisions: row.try_get(0)?, descriptions: row.try_get(1)? })
     }
 
-    /// The revision of each machine's record, by name; it rises with each of its entries. The shop's own has no name.
+    /// How far the record of each machine has come, by name. The shop's own has no name.
     ///
     /// # Errors
     /// Where the database refuses.
-    pub async fn revisions(&self) -> Result<BTreeMap<String, i64>, Error> {
+    pub async fn revisions(&self) -> Result<BTreeMap<String, Revision>, Error> {
         let mut connection = self.pool.acquire().await?;
-        let rows = sqlx::query("select name, revision from machine").fetch_all(&mut *connection).await?;
-        rows.iter().map(|row| Ok((row.try_get(0)?, row.try_get(1)?))).collect()
+        let text = "select name, revision, besides_runs, cast(case when build is null then 0 else 1 end as bigint) \
+                    from machine";
+        let rows = sqlx::query(text).fetch_all(&mut *connection).await?;
+        let revision = |row: &AnyRow| {
+            let is_here = row.try_get::<i64, _>(3)? == 1;
+            Ok((row.try_get(0)?, Revision { all: row.try_get(1)?, besides_runs: row.try_get(2)?, is_here }))
+        };
+        rows.iter().map(revision).collect()
     }
 }

@@ -75,9 +75,7 @@ pub(crate) fn to_columns(event: &Event) -> Columns {
 /// What a run says as others of the same file do; `None` where that is not expected.
 fn alike(event: &Event) -> Option<String> {
     match event {
-        Event::Run(run) if is_of_a_known_file(run) => {
-            Some(json(&RunBody { queued: None, ..RunBody::from(run) }))
-        }
+        Event::Run(run) if is_of_a_known_file(run) => Some(json(&RunBody { queued: None, ..RunBody::from(run) })),
         _ => None,
     }
 }
@@ -97,13 +95,7 @@ pub(crate) fn usage_of(event: &Event) -> Option<&Usage> {
 }
 
 /// The event that the columns hold; `None` where they make no sense. `alike` is what a run says as others do.
-pub(crate) fn from_columns(
-    kind: Kind,
-    about: String,
-    body: &str,
-    alike: Option<&str>,
-    usage: Usage,
-) -> Option<Event> {
+pub(crate) fn from_columns(kind: Kind, about: String, body: &str, alike: Option<&str>, usage: Usage) -> Option<Event> {
     Some(match kind {
         Kind::Added => Event::Added { build: about },
         Kind::Run => {

@@ -5,16 +5,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use jiff::civil::Date;
-use sqlx::any::AnyRow;
 use sqlx::{AnyConnection, Row};
-use upkeep::entry::OwnLimit;
-use upkeep::{Build, DayUse, Event, MachineState, QueuedUse, Unknown, Usage};
+use upkeep::{Build, DayUse, Entry, Event, MachineState, QueuedUse, Unknown};
 
 use crate::codec::{self, Garbled};
 use crate::names::Names;
 use crate::read::present;
 use crate::standing::Standings;
-use crate::tables::{self, MachineRow, entry_columns, readable};
+use crate::tables::{self, MachineRow, readable};
 use crate::{Error, Ledger, catalogue, time};
 
 /// Machines read in one go: few enough that the rows of one go stay in the processor's cache, many enough that the
@@ -37,6 +35,20 @@ impl Ledger {
         let mut states = read(&mut snapshot, &machines, history_from, &builds, &self.quantities).await?;
         // OK because one machine was asked for, and `present` has found it.
         Ok(states.remove(0))
+    }
+
+    /// The states of these machines, by name, with their use per day from `history_from` on; those that are not in the shop
+    /// left out.
+    ///
+    /// # Errors
+    /// [`Error::BadBuild`].
+    pub async fn states_of(&self, machines: &[&str], history_from: Date) -> Result<Vec<MachineState>, Error> {
+        let mut snapshot = self.snapshot().await?;
+        let machines = tables::machines_named(&mut snapshot, machines).await?;
+        let builds = catalogue::builds(&mut snapshot, &wanted(&machines), &self.parsed).await?;
+        let mut states = read(&mut snapshot, &machines, history_from, &builds, &self.quantities).await?;
+        states.sort_by(|a, b| a.name.cmp(&b.name));
+        Ok(states)
     }
 
     /// The states of all machines, by name, with their use per day from `history_from` on. Uses two threads of a runtime
@@ -87,7 +99,7 @@ async fn read_share(
     Ok(states)
 }
 
-/// Reads the states of `machines`, which are in the order of their ids.
+/// Reads the states of those of `machines` that are in the shop.
 async fn read(
     connection: &mut AnyConnection,
     machines: &[MachineRow],
@@ -95,14 +107,16 @@ async fn read(
     builds: &BTreeMap<String, Arc<Build>>,
     quantities: &Names,
 ) -> Result<Vec<MachineState>, Error> {
-    let (Some(first), Some(last)) = (machines.first(), machines.last()) else { return Ok(Vec::new()) };
-    let ids = (first.id, last.id);
+    let ids: Vec<i64> = machines.iter().map(|machine| machine.id).collect();
+    if ids.is_empty() {
+        return Ok(Vec::new());
+    }
     let names = tables::names(connection, quantities).await?;
-    let mut totals = totals(connection, ids, &names).await?;
-    let mut standings = standings(connection, ids, &names).await?;
-    let mut days = days(connection, ids, from, &names).await?;
-    let mut queues = queues(connection, ids, &names).await?;
-    let limits = limits(connection, ids, &names).await?;
+    let mut totals = tables::totals(connection, &ids, &names).await?;
+    let mut standings = standings(connection, &ids, &names).await?;
+    let mut days = days(connection, &ids, from, &names).await?;
+    let mut queues = tables::queues(connection, &ids, &names).await?;
+    let limits = tables::limits(connection, &ids, &names).await?;
     let mut states = Vec::with_capacity(machines.len());
     for machine in machines {
         let Some(joined) = &machine.joined else { continue };
@@ -115,113 +129,61 @@ async fn read(
             standings: standings.remove(&machine.id).unwrap_or_default().into_map(),
             history_from: from,
             days: days.remove(&machine.id).unwrap_or_default(),
-            queue: queues.remove(&machine.id).unwrap_or_default(),
+            queue: expected(queues.remove(&machine.id).unwrap_or_default()),
         });
     }
     Ok(states)
 }
 
 /// The build with a machine's own limits; one of a task or a meter that the build has no more counts no more.
-fn with_limits(build: &Arc<Build>, limits: Option<&Vec<OwnLimit>>) -> Arc<Build> {
+fn with_limits(build: &Arc<Build>, limits: Option<&Vec<Entry>>) -> Arc<Build> {
     let Some(limits) = limits else { return build.clone() };
     let mut own = Build::clone(build);
-    for limit in limits {
-        // Nothing to do with the error: the build was changed since, and `build change` said what that takes away.
-        let _ = own.set_limit(limit);
+    for entry in limits {
+        if let Event::Limit(limit) = &entry.event {
+            // Nothing to do with the error: the build was changed since, and `build change` said what that takes away.
+            let _ = own.set_limit(limit);
+        }
     }
     Arc::new(own)
 }
 
-/// The limits of the shop's own, in the order in which they were given.
-async fn limits(
-    connection: &mut AnyConnection,
-    ids: (i64, i64),
-    names: &Names,
-) -> Result<BTreeMap<i64, Vec<OwnLimit>>, Error> {
-    const LISTED: &str = concat!(
-        "select ",
-        entry_columns!(),
-        ", l.machine from own_limit l join entry e on e.id = l.entry join machine m on m.id = l.machine \
-          where l.machine between $1 and $2 order by e.at, e.id"
-    );
-    listed(connection, LISTED, ids, names, |event| match event {
-        Event::Limit(own) => Some(own),
+/// The use of the runs that entries say are expected.
+fn expected(entries: Vec<Entry>) -> Vec<QueuedUse> {
+    let used = |entry: Entry| match entry.event {
+        Event::Queued(queued) => Some(QueuedUse { on: queued.on, usage: queued.usage }),
         _ => None,
-    })
-    .await
-}
-
-/// What `pick` takes of the entries that a derived table lists, by machine. The query gives an entry's columns, and behind
-/// them the machine's number.
-async fn listed<T>(
-    connection: &mut AnyConnection,
-    query: &'static str,
-    (first, last): (i64, i64),
-    names: &Names,
-    pick: impl Fn(Event) -> Option<T>,
-) -> Result<BTreeMap<i64, Vec<T>>, Error> {
-    let rows = sqlx::query(query).bind(first).bind(last).fetch_all(connection).await?;
-    let mut picked: BTreeMap<i64, Vec<T>> = BTreeMap::new();
-    for row in &rows {
-        if let Some(one) = pick(tables::entry_from_row(row, names)?.event) {
-            picked.entry(row.try_get("machine")?).or_default().push(one);
-        }
-    }
-    Ok(picked)
-}
-
-async fn totals(
-    connection: &mut AnyConnection,
-    (first, last): (i64, i64),
-    names: &Names,
-) -> Result<BTreeMap<i64, Usage>, Error> {
-    let query = sqlx::query("select machine, usage from total where machine between $1 and $2");
-    let rows = query.bind(first).bind(last).fetch_all(connection).await?;
-    by_machine(&rows, "total", |bytes| codec::usage_from_bytes(bytes, names))
+    };
+    entries.into_iter().filter_map(used).collect()
 }
 
 async fn standings(
     connection: &mut AnyConnection,
-    (first, last): (i64, i64),
+    machines: &[i64],
     names: &Names,
 ) -> Result<BTreeMap<i64, Standings>, Error> {
-    let query = sqlx::query("select machine, marks from standing where machine between $1 and $2");
-    let rows = query.bind(first).bind(last).fetch_all(connection).await?;
-    by_machine(&rows, "standings", |bytes| codec::standings_from_bytes(bytes, names))
-}
-
-/// Reads rows of a machine's number and the bytes of its `what`.
-fn by_machine<T>(
-    rows: &[AnyRow],
-    what: &str,
-    read: impl Fn(&[u8]) -> Result<T, Garbled>,
-) -> Result<BTreeMap<i64, T>, Error> {
-    let read = |row: &AnyRow| {
-        let machine: i64 = row.try_get(0)?;
-        Ok((machine, readable(read(row.try_get(1)?), || format!("the {what} of machine {machine}"))?))
-    };
-    rows.iter().map(read).collect()
+    let query = "select machine, marks from standing where machine in";
+    let rows = tables::of_machines(connection, query, machines).await?;
+    tables::by_machine(&rows, "standings", |bytes| codec::standings_from_bytes(bytes, names))
 }
 
 async fn days(
     connection: &mut AnyConnection,
-    (first, last): (i64, i64),
+    machines: &[i64],
     from: Date,
     names: &Names,
 ) -> Result<BTreeMap<i64, Vec<DayUse>>, Error> {
-    let rows = sqlx::query(
-        "select machine, month, days from daily where machine between $1 and $2 and month >= $3 order by machine, month",
-    )
-    .bind(first)
-    .bind(last)
-    .bind(time::month(from))
-    .fetch_all(connection)
-    .await?;
+    // A month is a whole number and no text: it can stand in the statement, of which there are then few.
+    let query = format!("select machine, month, days from daily where month >= {} and machine in", time::month(from));
+    let mut rows = Vec::new();
+    for row in tables::of_machines(connection, &query, machines).await? {
+        rows.push((row.try_get::<i64, _>(0)?, row.try_get::<i64, _>(1)?, row));
+    }
+    rows.sort_by_key(|(machine, month, _)| (*machine, *month));
     let mut days: BTreeMap<i64, Vec<DayUse>> = BTreeMap::new();
-    for row in &rows {
-        let (machine, month): (i64, i64) = (row.try_get(0)?, row.try_get(1)?);
-        let list = days.entry(machine).or_default();
-        let read = add_month(list, month, row.try_get(2)?, from, names);
+    for (machine, month, row) in &rows {
+        let list = days.entry(*machine).or_default();
+        let read = add_month(list, *month, row.try_get(2)?, from, names);
         readable(read, || format!("month {month} of machine {machine}"))?;
     }
     Ok(days)
@@ -236,22 +198,4 @@ fn add_month(list: &mut Vec<DayUse>, month: i64, bytes: &[u8], from: Date, names
         None => possible = false,
     })?;
     if possible { Ok(()) } else { Err(Garbled) }
-}
-
-async fn queues(
-    connection: &mut AnyConnection,
-    ids: (i64, i64),
-    names: &Names,
-) -> Result<BTreeMap<i64, Vec<QueuedUse>>, Error> {
-    const LISTED: &str = concat!(
-        "select ",
-        entry_columns!(),
-        ", q.machine from queued q join entry e on e.id = q.entry join machine m on m.id = q.machine \
-          where q.machine between $1 and $2 order by e.at, e.id"
-    );
-    listed(connection, LISTED, ids, names, |event| match event {
-        Event::Queued(queued) => Some(QueuedUse { on: queued.on, usage: queued.usage }),
-        _ => None,
-    })
-    .await
 }

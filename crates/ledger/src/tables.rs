@@ -176,12 +176,33 @@ pub(crate) async fn make_machine(connection: &mut AnyConnection, name: &str) -> 
     machine_row(&row)
 }
 
+/// Notes that something other than a run was written down for a machine.
+pub(crate) async fn note_besides_runs(connection: &mut AnyConnection, id: i64) -> Result<(), Error> {
+    sqlx::query("update machine set besides_runs = besides_runs + 1 where id = $1")
+        .bind(id)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
 /// Every machine that there ever was, by name, and the row that stands for the shop itself.
 pub(crate) async fn machines(connection: &mut AnyConnection) -> Result<Vec<MachineRow>, Error> {
     let rows = sqlx::query("select id, name, build, added_at, added_entry from machine order by name")
         .fetch_all(connection)
         .await?;
     rows.iter().map(machine_row).collect()
+}
+
+/// The machines of these names, of which none need be there.
+pub(crate) async fn machines_named(connection: &mut AnyConnection, names: &[&str]) -> Result<Vec<MachineRow>, Error> {
+    if names.is_empty() {
+        return Ok(Vec::new());
+    }
+    let names = padded(names.to_vec());
+    let text =
+        format!("select id, name, build, added_at, added_entry from machine where name in {}", places(1, names.len()));
+    let query = names.into_iter().fold(sqlx::query(AssertSqlSafe(text)), |query, name| query.bind(name));
+    query.fetch_all(connection).await?.iter().map(machine_row).collect()
 }
 
 /// The machine of that name; `None` where there never was one.
@@ -425,10 +446,42 @@ pub(crate) async fn uses_from(
 
 /// All use of a machine.
 pub(crate) async fn total(connection: &mut AnyConnection, machine: i64, names: &Names) -> Result<Usage, Error> {
-    let row =
-        sqlx::query("select usage from total where machine = $1").bind(machine).fetch_optional(connection).await?;
-    let Some(row) = row else { return Ok(Usage::new()) };
-    readable(codec::usage_from_bytes(row.try_get(0)?, names), || format!("the total of machine {machine}"))
+    Ok(totals(connection, &[machine], names).await?.remove(&machine).unwrap_or_default())
+}
+
+/// All use of each of these machines; those without use left out.
+pub(crate) async fn totals(
+    connection: &mut AnyConnection,
+    machines: &[i64],
+    names: &Names,
+) -> Result<BTreeMap<i64, Usage>, Error> {
+    let rows = of_machines(connection, "select machine, usage from total where machine in", machines).await?;
+    by_machine(&rows, "total", |bytes| codec::usage_from_bytes(bytes, names))
+}
+
+/// The rows that a query finds which ends in `in` and takes the numbers of `machines`, of which there must be some.
+pub(crate) async fn of_machines(
+    connection: &mut AnyConnection,
+    query: &str,
+    machines: &[i64],
+) -> Result<Vec<AnyRow>, Error> {
+    let machines = padded(machines.to_vec());
+    let text = format!("{query} {}", places(1, machines.len()));
+    let query = machines.into_iter().fold(sqlx::query(AssertSqlSafe(text)), |query, machine| query.bind(machine));
+    Ok(query.fetch_all(connection).await?)
+}
+
+/// Reads rows of a machine's number and the bytes of its `what`.
+pub(crate) fn by_machine<T>(
+    rows: &[AnyRow],
+    what: &str,
+    read: impl Fn(&[u8]) -> Result<T, Garbled>,
+) -> Result<BTreeMap<i64, T>, Error> {
+    let read = |row: &AnyRow| {
+        let machine: i64 = row.try_get(0)?;
+        Ok((machine, readable(read(row.try_get(1)?), || format!("the {what} of machine {machine}"))?))
+    };
+    rows.iter().map(read).collect()
 }
 
 /// Keeps all use of a machine.
@@ -628,28 +681,51 @@ async fn drop_limit(connection: &mut AnyConnection, entry: EntryId) -> Result<()
 
 /// The entries of the runs that a machine expects, oldest first.
 pub(crate) async fn queue(connection: &mut AnyConnection, machine: i64, names: &Names) -> Result<Vec<Entry>, Error> {
-    Ok(queues(connection, vec![machine], names).await?.remove(&machine).unwrap_or_default())
+    Ok(queues(connection, &[machine], names).await?.remove(&machine).unwrap_or_default())
 }
 
 /// The entries of the runs that each of these machines expects, oldest first; those that expect none left out.
 pub(crate) async fn queues(
     connection: &mut AnyConnection,
-    machines: Vec<i64>,
+    machines: &[i64],
     names: &Names,
 ) -> Result<BTreeMap<i64, Vec<Entry>>, Error> {
-    let mut queues: BTreeMap<i64, Vec<Entry>> = BTreeMap::new();
-    let machines = padded(machines);
-    let text = format!(
-        "select {}, q.machine from queued q join entry e on e.id = q.entry join machine m on m.id = e.machine \
-         where q.machine in {} order by e.at, e.id",
+    const LISTED: &str = concat!(
+        "select ",
         entry_columns!(),
-        places(1, machines.len())
+        ", q.machine from queued q join entry e on e.id = q.entry join machine m on m.id = q.machine where q.machine in"
     );
-    let query = machines.into_iter().fold(sqlx::query(AssertSqlSafe(text)), |query, machine| query.bind(machine));
-    for row in query.fetch_all(connection).await? {
-        queues.entry(row.try_get(12)?).or_default().push(entry_from_row(&row, names)?);
+    listed(connection, LISTED, machines, names).await
+}
+
+/// The entries of the limits of the shop's own that stand, of each of these machines, in the order in which they were given.
+pub(crate) async fn limits(
+    connection: &mut AnyConnection,
+    machines: &[i64],
+    names: &Names,
+) -> Result<BTreeMap<i64, Vec<Entry>>, Error> {
+    const LISTED: &str = concat!(
+        "select ",
+        entry_columns!(),
+        ", l.machine from own_limit l join entry e on e.id = l.entry join machine m on m.id = l.machine where l.machine in"
+    );
+    listed(connection, LISTED, machines, names).await
+}
+
+/// The entries that a derived table lists, by machine, the oldest first. The query is as for [`of_machines`] and gives an
+/// entry's columns, and behind them the machine's number.
+async fn listed(
+    connection: &mut AnyConnection,
+    query: &str,
+    machines: &[i64],
+    names: &Names,
+) -> Result<BTreeMap<i64, Vec<Entry>>, Error> {
+    let mut listed: BTreeMap<i64, Vec<Entry>> = BTreeMap::new();
+    for row in of_machines(connection, query, machines).await? {
+        listed.entry(row.try_get(12)?).or_default().push(entry_from_row(&row, names)?);
     }
-    Ok(queues)
+    listed.values_mut().for_each(|entries| entries.sort_by_key(|entry| (entry.at, entry.id)));
+    Ok(listed)
 }
 
 /// All derived rows of a machine as they are kept.

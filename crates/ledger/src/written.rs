@@ -1,6 +1,6 @@
 //! Writing entries down, many to a statement.
 
-use std::collections::{HashMap, VecDeque};
+use std::collections::{BTreeSet, HashMap, VecDeque};
 
 use sqlx::{AnyConnection, AssertSqlSafe, Row};
 use upkeep::EntryId;
@@ -9,7 +9,7 @@ use crate::alike::{self, Alike};
 use crate::names::Names;
 use crate::record::Columns;
 use crate::rows::{pieces, places};
-use crate::{Error, NewEntry, codec, record, time};
+use crate::{Error, Kind, NewEntry, codec, record, tables, time};
 
 /// An entry as it will be written down.
 pub(crate) struct Line<'a> {
@@ -53,6 +53,10 @@ pub(crate) async fn write(
 ) -> Result<Vec<EntryId>, Error> {
     let said: Vec<Said> = lines.iter().map(|line| Said::of(line, names)).collect();
     let numbers = alike::numbers(connection, said.iter().filter_map(|said| said.alike.as_ref()).collect()).await?;
+    let besides_runs = lines.iter().zip(&said).filter(|(_, said)| said.columns.kind != Kind::Run);
+    for machine in besides_runs.map(|(line, _)| line.machine).collect::<BTreeSet<_>>() {
+        tables::note_besides_runs(connection, machine).await?;
+    }
     let rows: Vec<(&Line<'_>, &Said)> = lines.iter().zip(&said).collect();
     let mut ids = Vec::with_capacity(lines.len());
     for piece in pieces(&rows) {

@@ -144,7 +144,8 @@ async fn each_run_counts_once(ground: Ground) {
         *fates.entry(one.await.unwrap()).or_default() += 1;
     }
     assert_eq!(fates, BTreeMap::from([("booked".to_owned(), 60), ("already booked".to_owned(), 60)]));
-    let listed = shop.ledger.entries(&Filter { machine: Some("bowline".into()), ..Filter::default() }, 3).await.unwrap();
+    let listed =
+        shop.ledger.entries(&Filter { machine: Some("bowline".into()), ..Filter::default() }, 3).await.unwrap();
     assert_eq!(listed[0].by.as_deref(), Some("mate"));
     shop.prove().await;
 }
@@ -173,4 +174,26 @@ fn a_spoilt_machine_takes_no_other_along() {
         good.unwrap();
         other.unwrap();
     });
+}
+
+/// A server reads stores, visits and faults anew only when `besides_runs` has risen: it must, with whatever is no run.
+async fn what_is_no_run_is_told_apart(ground: Ground) {
+    let shop = shop(ground).await;
+    let of_bowline = async || shop.ledger.revisions().await.unwrap()["bowline"];
+    let before = of_bowline().await;
+    let booked = shop.append("2026-10-05T08:00:00Z", run("a1", 5.0)).await.unwrap();
+    let run_only = of_bowline().await;
+    assert!(before.all < run_only.all && before.besides_runs == run_only.besides_runs, "{before:?} {run_only:?}");
+    let entries = vec![entry("bowline", "2026-10-06T08:00:00Z", done("wipe"))];
+    shop.ledger.import("bowline", entries).await.unwrap();
+    let with_care = of_bowline().await;
+    assert!(run_only.besides_runs < with_care.besides_runs, "{with_care:?}");
+    shop.ledger.withdraw(booked, at(RECORDED), "").await.unwrap();
+    assert!(with_care.besides_runs < of_bowline().await.besides_runs);
+}
+
+#[test]
+fn what_is_no_run_is_told_apart_on_both_engines() {
+    wait(what_is_no_run_is_told_apart(Ground::sqlite()));
+    wait(async { what_is_no_run_is_told_apart(Ground::postgres().await).await });
 }

@@ -9,7 +9,8 @@ use crate::trouble::Trouble;
 /// Machines read in one go; their records are dropped before the next go's are read.
 const GO: usize = 32;
 
-/// Hands the machines' states to `work`, in the order of `names`, with their use by day from `from` on.
+/// Hands the machines' states to `work`, by name within each go, with their use by day from `from` on. While one go is worked
+/// on, the next is read.
 ///
 /// # Errors
 /// Where a machine can't be read.
@@ -17,14 +18,22 @@ pub(crate) async fn each_go(
     ledger: &Ledger,
     names: &[&str],
     from: Date,
-    mut work: impl FnMut(&[MachineState]),
+    mut work: impl FnMut(Vec<MachineState>),
 ) -> Result<(), Trouble> {
-    for go in names.chunks(GO) {
-        let mut states = Vec::with_capacity(go.len());
-        for name in go {
-            states.push(ledger.machine_state(name, from).await?);
-        }
-        work(&states);
+    let read = |go: &[&str]| {
+        let (ledger, go) = (ledger.clone(), go.iter().map(|name| (*name).to_owned()).collect::<Vec<_>>());
+        tokio::spawn(async move {
+            let go: Vec<&str> = go.iter().map(String::as_str).collect();
+            ledger.states_of(&go, from).await
+        })
+    };
+    let mut goes = names.chunks(GO);
+    let mut coming = goes.next().map(read);
+    while let Some(reading) = coming {
+        // OK because a reader is never aborted, and a panic in one is a panic here.
+        let states = reading.await.expect("a reader ends by itself")?;
+        coming = goes.next().map(read);
+        work(states);
     }
     Ok(())
 }

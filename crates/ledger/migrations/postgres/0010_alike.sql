@@ -11,6 +11,11 @@ create table alike (
 );
 create index alike_by_hash on alike (hash);
 alter table entry add column alike bigint;
+
+-- `besides_runs` rises as `revision` does, but for runs: what follows from other entries alone (stores, visits, faults) need not
+-- be read anew with every run.
+alter table machine add column besides_runs bigint not null default 0;
+
 create trigger alike_is_never_edited before update or delete on alike
 for each row execute function refuse_change_of_entry();
 

@@ -60,7 +60,7 @@ impl List {
         let names: Vec<&str> = machines.iter().map(|machine| machine.name.as_str()).collect();
         let mut coming = Coming::default();
         each_go(ledger, &names, from, |states| {
-            let of_go = parallel::map(states, |state| needs(state, &told, &materials, &now, n_days));
+            let of_go = parallel::map(&states, |state| needs(state, &told, &materials, &now, n_days));
             of_go.into_iter().for_each(|of_one| coming.extend(of_one));
         })
         .await?;

@@ -4,6 +4,7 @@ mod shape;
 mod why;
 
 use std::cmp::Reverse;
+use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 use jiff::{ToSpan, ZonedDateTime};
@@ -15,6 +16,7 @@ use crate::cli;
 use crate::commands::lives::Stakes;
 use crate::commands::readings::{self, Taken};
 use crate::context::{self, Context};
+use crate::goes::each_go;
 use crate::out::{Align, Dress, Out, Table};
 use crate::parallel;
 use crate::trouble::Trouble;
@@ -33,34 +35,54 @@ pub(crate) async fn due(context: &Context, args: &cli::Due) -> Result<(), Troubl
 pub(crate) async fn show_shop(context: &Context, ledger: &Ledger, args: &cli::Due) -> Result<(), Trouble> {
     let now = context.now_in(ledger);
     let horizon = if args.all { forecast::MAX_DAYS } else { usize::from(args.days) };
-    let states = states(ledger, args.machine.as_deref(), &now).await?;
     let materials = context::materials(ledger).await?;
-    let mut rows = rows(&states, &materials, &now, horizon);
+    let looked_at = look(ledger, args.machine.as_deref(), &materials, &now, horizon).await?;
+    let mut rows = rows(&looked_at);
     rows.retain(|row| args.all || !matches!(row.due.when, When::Beyond));
     if context.json {
         return context.out.json(&rows.iter().map(shape::shape).collect());
     }
-    let title = args.machine.as_ref().map_or(ledger.shop().name.as_str(), |_| states[0].name.as_str());
+    let title = args.machine.as_ref().map_or(ledger.shop().name.as_str(), |_| looked_at[0].0.name.as_str());
     context.out.line(format!("{title}, {}\n", now.strftime("%A %-d %B %Y")))?;
     let close = match (&args.machine, args.why) {
         (Some(_), true) => Some(Close {
-            stakes: Stakes::of(ledger, &states[0].name, context.now).await?,
-            taken: readings::taken(ledger, &states[0].name, None).await?,
+            stakes: Stakes::of(ledger, &looked_at[0].0.name, context.now).await?,
+            taken: readings::taken(ledger, &looked_at[0].0.name, None).await?,
         }),
         _ => None,
     };
-    show(context, args, &states, &rows, &materials, close.as_ref(), &now)
+    if looked_at.is_empty() {
+        return context.out.line("The shop has no machine yet. Add one: tallow machine add NAME --build BUILD");
+    }
+    show(context, args, &rows, &materials, close.as_ref(), &now)
 }
 
-async fn states(ledger: &Ledger, machine: Option<&str>, now: &ZonedDateTime) -> Result<Vec<MachineState>, Trouble> {
+/// Every task of the machine, or of all machines. Of all, use by day is forgotten once it has been looked at: that of a hall
+/// would fill the memory.
+async fn look(
+    ledger: &Ledger,
+    machine: Option<&str>,
+    materials: &Materials,
+    now: &ZonedDateTime,
+    horizon: usize,
+) -> Result<Vec<(MachineState, Vec<Due>)>, Trouble> {
     let from = now.date().saturating_sub(HISTORY_DAYS.days());
-    match machine {
-        None => Ok(ledger.states(from).await?),
-        Some(name) => {
-            let machine = context::machine(ledger, name).await?;
-            Ok(vec![ledger.machine_state(&machine.info.name, from).await?])
-        }
+    if let Some(name) = machine {
+        let machine = context::machine(ledger, name).await?;
+        let state = ledger.machine_state(&machine.info.name, from).await?;
+        let dues = due_on(&state, materials, now, horizon);
+        return Ok(vec![(state, dues)]);
     }
+    let machines = ledger.machines().await?;
+    let names: Vec<&str> = machines.iter().map(|machine| machine.name.as_str()).collect();
+    let mut looked_at = Vec::with_capacity(names.len());
+    each_go(ledger, &names, from, |states| {
+        let dues = parallel::map(&states, |state| due_on(state, materials, now, horizon));
+        let forgetful = |state| MachineState { days: Vec::new(), standings: BTreeMap::new(), ..state };
+        looked_at.extend(states.into_iter().map(forgetful).zip(dues));
+    })
+    .await?;
+    Ok(looked_at)
 }
 
 /// What is told of one machine alone.
@@ -72,14 +94,13 @@ struct Close {
 /// One task of one machine.
 struct Row<'a> {
     state: &'a MachineState,
-    due: Due,
+    due: &'a Due,
 }
 
 /// Every task of every machine: what is due first, worst neglect and most used first, then the rest by likely day.
-fn rows<'a>(states: &'a [MachineState], materials: &Materials, now: &ZonedDateTime, horizon: usize) -> Vec<Row<'a>> {
-    let dues = parallel::map(states, |state| due_on(state, materials, now, horizon));
-    let of_one = |(state, dues): (&'a MachineState, Vec<Due>)| dues.into_iter().map(move |due| Row { state, due });
-    let mut rows: Vec<Row<'a>> = states.iter().zip(dues).flat_map(of_one).collect();
+fn rows(looked_at: &[(MachineState, Vec<Due>)]) -> Vec<Row<'_>> {
+    let mut rows: Vec<Row<'_>> =
+        looked_at.iter().flat_map(|(state, dues)| dues.iter().map(move |due| Row { state, due })).collect();
     rows.sort_by_cached_key(Row::order);
     rows
 }
@@ -137,15 +158,11 @@ impl Row<'_> {
 fn show(
     context: &Context,
     args: &cli::Due,
-    states: &[MachineState],
     rows: &[Row<'_>],
     materials: &Materials,
     close: Option<&Close>,
     now: &ZonedDateTime,
 ) -> Result<(), Trouble> {
-    if states.is_empty() {
-        return context.out.line("The shop has no machine yet. Add one: tallow machine add NAME --build BUILD");
-    }
     let today = now.date();
     if args.why {
         rows.iter().try_for_each(|row| {

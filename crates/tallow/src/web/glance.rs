@@ -2,11 +2,12 @@
 //! page of a hall is drawn without reading a thousand records.
 
 use std::collections::BTreeMap;
+use std::ops::Deref;
 use std::sync::Arc;
 
 use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan, ZonedDateTime};
-use ledger::{Ledger, News, Told};
+use ledger::{Ledger, News, Revision, Told};
 use motion::Quantity;
 use upkeep::agenda::busy_minutes;
 use upkeep::build::Task;
@@ -34,6 +35,16 @@ pub(crate) struct Glance {
     pub(crate) now: ZonedDateTime,
     /// Its machines, by name.
     pub(crate) machines: Vec<Arc<OneMachine>>,
+    /// What no run changes.
+    beside: Arc<Beside>,
+    /// Filament materials.
+    pub(crate) materials: Materials,
+    revisions: BTreeMap<String, Revision>,
+}
+
+/// What a glance sees that no run changes: in a hall runs are most of what is recorded, and the care of months is read for the
+/// stores.
+pub(crate) struct Beside {
     /// Who is there.
     pub(crate) keepers: Vec<Rostered>,
     /// What is in the stores.
@@ -44,9 +55,31 @@ pub(crate) struct Glance {
     pub(crate) faults: Vec<Case>,
     /// What things cost, as far as the shop has said.
     pub(crate) rates: Rates,
-    /// Filament materials.
-    pub(crate) materials: Materials,
-    revisions: BTreeMap<String, i64>,
+}
+
+impl Beside {
+    async fn read(ledger: &Ledger, today: Date) -> Result<Beside, Trouble> {
+        Ok(Beside {
+            keepers: ledger.keepers().await?,
+            items: ledger.stores(None).await?,
+            told: ledger.visits(today).await?,
+            faults: fault::all(ledger).await?,
+            rates: ledger.rates().await?,
+        })
+    }
+}
+
+impl Deref for Glance {
+    type Target = Beside;
+
+    fn deref(&self) -> &Beside {
+        &self.beside
+    }
+}
+
+/// How often anything but a run was recorded in the whole shop.
+fn besides_runs(revisions: &BTreeMap<String, Revision>) -> i64 {
+    revisions.values().map(|revision| revision.besides_runs).sum()
 }
 
 /// One machine at a glance.
@@ -123,28 +156,23 @@ impl Glance {
             let last = last.filter(|last| last.revisions.get(name) == revisions.get(name))?;
             last.machine(name).cloned()
         };
-        let names: Vec<String> = ledger.machines().await?.into_iter().map(|machine| machine.name).collect();
+        let here = revisions.iter().filter(|(name, revision)| revision.is_here && !name.is_empty());
+        let names: Vec<&str> = here.map(|(name, _)| name.as_str()).collect();
         let mut machines: BTreeMap<String, Arc<OneMachine>> =
-            names.iter().filter_map(|name| Some((name.clone(), known(name)?))).collect();
-        let new: Vec<&str> = names.iter().filter(|name| !machines.contains_key(*name)).map(String::as_str).collect();
+            names.iter().filter_map(|name| Some(((*name).to_owned(), known(name)?))).collect();
+        let new: Vec<&str> = names.into_iter().filter(|name| !machines.contains_key(*name)).collect();
         let from = now.date().saturating_sub(HISTORY_DAYS.days());
         each_go(ledger, &new, from, |states| {
-            let of_go = parallel::map(states, |state| Arc::new(OneMachine::of(state, &materials, &now)));
+            let of_go = parallel::map(&states, |state| Arc::new(OneMachine::of(state, &materials, &now)));
             machines.extend(of_go.into_iter().map(|machine| (machine.name.clone(), machine)));
         })
         .await?;
-        Ok(Glance {
-            news,
-            machines: machines.into_values().collect(),
-            keepers: ledger.keepers().await?,
-            items: ledger.stores(None).await?,
-            told: ledger.visits(now.date()).await?,
-            faults: fault::all(ledger).await?,
-            rates: ledger.rates().await?,
-            materials,
-            revisions,
-            now,
-        })
+        let besides_runs = besides_runs(&revisions);
+        let beside = match last.filter(|last| besides_runs == self::besides_runs(&last.revisions)) {
+            Some(last) => last.beside.clone(),
+            None => Arc::new(Beside::read(ledger, now.date()).await?),
+        };
+        Ok(Glance { news, machines: machines.into_values().collect(), beside, materials, revisions, now })
     }
 
     /// The minutes of the visits that each keeper, in lower case, was told to make on each day, those that are over among them.

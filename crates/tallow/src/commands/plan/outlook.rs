@@ -59,7 +59,7 @@ impl Outlook {
         // Nobody is told of visits so far ahead, and what falls due there would seem to be left.
         let mut near = Agenda::begun(&ground, ROUND_DAYS);
         each_go(ledger, &names, shop.history_from(), |states| {
-            for state in states {
+            for state in &states {
                 agenda.add(&ground, state, risks.of(state));
                 near.add(&ground, state, risks.of(state));
             }
