@@ -214,9 +214,15 @@ impl Table {
             header.push(name.trim().to_owned());
         }
         let mut rows = Vec::new();
+        let (mut line, mut counted) = (1, 0);
         for record in records {
             let record = record.map_err(broken)?;
-            rows.push((record.position().map_or(0, csv::Position::line), record));
+            // Counted here, since the reader takes the second byte of a line's end for the next line's first.
+            let at = record.position().map_or(0, csv::Position::byte) as usize;
+            let ends = text[at..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
+            line += memchr::memchr_iter(b'\n', &text[counted..at + ends]).count() as u64;
+            counted = at + ends;
+            rows.push((line, record));
         }
         if rows.is_empty() {
             return Err(
