@@ -45,7 +45,7 @@ async fn full_shop(ground: Ground) -> TestShop {
     ledger.set_rates(Rates { damage: Some(180.25), ..Rates::default() }, at(RECORDED), "").await.unwrap();
     let material = MaterialInfo {
         name: "PLA-flax".to_owned(),
-        density_kg_m3: 1180.000_000_000_000_2,
+        density_kg_m3: 1_180.000_000_000_000_2,
         classes: vec![MaterialClass::Abrasive, MaterialClass::Hygroscopic],
     };
     ledger.put_material(&material, at(RECORDED)).await.unwrap();
@@ -73,6 +73,9 @@ async fn full_shop(ground: Ground) -> TestShop {
     ledger.post_job("run", "a run", "{}", at(RECORDED)).await.unwrap();
     shop
 }
+
+/// The files of an export, by name.
+type Files = BTreeMap<String, Vec<u8>>;
 
 type Dump = BTreeMap<String, Vec<Vec<String>>>;
 
@@ -514,7 +517,7 @@ async fn an_export_is_what_its_descriptions_say() {
 async fn an_export_that_is_not_whole_is_refused_with_the_place() {
     let shop = full_shop(Ground::sqlite()).await;
     let whole = exported(&shop.ledger).await;
-    let refused = async |spoil: &dyn Fn(&mut BTreeMap<String, Vec<u8>>)| {
+    let refused = async |spoil: &dyn Fn(&mut Files)| {
         let mut files = whole.0.lock().unwrap().clone();
         spoil(&mut files);
         let ground = Ground::sqlite();

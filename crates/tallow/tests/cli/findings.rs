@@ -10,8 +10,11 @@ use crate::shop::testdata;
 #[allow(unreachable_pub)] // Public for the fuzz targets, which are programs of their own.
 mod tries;
 
-/// The targets by their names, as the fuzz workspace has them.
-const TARGETS: [(&str, fn(&[u8])); 9] = [
+/// A target's name, and what it tries on bytes.
+type Target = (&'static str, fn(&[u8]));
+
+/// The targets, as the fuzz workspace has them.
+const TARGETS: [Target; 9] = [
     ("builds", tries::builds),
     ("gcode", tries::gcode),
     ("json", tries::json),

@@ -1,10 +1,8 @@
 //! Backups, copies and exports through the real program.
 
-#[path = "../../../ledger/tests/support/postgres.rs"]
-mod postgres;
-
 use std::fs;
 
+use crate::postgres;
 use crate::programs::ladder;
 use crate::shop::Shop;
 

@@ -143,6 +143,12 @@ fn loft(shop: &Shop, broker: &Broker) {
     shop.told("watch --until-idle");
 }
 
+/// Kills a program (SIGKILL).
+fn killed(mut child: Child) {
+    child.kill().unwrap();
+    child.wait().unwrap();
+}
+
 #[test]
 fn whatever_is_killed_in_the_middle_each_run_is_booked_once() {
     let (shop, mut broker) = (Shop::with_bowline(), Broker::new());
@@ -150,14 +156,13 @@ fn whatever_is_killed_in_the_middle_each_run_is_booked_once() {
     // While nobody listens, while somebody does, across a kill of the listener, and across one of the broker.
     broker.publish("loft/bowline/began", &began(1));
     broker.publish("loft/bowline/over", &over(1, "whole"));
-    let mut watching = shop.command("watch").spawn().unwrap();
+    let mut watching = Some(shop.command("watch").spawn().unwrap());
     until("the first run is booked", || runs(&shop).len() == 1);
     broker.publish("loft/bowline/began", &began(3));
     for hour in [3, 5, 7] {
         broker.publish("loft/bowline/began", &began(hour));
         if hour == 5 {
-            watching.kill().unwrap();
-            watching.wait().unwrap();
+            watching.take().into_iter().for_each(killed);
         }
         broker.publish("loft/bowline/over", &over(hour, "whole"));
         // What a machine sends twice, since it did not hear that the broker has it.
@@ -165,12 +170,11 @@ fn whatever_is_killed_in_the_middle_each_run_is_booked_once() {
     }
     broker.kill();
     broker.start();
-    let mut watching = shop.command("watch").spawn().unwrap();
+    let watching = shop.command("watch").spawn().unwrap();
     broker.publish("loft/bowline/began", &began(9));
     until("what was kept is booked", || runs(&shop).len() == 4);
     broker.kill();
-    watching.kill().unwrap();
-    watching.wait().unwrap();
+    killed(watching);
     broker.start();
     broker.publish("loft/bowline/layer", "{\"at\": \"2026-11-24T09:20:00Z\"}");
     // Its machine was switched off, and has begun another.

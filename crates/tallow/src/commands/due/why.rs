@@ -25,7 +25,7 @@ pub(super) fn explain(context: &Context, row: &Row<'_>, now: &ZonedDateTime) -> 
     } else {
         context.out.prose("", &head)?;
     }
-    let explained = explained(row.task(), &row.due, now);
+    let explained = explained(row.task(), row.due, now);
     context.out.line(format!("  counted {}", explained.since))?;
     for (share, words) in &explained.limits {
         context.out.prose(&format!("  {:>5}  ", words::percent(*share)), words)?;

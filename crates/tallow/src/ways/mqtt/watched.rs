@@ -493,13 +493,13 @@ mod tests {
             while next < once.len() {
                 let (take, lose) = breaks.next().unwrap_or((once.len(), 0));
                 let until = (next + take).min(once.len());
-                for number in next..until {
+                for (number, message) in once.iter().enumerate().take(until).skip(next) {
                     let packet = Packet(u16::try_from(number).unwrap() + 1, number.to_string());
                     let is_again = number < sent;
                     if is_again && watched.has_seen(&packet) {
                         continue;
                     }
-                    watched.hear(&ABOUT, once[number].clone());
+                    watched.hear(&ABOUT, message.clone());
                     watched.saw(packet);
                 }
                 sent = sent.max(until);
