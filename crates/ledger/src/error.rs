@@ -304,7 +304,7 @@ impl From<sqlx::Error> for Error {
         match &error {
             sqlx::Error::Database(refusal) => from_code(refusal.code().as_deref()).unwrap_or(Error::Database(error)),
             sqlx::Error::Io(io) => Error::Unreachable { reason: io.to_string() },
-            sqlx::Error::PoolTimedOut => Error::Locked,
+            sqlx::Error::PoolTimedOut => Error::Unreachable { reason: "no connection to it came in time".to_owned() },
             sqlx::Error::Protocol(_) | sqlx::Error::WorkerCrashed => Error::Unreachable { reason: error.to_string() },
             _ => Error::Database(error),
         }

@@ -68,7 +68,7 @@ async fn what_was_given_up_is_told_and_can_be_tried_again() {
 /// Of many who take at once, no two get the same job, and none is left.
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
 async fn several_workers_share_the_jobs_out() {
-    const JOBS: i64 = 40;
+    const JOBS: usize = 40;
     for TestShop { ledger, .. } in both().await {
         for number in 0..JOBS {
             ledger.post_job("meter", &number.to_string(), "{}", at(NOW)).await.unwrap();
@@ -92,7 +92,7 @@ async fn several_workers_share_the_jobs_out() {
         all.sort_unstable();
         let whole = all.clone();
         all.dedup();
-        assert_eq!((all.len(), whole.len() as i64), (whole.len(), JOBS));
+        assert_eq!((all.len(), whole.len()), (whole.len(), JOBS));
     }
 }
 

@@ -342,7 +342,7 @@ mod tests {
         let cells = vec![
             Some(Cell::Int(i64::MIN)),
             Some(Cell::Text("a \"b\"\n\u{1f529}".to_owned())),
-            Some(Cell::Real(1240.000_000_000_000_2)),
+            Some(Cell::Real(1_240.000_000_000_000_2)),
             None,
             Some(Cell::Int(i64::MAX)),
         ];

@@ -70,11 +70,22 @@ impl Server {
         self.folder.path().join("data")
     }
 
+    /// The number of the server's first process.
+    fn process(&self) -> String {
+        let file = std::fs::read_to_string(self.data().join("postmaster.pid")).unwrap();
+        file.lines().next().unwrap().to_owned()
+    }
+
+    /// Sends a signal to all of the server's processes: after STOP it answers nothing, until CONT.
+    pub(crate) fn signal(&self, name: &str) {
+        let first = self.process();
+        run(Command::new("kill").arg(format!("-{name}")).arg(&first));
+        run(Command::new("pkill").arg(format!("-{name}")).args(["-P", &first]));
+    }
+
     /// Kills the server's processes at once (SIGKILL), and starts it again when they are gone.
     pub(crate) fn crash(&self) {
-        let file = std::fs::read_to_string(self.data().join("postmaster.pid")).unwrap();
-        let first = file.lines().next().unwrap();
-        run(Command::new("kill").args(["-9", first]));
+        run(Command::new("kill").args(["-9", &self.process()]));
         // Its other processes end by themselves when they notice, and none may be left.
         for _ in 0..100 {
             if self.begin() {

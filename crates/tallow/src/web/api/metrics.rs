@@ -18,7 +18,7 @@ const KIND: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
 pub(super) async fn show(State(app): State<Arc<App>>) -> Response {
     match app.glance().await {
         Ok(glance) => ([(header::CONTENT_TYPE, KIND)], text(&glance)).into_response(),
-        Err(trouble) => problem::response(StatusCode::INTERNAL_SERVER_ERROR, &trouble),
+        Err(trouble) => problem::response(problem::status_of(&trouble, StatusCode::INTERNAL_SERVER_ERROR), &trouble),
     }
 }
 

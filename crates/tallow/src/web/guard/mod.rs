@@ -111,7 +111,7 @@ async fn let_in(app: &App, mut request: Request, next: Next) -> Response {
     let (visitor, renewed) = match session::visitor(app, &path, request.method(), request.headers()).await {
         Ok(found) => found,
         Err(trouble) if is_for_programs(&path) => {
-            return problem::response(StatusCode::INTERNAL_SERVER_ERROR, &trouble);
+            return problem::response(problem::status_of(&trouble, StatusCode::INTERNAL_SERVER_ERROR), &trouble);
         }
         Err(trouble) => return Failed(trouble).into_response(),
     };

@@ -18,7 +18,7 @@ use sha2::{Digest, Sha256};
 
 use self::kept::{Kept, answers, free_port, tallow};
 use crate::harness::{Browser, PHONE};
-use crate::plain::{Ask, send};
+use crate::plain::{Ask, get, send};
 use crate::postgres::Server as Database;
 use crate::visit::{DONE, FINISH};
 
@@ -394,5 +394,26 @@ fn kills_at_any_instant_lose_nothing_that_was_acknowledged() {
         drop(over);
         assert_eq!(chaos.join().expect("all were killed"), kills);
     });
+    hall.prove(&runs);
+}
+
+/// How long an answer may take that says that the database does not answer: what waits for a connection gives up after 5 s.
+const TOLD_WITHIN: Duration = Duration::from_secs(30);
+
+#[test]
+fn a_database_that_does_not_answer_is_told_of_and_waited_for() {
+    let hall = Hall::open(1);
+    let (address, _) = &hall.servers[0];
+    hall.database.signal("STOP");
+    for (path, kind) in [("/api/machine/list", "application/problem+json"), ("/machines", "text/html; charset=utf-8")] {
+        let heard = get(path).to_address(address).expect("an answer");
+        assert_eq!((heard.status, heard.header("content-type")), (503, Some(kind)), "{}", heard.body);
+        assert!(heard.body.contains("no answer from the database"), "{}", heard.body);
+        assert!(heard.took < TOLD_WITHIN, "{:?}", heard.took);
+    }
+    hall.database.signal("CONT");
+    answers(address);
+    let runs = hall.runs();
+    hall.tell_all(&runs);
     hall.prove(&runs);
 }
