@@ -86,6 +86,14 @@ fn what_was_known_by_hours_is_corrected_when_the_file_turns_up() {
 }
 
 #[test]
+fn a_short_run_within_a_long_one_is_not_taken_for_it() {
+    let shop = shop_with_part();
+    shop.json("run --hours 4 --on bowline --material PLA --when \"24 Nov 7:00\" --once");
+    shop.refused(&format!("run part.gcode {MORNING}"), &["busy", "nothing was booked"]);
+    assert_eq!(runs(&shop).len(), 1);
+}
+
+#[test]
 fn a_file_can_be_given_to_a_run_by_hand() {
     let shop = shop_with_part();
     let run = shop.json(&format!("run --hours 0.3 {MORNING}"));

@@ -221,7 +221,7 @@ pub(super) fn as_known(runs: &[Standing]) -> impl Iterator<Item = KnownBy<'_, En
 }
 
 /// Which of the runs that count is the one that started at `start`: of the same program as far as programs are known, and at the
-/// same instant, or at work for more than half of the time of the shorter of the two. The one that shares most time, of several.
+/// same instant, or at work together for half of the time of the longer of the two. The one that shares most time, of several.
 pub(super) fn the_same<'a, By>(
     known: impl Iterator<Item = KnownBy<'a, By>>,
     new: &Run,
@@ -230,15 +230,15 @@ pub(super) fn the_same<'a, By>(
     let shared = |(_, at, run): &KnownBy<'a, By>| {
         let (one, other) = (slot::duration(&new.usage), slot::duration(&run.usage));
         let until = slot::end(start, one).min(slot::end(*at, other));
-        (until.duration_since(start.max(*at)), one.min(other))
+        (until.duration_since(start.max(*at)), one.max(other))
     };
     let is_same = |standing: &KnownBy<'a, By>| {
         let agrees = match (&new.program, &standing.2.program) {
             (Some(one), Some(other)) => one == other,
             _ => true,
         };
-        let (shared, shorter) = shared(standing);
-        agrees && (standing.1 == start || SignedDuration::ZERO < shared && shorter <= shared.saturating_mul(2))
+        let (shared, longer) = shared(standing);
+        agrees && (standing.1 == start || SignedDuration::ZERO < shared && longer <= shared.saturating_mul(2))
     };
     known.filter(is_same).min_by_key(|standing| Reverse(shared(standing).0))
 }
