@@ -262,7 +262,11 @@ fn of_shape(backup: &[u8], shape: i64) -> Vec<u8> {
                 && shape < 10
                 && let Some((body, usage)) = row[11].as_i64().and_then(|id| alike.get(&id))
             {
-                (row[7], row[9]) = (body.clone(), usage.clone());
+                let object =
+                    |text: &Value| serde_json::from_str::<serde_json::Map<_, _>>(text.as_str().unwrap()).unwrap();
+                let mut whole = object(body);
+                whole.extend(object(&row[7]));
+                (row[7], row[9]) = (Value::Object(whole).to_string().into(), usage.clone());
             }
             if later(&table) <= shape {
                 shorten(&table, row);
