@@ -129,7 +129,7 @@ impl Executed {
         let run = Run {
             label: told.label.clone().unwrap_or_else(|| format!("{hours} h of {material}")),
             program: told.sha256.clone(),
-            stopped: told.is_stopped.then(|| format!("after {hours:.2} h")),
+            stopped: told.is_stopped.then(|| format!("{hours:.2} h")),
             materials: BTreeMap::from([(tool, material)]),
             usage: estimate.usage,
             basis: Basis::Estimated { spread: estimate.spread },
