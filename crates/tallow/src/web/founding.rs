@@ -1,10 +1,11 @@
 //! A server without a shop: its one page makes one.
 
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 
 use axum::Router;
 use axum::extract::{Request, State};
-use axum::http::StatusCode;
+use axum::http::{HeaderValue, StatusCode, Uri, header};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 use axum::routing::post;
@@ -20,9 +21,12 @@ use super::form::{Field, Refusal, Typed};
 use super::frame::{Around, Page};
 use super::guard::{self, Door};
 use super::pages::FIRST_MACHINE;
-use super::reply::{Denied, Reply};
+use super::reply::{Denied, Reply, local, see};
 use super::{assets, listen};
 use crate::commands::shop;
+
+/// How long it takes at most until the port belongs to the server of the shop.
+const HANDOVER: Duration = Duration::from_millis(200);
 
 /// What the page needs, and what comes of it.
 struct Founding {
@@ -64,8 +68,16 @@ async fn let_in(State(founding): State<Arc<Founding>>, request: Request, next: N
     response
 }
 
-async fn ask() -> Page {
-    page(&Refusal::default())
+async fn ask(State(founding): State<Arc<Founding>>, uri: Uri) -> Response {
+    if founding.made.lock().unwrap_or_else(PoisonError::into_inner).is_none() {
+        return page(&Refusal::default()).into_response();
+    }
+    // The shop is made, and who follows from there on the same connection is sent to the server that has it by now.
+    tokio::time::sleep(HANDOVER).await;
+    let path = uri.path_and_query().map_or("/", |path| path.as_str());
+    let mut response = see(local(path));
+    response.headers_mut().insert(header::CONNECTION, HeaderValue::from_static("close"));
+    response
 }
 
 fn page(refusal: &Refusal) -> Page {
