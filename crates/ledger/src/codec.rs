@@ -11,12 +11,24 @@
 //! days   = n, n × (day of the month, use)
 //! marks  = n, n × (instant less the one before, use since the one before, k, k × (0 task | 1 position, name, entry))
 //! duty   = n, n × (tool, quantities, amount of each as IEEE 754 binary64, little-endian)
+//!
+//! forecast = use, n, n × (used, when), m, m × minutes
+//! used   = instant, 0 added | 1 done | 2 replaced, entry or nothing, k, k × (so far, allowed, last day or nothing)
+//! when   = 0, since or nothing | 1, early, median or nothing, late or nothing, limit, grounds | 2
+//! grounds = 0 | 1, weeks, own share, mean of a week, spread of the level, queued runs
+//! or nothing = 0 | 1, what it is
 //! ```
+//!
+//! Days stand as days since 1970-01-01, and numbers that are not whole as those of duty.
 
+use jiff::civil::Date;
 use motion::{Amounts, Duty, Quantity, Tool};
 use upkeep::usage::{Grains, Stream};
-use upkeep::{Care, EntryId, Usage};
+use upkeep::{
+    Care, EntryId, Foreseen, Grounds, Likely, LimitUsed, Since, SinceWhat, Usage, UseGrounds, Used, When,
+};
 
+use crate::forecasts::Kept;
 use crate::names::Names;
 use crate::standing::Standings;
 use crate::time::{self, DaysOfMonth};
@@ -118,7 +130,7 @@ pub(crate) fn duty_to_bytes(duty: &Duty, names: &Names) -> Vec<u8> {
         out.0.push(tool);
         let present = out.quantities(names, |quantity| amounts[quantity] != 0.0);
         for quantity in present {
-            out.0.extend_from_slice(&amounts[quantity].to_le_bytes());
+            out.number(amounts[quantity]);
         }
     }
     out.0
@@ -133,11 +145,34 @@ pub(crate) fn duty_from_bytes(bytes: &[u8], names: &Names) -> Result<Duty, Garbl
         let mut amounts = Amounts::default();
         let mask = input.mask()?;
         for quantity in present(mask, names) {
-            amounts[quantity?] = f64::from_le_bytes(input.take(8)?.try_into().map_err(|_| Garbled)?);
+            amounts[quantity?] = input.number()?;
         }
         duty.tools.insert(tool, amounts);
     }
     input.end(duty)
+}
+
+/// How a machine is foreseen, as bytes.
+pub(crate) fn forecast_to_bytes(machine: &Foreseen, names: &Names) -> Vec<u8> {
+    let mut out = Writer::new();
+    out.usage(&machine.total, names);
+    out.count(machine.dues.len());
+    for due in &machine.dues {
+        out.used(&due.used);
+        out.when(&due.when);
+    }
+    out.count(machine.busy.len());
+    machine.busy.iter().for_each(|minutes| out.number(*minutes));
+    out.0
+}
+
+/// The forecast that `bytes` hold.
+pub(crate) fn forecast_from_bytes(bytes: &[u8], names: &Names) -> Result<Kept, Garbled> {
+    let mut input = Reader::new(bytes)?;
+    let total = input.usage(names)?;
+    let dues = input.list(|input| Ok((input.used()?, input.when()?)))?;
+    let busy = input.list(Reader::number)?;
+    input.end(Kept { total, dues, busy })
 }
 
 /// The quantities whose bits are set, in the order of their ids.
@@ -193,6 +228,65 @@ impl Writer {
             for quantity in present {
                 self.signed(grains.get(quantity));
             }
+        }
+    }
+
+    fn number(&mut self, number: f64) {
+        self.0.extend_from_slice(&number.to_le_bytes());
+    }
+
+    fn day(&mut self, day: Date) {
+        self.signed(time::day_number(day));
+    }
+
+    fn or_nothing<T>(&mut self, what: Option<T>, write: impl FnOnce(&mut Writer, T)) {
+        self.0.push(u8::from(what.is_some()));
+        if let Some(what) = what {
+            write(self, what);
+        }
+    }
+
+    fn used(&mut self, used: &Used) {
+        self.signed(time::to_micros(used.since.at));
+        self.0.push(match used.since.what {
+            SinceWhat::Added => 0,
+            SinceWhat::Done => 1,
+            SinceWhat::Replaced => 2,
+        });
+        self.or_nothing(used.since.entry, |out, entry| out.signed(entry.0));
+        self.count(used.limits.len());
+        for limit in &used.limits {
+            self.number(limit.so_far);
+            self.number(limit.allowed);
+            self.or_nothing(limit.until, Writer::day);
+        }
+    }
+
+    fn when(&mut self, when: &When) {
+        match when {
+            When::Since(day) => {
+                self.0.push(0);
+                self.or_nothing(*day, Writer::day);
+            }
+            When::Likely(likely) => {
+                self.0.push(1);
+                self.day(likely.early);
+                self.or_nothing(likely.median, Writer::day);
+                self.or_nothing(likely.late, Writer::day);
+                self.count(likely.limit);
+                let of_use = match &likely.grounds {
+                    Grounds::Calendar => None,
+                    Grounds::Use(grounds) => Some(grounds),
+                };
+                self.or_nothing(of_use, |out, grounds| {
+                    out.count(grounds.weeks);
+                    out.number(grounds.own_share);
+                    out.number(grounds.per_week);
+                    out.number(grounds.level_spread);
+                    out.count(grounds.queued);
+                });
+            }
+            When::Beyond => self.0.push(2),
         }
     }
 
@@ -266,6 +360,66 @@ impl<'a> Reader<'a> {
         let length = self.length()?;
         let bytes = self.take(length)?;
         std::str::from_utf8(bytes).map(str::to_owned).map_err(|_| Garbled)
+    }
+
+    fn number(&mut self) -> Result<f64, Garbled> {
+        Ok(f64::from_le_bytes(self.take(8)?.try_into().map_err(|_| Garbled)?))
+    }
+
+    fn day(&mut self) -> Result<Date, Garbled> {
+        time::numbered_day(self.signed()?).ok_or(Garbled)
+    }
+
+    fn or_nothing<T>(&mut self, read: impl FnOnce(&mut Self) -> Result<T, Garbled>) -> Result<Option<T>, Garbled> {
+        match self.byte()? {
+            0 => Ok(None),
+            1 => read(self).map(Some),
+            _ => Err(Garbled),
+        }
+    }
+
+    fn list<T>(&mut self, mut read: impl FnMut(&mut Self) -> Result<T, Garbled>) -> Result<Vec<T>, Garbled> {
+        (0..self.varint()?).map(|_| read(self)).collect()
+    }
+
+    fn used(&mut self) -> Result<Used, Garbled> {
+        let at = time::from_micros(self.signed()?).ok_or(Garbled)?;
+        let what = match self.byte()? {
+            0 => SinceWhat::Added,
+            1 => SinceWhat::Done,
+            2 => SinceWhat::Replaced,
+            _ => return Err(Garbled),
+        };
+        let entry = self.or_nothing(|input| Ok(EntryId(input.signed()?)))?;
+        let limits = self.list(|input| {
+            Ok(LimitUsed { so_far: input.number()?, allowed: input.number()?, until: input.or_nothing(Reader::day)? })
+        })?;
+        Ok(Used { since: Since { at, what, entry }, limits })
+    }
+
+    fn when(&mut self) -> Result<When, Garbled> {
+        Ok(match self.byte()? {
+            0 => When::Since(self.or_nothing(Reader::day)?),
+            1 => When::Likely(Likely {
+                early: self.day()?,
+                median: self.or_nothing(Reader::day)?,
+                late: self.or_nothing(Reader::day)?,
+                limit: self.length()?,
+                grounds: self.or_nothing(Reader::grounds)?.map_or(Grounds::Calendar, Grounds::Use),
+            }),
+            2 => When::Beyond,
+            _ => return Err(Garbled),
+        })
+    }
+
+    fn grounds(&mut self) -> Result<UseGrounds, Garbled> {
+        Ok(UseGrounds {
+            weeks: self.length()?,
+            own_share: self.number()?,
+            per_week: self.number()?,
+            level_spread: self.number()?,
+            queued: self.length()?,
+        })
     }
 
     fn mask(&mut self) -> Result<&'a [u8], Garbled> {
@@ -352,6 +506,7 @@ mod tests {
             let _ = usage_from_bytes(&bytes, &names);
             let _ = standings_from_bytes(&bytes, &names);
             let _ = duty_from_bytes(&bytes, &names);
+            let _ = forecast_from_bytes(&bytes, &names);
             let _ = for_each_day(&bytes, &names, |_, _| {});
         }
     }

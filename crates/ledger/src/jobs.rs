@@ -199,14 +199,24 @@ impl Ledger {
         Ok(0 < dropped.execute(&mut *connection).await?.rows_affected())
     }
 
+    /// Forgets jobs that were done long before `now`.
+    ///
+    /// # Errors
+    /// Where the database refuses.
+    pub async fn forget_done_jobs(&self, now: Timestamp) -> Result<(), Error> {
+        let mut connection = self.pool.acquire().await?;
+        let long_ago = now.saturating_sub(REMEMBERED).map_or(i64::MIN, time::to_micros);
+        sqlx::query("delete from job where done < $1").bind(long_ago).execute(&mut *connection).await?;
+        Ok(())
+    }
+
     /// The newest jobs, at most so many; those done long ago are forgotten.
     ///
     /// # Errors
     /// Where the database refuses.
     pub async fn jobs(&self, most: u32, now: Timestamp) -> Result<Vec<Job>, Error> {
+        self.forget_done_jobs(now).await?;
         let mut connection = self.pool.acquire().await?;
-        let long_ago = now.saturating_sub(REMEMBERED).map_or(i64::MIN, time::to_micros);
-        sqlx::query("delete from job where done < $1").bind(long_ago).execute(&mut *connection).await?;
         let rows = sqlx::query(concat!("select ", columns!(), " from job order by id desc limit $1"))
             .bind(i64::from(most))
             .fetch_all(&mut *connection)

@@ -22,6 +22,7 @@ mod derived;
 mod error;
 mod faults;
 mod feeds;
+mod forecasts;
 mod group;
 mod jobs;
 mod keep;
@@ -55,6 +56,7 @@ pub use checklist::{
 };
 pub use condition::Condition;
 pub use error::Error;
+pub use forecasts::OfDay;
 pub use jobs::{Job, JobCounts, Stands};
 pub use keep::{Contents, Folder};
 pub use kind::Kind;

@@ -79,7 +79,7 @@ impl Ledger {
 }
 
 /// The names of the machines' builds.
-fn wanted(machines: &[MachineRow]) -> BTreeSet<&str> {
+pub(crate) fn wanted(machines: &[MachineRow]) -> BTreeSet<&str> {
     machines.iter().filter_map(|machine| machine.joined.as_ref()).map(|joined| joined.build.as_str()).collect()
 }
 
@@ -116,14 +116,13 @@ async fn read(
     let mut standings = standings(connection, &ids, &names).await?;
     let mut days = days(connection, &ids, from, &names).await?;
     let mut queues = tables::queues(connection, &ids, &names).await?;
-    let limits = tables::limits(connection, &ids, &names).await?;
+    let mut own = own_builds(connection, machines, builds, &names).await?;
     let mut states = Vec::with_capacity(machines.len());
     for machine in machines {
-        let Some(joined) = &machine.joined else { continue };
-        let missing = || Error::NoSuchBuild(Unknown::new("build", &joined.build, builds.keys().cloned().collect()));
+        let Some((joined, build)) = machine.joined.as_ref().zip(own.remove(&machine.id)) else { continue };
         states.push(MachineState {
             name: machine.name.clone(),
-            build: with_limits(builds.get(&joined.build).ok_or_else(missing)?, limits.get(&machine.id)),
+            build,
             added: joined.at,
             total: totals.remove(&machine.id).unwrap_or_default(),
             standings: standings.remove(&machine.id).unwrap_or_default().into_map(),
@@ -133,6 +132,26 @@ async fn read(
         });
     }
     Ok(states)
+}
+
+/// The builds of those of `machines` that are in the shop, each with the machine's own limits, by the machine's number. There must
+/// be some machine.
+pub(crate) async fn own_builds(
+    connection: &mut AnyConnection,
+    machines: &[MachineRow],
+    builds: &BTreeMap<String, Arc<Build>>,
+    names: &Names,
+) -> Result<BTreeMap<i64, Arc<Build>>, Error> {
+    let ids: Vec<i64> = machines.iter().map(|machine| machine.id).collect();
+    let limits = tables::limits(connection, &ids, names).await?;
+    let mut own = BTreeMap::new();
+    for machine in machines {
+        let Some(joined) = &machine.joined else { continue };
+        let missing = || Error::NoSuchBuild(Unknown::new("build", &joined.build, builds.keys().cloned().collect()));
+        let build = builds.get(&joined.build).ok_or_else(missing)?;
+        own.insert(machine.id, with_limits(build, limits.get(&machine.id)));
+    }
+    Ok(own)
 }
 
 /// The build with a machine's own limits; one of a task or a meter that the build has no more counts no more.

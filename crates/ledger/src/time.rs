@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::Timestamp;
+use jiff::{Span, Timestamp};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use upkeep::Usage;
@@ -35,6 +35,18 @@ pub(crate) fn day(at: Timestamp, zone: &TimeZone) -> Date {
 pub(crate) fn month(date: Date) -> i64 {
     i64::from(date.year()) * 12 + i64::from(date.month()) - 1
 }
+
+/// Days since 1970-01-01.
+pub(crate) fn day_number(date: Date) -> i64 {
+    (date - FIRST_DAY).get_days().into()
+}
+
+/// The date that many days after 1970-01-01; `None` where the calendar does not reach.
+pub(crate) fn numbered_day(number: i64) -> Option<Date> {
+    FIRST_DAY.checked_add(Span::new().try_days(number).ok()?).ok()
+}
+
+const FIRST_DAY: Date = jiff::civil::date(1970, 1, 1);
 
 /// The day of the month as a row keeps it.
 pub(crate) fn day_of_month(date: Date) -> u8 {

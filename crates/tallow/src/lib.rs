@@ -9,6 +9,7 @@ mod commands;
 mod context;
 mod demo;
 mod files;
+mod foreseeing;
 mod goes;
 pub mod handed_in;
 mod input;

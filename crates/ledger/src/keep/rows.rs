@@ -96,6 +96,11 @@ const TABLES: &[Listed] = &[
     ("standing", 1, &[("machine", Int), ("newest", Int), ("marks", Bytes)]),
     ("total", 1, &[("machine", Int), ("usage", Bytes)]),
     ("own_limit", 1, &[("entry", Int), ("machine", Int)]),
+    (
+        "forecast",
+        1,
+        &[("machine", Int), ("day", Int), ("revision", Int), ("descriptions", Int), ("made_by", Text), ("body", Bytes)],
+    ),
     ("person", 1, &[("id", Int), ("name", Text), ("role", Text), ("password", Text), ("since", Int)]),
     (
         "session",

@@ -25,6 +25,7 @@ pub(crate) mod measure;
 mod meter;
 pub(crate) mod money;
 mod moves;
+mod night;
 pub(crate) mod person;
 pub(crate) mod plan;
 mod quantities;

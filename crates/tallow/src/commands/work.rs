@@ -4,14 +4,17 @@ use std::sync::Arc;
 use std::thread::available_parallelism;
 use std::time::Duration;
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::civil::Date;
+use jiff::{SignedDuration, Timestamp, ZonedDateTime};
 use ledger::{Job, Ledger, Stands};
+use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 use tokio::runtime::Handle;
 use tokio::sync::watch;
 use tokio::task::JoinSet;
 
 use crate::cli::{self, JobWord};
+use crate::commands::night::{self, ForecastJob};
 use crate::commands::run::arrive;
 use crate::context::{self, Context};
 use crate::files::Files;
@@ -92,9 +95,9 @@ struct Worker {
 
 impl Worker {
     async fn run(mut self) -> Result<(), Trouble> {
-        let (mut is_cut_off, mut ear) = (false, None);
+        let (mut is_cut_off, mut ear, mut foreseen) = (false, None, None);
         while !*self.ended.borrow() {
-            match self.ledger.take_job(&self.name, self.now(), self.until()).await {
+            match self.next(&mut foreseen).await {
                 Ok(Some(job)) => {
                     is_cut_off = false;
                     self.see_to(job).await?;
@@ -127,13 +130,24 @@ impl Worker {
         Ok(())
     }
 
+    /// Takes a job, if there is one; where a day is about to begin, asks for its forecasts first.
+    async fn next(&self, foreseen: &mut Option<Date>) -> Result<Option<Job>, ledger::Error> {
+        let now = self.now();
+        let day = night::day(&self.here(now));
+        if *foreseen != Some(day) {
+            night::ask(&self.ledger, day, now).await?;
+            *foreseen = Some(day);
+        }
+        self.ledger.take_job(&self.name, now, self.until()).await
+    }
+
     /// Does a job, holding it meanwhile, and notes what came of it. Where that can't be noted just now, the job comes back when
     /// nobody holds it any more; doing it twice books it once.
     async fn see_to(&self, job: Job) -> Result<(), Trouble> {
-        let (ledger, files, at) = (self.ledger.clone(), self.files.clone(), self.now());
+        let (ledger, files, at) = (self.ledger.clone(), self.files.clone(), self.here(self.now()));
         let of = job.clone();
         // Metering takes its thread for itself.
-        let mut doing = tokio::task::spawn_blocking(move || Handle::current().block_on(done(&ledger, &files, &of, at)));
+        let mut doing = tokio::task::spawn_blocking(move || Handle::current().block_on(done(&ledger, &files, &of, &at)));
         let came = loop {
             tokio::select! {
                 came = &mut doing => break came,
@@ -177,6 +191,11 @@ impl Worker {
         self.fixed_now.unwrap_or_else(context::clock)
     }
 
+    /// `now` by the shop's clock.
+    fn here(&self, now: Timestamp) -> ZonedDateTime {
+        now.to_zoned_datetime(self.ledger.shop().zone.clone())
+    }
+
     /// Until when a job is held that is taken, or told to be held, now.
     fn until(&self) -> Timestamp {
         let now = self.now();
@@ -185,11 +204,17 @@ impl Worker {
 }
 
 /// Does a job; gives what came of it, in words.
-async fn done(ledger: &Ledger, files: &Files, job: &Job, now: Timestamp) -> Result<String, Trouble> {
-    if job.kind != RunJob::KIND {
-        return Err(Trouble::refused(format!("nobody here knows how to do a job of the kind \"{}\"", job.kind))
-            .help("start a newer version of this program"));
+async fn done(ledger: &Ledger, files: &Files, job: &Job, now: &ZonedDateTime) -> Result<String, Trouble> {
+    match job.kind.as_str() {
+        RunJob::KIND => book(ledger, files, job, now).await,
+        ForecastJob::KIND => night::done(ledger, job, now).await,
+        other => Err(Trouble::refused(format!("nobody here knows how to do a job of the kind \"{other}\""))
+            .help("start a newer version of this program")),
     }
+}
+
+/// Books the run that a job tells of.
+async fn book(ledger: &Ledger, files: &Files, job: &Job, now: &ZonedDateTime) -> Result<String, Trouble> {
     let RunJob { told, file } = read(job)?;
     let source = match file {
         None => None,
@@ -203,19 +228,19 @@ async fn done(ledger: &Ledger, files: &Files, job: &Job, now: Timestamp) -> Resu
     };
     let ledger = job.made_by.as_ref().map_or_else(|| ledger.clone(), |name| ledger.recorded_by(name));
     let machine = context::machine(&ledger, &told.on).await?;
-    let now = now.to_zoned_datetime(ledger.shop().zone.clone());
-    let came = arrive(&ledger, &machine, &told, source.as_ref(), &now).await?;
+    let came = arrive(&ledger, &machine, &told, source.as_ref(), now).await?;
     Ok(format!("entry {}: {}", came.entry, came.said))
 }
 
-fn read(job: &Job) -> Result<RunJob, Trouble> {
-    serde_json::from_str(&job.body)
-        .map_err(|error| Trouble::refused(format!("job {} can't be read: {error}", job.id)).help("send the run again"))
+/// What a job says.
+pub(super) fn read<T: DeserializeOwned>(job: &Job) -> Result<T, Trouble> {
+    let unreadable = |error| Trouble::refused(format!("job {} can't be read: {error}", job.id));
+    serde_json::from_str(&job.body).map_err(|error| unreadable(error).help("have it asked for again"))
 }
 
 /// The name under which a job's file is kept.
 fn file_of(job: &Job) -> Option<String> {
-    match read(job).ok()?.file?.place {
+    match read::<RunJob>(job).ok()?.file?.place {
         Place::Files(key) => Some(key),
         Place::Disk(_) | Place::Gone => None,
     }

@@ -5,27 +5,18 @@ use std::collections::BTreeMap;
 use std::ops::Deref;
 use std::sync::Arc;
 
+use jiff::ZonedDateTime;
 use jiff::civil::Date;
-use jiff::{Timestamp, ToSpan, ZonedDateTime};
 use ledger::{Ledger, News, Revision, Told};
-use motion::Quantity;
-use upkeep::agenda::busy_minutes;
-use upkeep::build::Task;
 use upkeep::fault::Case;
 use upkeep::shop::{Item, Rostered, sources};
-use upkeep::stake::forbids_running;
 use upkeep::stores::{Supplied, supplied};
-use upkeep::{Build, Due, MachineState, Materials, Rates, Usage, When, due};
+use upkeep::{Foreseen, Materials, Rates};
 
 use crate::commands::fault;
 use crate::context;
-use crate::goes::each_go;
-use crate::parallel;
+use crate::foreseeing;
 use crate::trouble::Trouble;
-use crate::words::HISTORY_DAYS;
-
-/// How far ahead a glance tells the likely day of what comes due.
-pub(crate) const HORIZON_DAYS: usize = 62;
 
 /// The shop as of one state of its records, on one day.
 pub(crate) struct Glance {
@@ -34,7 +25,7 @@ pub(crate) struct Glance {
     /// When it was looked at.
     pub(crate) now: ZonedDateTime,
     /// Its machines, by name.
-    pub(crate) machines: Vec<Arc<OneMachine>>,
+    pub(crate) machines: Vec<Arc<Foreseen>>,
     /// What no run changes.
     beside: Arc<Beside>,
     /// Filament materials.
@@ -82,61 +73,6 @@ fn besides_runs(revisions: &BTreeMap<String, Revision>) -> i64 {
     revisions.values().map(|revision| revision.besides_runs).sum()
 }
 
-/// One machine at a glance.
-pub(crate) struct OneMachine {
-    /// Its name.
-    pub(crate) name: String,
-    /// Its build, with its own limits.
-    pub(crate) build: Arc<Build>,
-    /// When it joined.
-    pub(crate) added: Timestamp,
-    /// What was metered since then.
-    pub(crate) total: Usage,
-    /// How each of its tasks stands, in the build's order.
-    pub(crate) dues: Vec<Due>,
-    /// Minutes of each day from today on for which runs are queued.
-    pub(crate) busy: Vec<f64>,
-}
-
-impl OneMachine {
-    fn of(state: &MachineState, materials: &Materials, now: &ZonedDateTime) -> OneMachine {
-        let dues = due(state, materials, now, HORIZON_DAYS);
-        OneMachine {
-            name: state.name.clone(),
-            build: state.build.clone(),
-            added: state.added,
-            total: state.total.clone(),
-            dues,
-            busy: busy_minutes(state, now.date(), HORIZON_DAYS),
-        }
-    }
-
-    /// Time metered since it joined, s.
-    pub(crate) fn seconds(&self) -> f64 {
-        self.total.amount(Quantity::Time)
-    }
-
-    /// The task that `due` is of.
-    pub(crate) fn task(&self, due: &Due) -> &Task {
-        &self.build.tasks[due.task]
-    }
-
-    /// The tasks that forbid to run the machine until they are done.
-    pub(crate) fn forbidding(&self) -> impl Iterator<Item = &Due> {
-        self.dues.iter().filter(|due| forbids_running(self.task(due), due.share()))
-    }
-
-    /// What is due now.
-    pub(crate) fn due_now(&self) -> impl Iterator<Item = &Due> {
-        self.dues.iter().filter(|due| matches!(due.when, When::Since(_)))
-    }
-
-    /// The task that is most used; `None` where the build has no task.
-    pub(crate) fn most_used(&self) -> Option<&Due> {
-        self.dues.iter().max_by(|one, other| one.share().total_cmp(&other.share()))
-    }
-}
-
 impl Glance {
     /// Looks at the shop; machines of which nothing was recorded since `last` are taken from there.
     ///
@@ -158,15 +94,11 @@ impl Glance {
         };
         let here = revisions.iter().filter(|(name, revision)| revision.is_here && !name.is_empty());
         let names: Vec<&str> = here.map(|(name, _)| name.as_str()).collect();
-        let mut machines: BTreeMap<String, Arc<OneMachine>> =
+        let mut machines: BTreeMap<String, Arc<Foreseen>> =
             names.iter().filter_map(|name| Some(((*name).to_owned(), known(name)?))).collect();
         let new: Vec<&str> = names.into_iter().filter(|name| !machines.contains_key(*name)).collect();
-        let from = now.date().saturating_sub(HISTORY_DAYS.days());
-        each_go(ledger, &new, from, |states| {
-            let of_go = parallel::map(&states, |state| Arc::new(OneMachine::of(state, &materials, &now)));
-            machines.extend(of_go.into_iter().map(|machine| (machine.name.clone(), machine)));
-        })
-        .await?;
+        let of_new = foreseeing::all(ledger, &new, &revisions, &materials, news.descriptions, &now).await?;
+        machines.extend(of_new.into_iter().map(|machine| (machine.name.clone(), machine)));
         let besides_runs = besides_runs(&revisions);
         let beside = match last.filter(|last| besides_runs == self::besides_runs(&last.revisions)) {
             Some(last) => last.beside.clone(),
@@ -211,7 +143,7 @@ impl Glance {
     }
 
     /// The machine of that name.
-    pub(crate) fn machine(&self, name: &str) -> Option<&Arc<OneMachine>> {
+    pub(crate) fn machine(&self, name: &str) -> Option<&Arc<Foreseen>> {
         let place = self.machines.binary_search_by(|machine| machine.name.as_str().cmp(name)).ok()?;
         Some(&self.machines[place])
     }

@@ -15,14 +15,14 @@ use axum::extract::{Query, State};
 use jiff::ZonedDateTime;
 use maud::{Markup, html};
 use motion::Quantity;
-use upkeep::amount;
+use upkeep::{Foreseen, amount};
 use upkeep::fault::Case;
 
 use super::super::app::App;
 use super::super::asked::Path;
 use super::super::form::{Refusal, Typed};
 use super::super::frame::{self, Around, Page, Place};
-use super::super::glance::{Glance, OneMachine};
+use super::super::glance::Glance;
 use super::super::guard::May;
 use super::super::reply::{Answer, Reply, encoded};
 use super::super::sending::may_send;
@@ -85,7 +85,7 @@ async fn page(
 }
 
 /// What forbids to run the machine, and what it is.
-fn head(machine: &OneMachine, glance: &Glance, now: &ZonedDateTime, may: &May) -> Markup {
+fn head(machine: &Foreseen, glance: &Glance, now: &ZonedDateTime, may: &May) -> Markup {
     let forbidding: Vec<&str> = machine.forbidding().map(|due| due.name.as_str()).collect();
     let since = words::day(now.time_zone().to_datetime(machine.added).date(), now.date());
     html! {
@@ -115,22 +115,22 @@ fn head(machine: &OneMachine, glance: &Glance, now: &ZonedDateTime, may: &May) -
 }
 
 /// Its faults that are open, oldest first.
-fn open_faults<'a>(glance: &'a Glance, machine: &'a OneMachine) -> impl Iterator<Item = &'a Case> {
+fn open_faults<'a>(glance: &'a Glance, machine: &'a Foreseen) -> impl Iterator<Item = &'a Case> {
     glance.open_faults().filter(|case| case.machine == machine.name)
 }
 
 /// How long a machine has run.
-fn ran(machine: &OneMachine) -> String {
+fn ran(machine: &Foreseen) -> String {
     amount::print(machine.seconds(), Quantity::Time)
 }
 
 /// The machine's tasks at a position, in the build's order, with how they stand.
-fn dues_at<'a>(machine: &'a OneMachine, position: &'a str) -> impl Iterator<Item = &'a upkeep::Due> {
+fn dues_at<'a>(machine: &'a Foreseen, position: &'a str) -> impl Iterator<Item = &'a upkeep::Due> {
     machine.dues.iter().filter(move |due| machine.task(due).at == position)
 }
 
 /// The share of the task that is most used at a position; `None` where it has no task.
-fn used_at(machine: &OneMachine, position: &str) -> Option<f64> {
+fn used_at(machine: &Foreseen, position: &str) -> Option<f64> {
     dues_at(machine, position).map(upkeep::Due::share).reduce(f64::max)
 }
 

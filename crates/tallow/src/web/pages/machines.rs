@@ -6,13 +6,12 @@ use axum::Extension;
 use axum::extract::State;
 use jiff::civil::Date;
 use maud::{Markup, html};
-use upkeep::When;
+use upkeep::{Foreseen, When};
 
 use super::super::app::App;
 use super::super::asked::Paged;
 use super::super::form::{Field, Refusal, Typed, choice};
 use super::super::frame::{self, Around, Page, Place};
-use super::super::glance::OneMachine;
 use super::super::reply::{Answer, Reply, encoded};
 use crate::words;
 
@@ -73,14 +72,14 @@ fn finding(asked: &Typed) -> Markup {
 }
 
 /// The machines whose name holds a text, whatever its case.
-pub(super) fn filtered<'a>(machines: &'a [Arc<OneMachine>], text: &str) -> Vec<&'a OneMachine> {
+pub(super) fn filtered<'a>(machines: &'a [Arc<Foreseen>], text: &str) -> Vec<&'a Foreseen> {
     let text = text.to_lowercase();
     machines.iter().map(Arc::as_ref).filter(|machine| machine.name.to_lowercase().contains(&text)).collect()
 }
 
 /// Puts machines in an order of [`ORDERS`]; by name they are.
-fn order(machines: &mut [&OneMachine], by: &str) {
-    let share = |machine: &OneMachine| machine.most_used().map_or(0.0, upkeep::Due::share);
+fn order(machines: &mut [&Foreseen], by: &str) {
+    let share = |machine: &Foreseen| machine.most_used().map_or(0.0, upkeep::Due::share);
     match by {
         "used" => machines.sort_by(|one, other| share(other).total_cmp(&share(one))),
         "due" => machines.sort_by_key(|machine| std::cmp::Reverse(machine.due_now().count())),
@@ -90,12 +89,12 @@ fn order(machines: &mut [&OneMachine], by: &str) {
 
 /// The page that is asked for of some machines, and links to those before and after it.
 pub(super) fn pages<'a, 'b>(
-    machines: &'b [&'a OneMachine],
+    machines: &'b [&'a Foreseen],
     asked: &Typed,
     page: usize,
     most: usize,
     path: &str,
-) -> (&'b [&'a OneMachine], Markup) {
+) -> (&'b [&'a Foreseen], Markup) {
     let last = machines.len().div_ceil(most).max(1);
     let page = page.min(last);
     let from = (page - 1) * most;

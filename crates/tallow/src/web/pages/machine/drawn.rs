@@ -2,17 +2,16 @@
 
 use jiff::ZonedDateTime;
 use maud::{Markup, html};
-use upkeep::{MachineState, SinceWhat, part_meters};
+use upkeep::{Foreseen, MachineState, SinceWhat, part_meters};
 
 use super::super::super::frame;
-use super::super::super::glance::OneMachine;
 use super::super::super::picture;
 use super::{dues_at, position_address, ran, used_at};
 use crate::commands::machine::went_through;
 use crate::words;
 
 /// The drawing, with the positions of `suspects` ringed: positions, each with the cause that may sit there.
-pub(super) fn figure(shop: &str, machine: &OneMachine, suspects: &[(String, String)], now: &ZonedDateTime) -> Markup {
+pub(super) fn figure(shop: &str, machine: &Foreseen, suspects: &[(String, String)], now: &ZonedDateTime) -> Markup {
     html! {
         figure {
             (drawing(shop, machine, suspects, now))
@@ -31,7 +30,7 @@ pub(super) fn figure(shop: &str, machine: &OneMachine, suspects: &[(String, Stri
     }
 }
 
-fn drawing(shop: &str, machine: &OneMachine, suspects: &[(String, String)], now: &ZonedDateTime) -> Markup {
+fn drawing(shop: &str, machine: &Foreseen, suspects: &[(String, String)], now: &ZonedDateTime) -> Markup {
     let place = |position: &upkeep::build::Position| picture::Place {
         used: used_at(machine, &position.name),
         address: position_address(&machine.name, &position.name),
@@ -51,7 +50,7 @@ fn drawing(shop: &str, machine: &OneMachine, suspects: &[(String, String)], now:
 }
 
 /// The table behind the drawing.
-pub(super) fn parts(machine: &OneMachine, state: &MachineState, now: &ZonedDateTime) -> Markup {
+pub(super) fn parts(machine: &Foreseen, state: &MachineState, now: &ZonedDateTime) -> Markup {
     let meters = part_meters(state);
     html! {
         section aria-labelledby="parts" {

@@ -12,14 +12,13 @@ use ledger::{Filter, Kind, Ledger, Listed};
 use maud::{Markup, html};
 use motion::Quantity;
 use upkeep::build::{Axis, Position};
-use upkeep::{Build, Event, Since, part_meters};
+use upkeep::{Foreseen, Build, Event, Since, part_meters};
 
 use super::super::super::act::here;
 use super::super::super::app::App;
 use super::super::super::asked::Path;
 use super::super::super::form::Typed;
 use super::super::super::frame::{self, Around, Page, Place};
-use super::super::super::glance::OneMachine;
 use super::super::super::picture;
 use super::super::super::reply::{Answer, Reply};
 use super::super::machines::address;
@@ -205,7 +204,7 @@ fn readings_section(build: &Build, of: &Position, readings: &ByWhat, replaced: &
 }
 
 /// What is believed of its life, and on demand its chance to fail: the records of machines like it are read for that.
-fn life_section(machine: &OneMachine, of: &Position, chance: Option<Option<String>>) -> Markup {
+fn life_section(machine: &Foreseen, of: &Position, chance: Option<Option<String>>) -> Markup {
     html! {
         section aria-labelledby="life" {
             h2 #life { "Its life" }

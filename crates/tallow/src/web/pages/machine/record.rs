@@ -5,13 +5,14 @@ use std::sync::Arc;
 use axum::Extension;
 use axum::extract::State;
 use maud::{Markup, html};
+use upkeep::Foreseen;
 
 use super::super::super::act::{act, said};
 use super::super::super::app::App;
 use super::super::super::asked::{Form, Path};
 use super::super::super::form::{Field, Refusal, Typed, choice};
 use super::super::super::frame::Around;
-use super::super::super::glance::{Glance, OneMachine};
+use super::super::super::glance::Glance;
 use super::super::super::guard::May;
 use super::super::super::reply::{Answer, Reply, encoded};
 use super::super::super::sending::{Sending, role_wanted};
@@ -157,7 +158,7 @@ pub(in super::super) fn reason(word: &str) -> Result<Reason, Trouble> {
 }
 
 /// All forms, each folded up until it is wanted or was refused.
-pub(super) fn section(machine: &OneMachine, glance: &Glance, refusal: &Refusal, may: &May) -> Markup {
+pub(super) fn section(machine: &Foreseen, glance: &Glance, refusal: &Refusal, may: &May) -> Markup {
     let build = &machine.build;
     let tasks = named(build.tasks.iter().map(|task| task.name.clone()));
     let positions = named(build.positions.iter().map(|position| position.name.clone()));
@@ -224,7 +225,7 @@ pub(in super::super) fn spares(glance: &Glance) -> Vec<(String, String)> {
 }
 
 /// A form that is folded up.
-fn shown(machine: &OneMachine, refusal: &Refusal, may: &May, name: &str, title: &str, fields: &Markup) -> Markup {
+fn shown(machine: &Foreseen, refusal: &Refusal, may: &May, name: &str, title: &str, fields: &Markup) -> Markup {
     let to = if name == LIMIT { format!("/limits/{}", encoded(&machine.name)) } else { address(&machine.name) };
     let fields = html! {
         input type="hidden" name="form" value=(name);

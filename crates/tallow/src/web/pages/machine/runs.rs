@@ -7,14 +7,14 @@ use axum::Extension;
 use axum::extract::State;
 use jiff::ZonedDateTime;
 use maud::{Markup, html};
-use upkeep::{Entry, Event};
+use upkeep::{Foreseen, Entry, Event};
 
 use super::super::super::act::{act_with, said};
 use super::super::super::app::App;
 use super::super::super::asked::{Multipart, Path};
 use super::super::super::form::{Field, Refusal, Typed, choice};
 use super::super::super::frame::Around;
-use super::super::super::glance::{Glance, OneMachine};
+use super::super::super::glance::Glance;
 use super::super::super::guard::May;
 use super::super::super::reply::{Answer, Reply, encoded};
 use super::super::super::sending::{Sending, role_wanted};
@@ -86,7 +86,7 @@ fn command(machine: &str, typed: &Typed, file: Option<&Sent>) -> Result<Command,
 
 /// The section: what is queued, and the two forms. Runs that were booked stand in the history.
 pub(super) fn section(
-    machine: &OneMachine,
+    machine: &Foreseen,
     glance: &Glance,
     queue: &[Entry],
     now: &ZonedDateTime,
@@ -124,12 +124,12 @@ fn queued(queue: &[Entry], now: &ZonedDateTime) -> Markup {
     }
 }
 
-fn send_address(machine: &OneMachine) -> String {
+fn send_address(machine: &Foreseen) -> String {
     format!("/runs/{}", encoded(&machine.name))
 }
 
 fn form(
-    machine: &OneMachine,
+    machine: &Foreseen,
     glance: &Glance,
     refusal: &Refusal,
     may: &May,

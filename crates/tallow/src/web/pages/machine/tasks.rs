@@ -5,10 +5,9 @@ use std::cmp::Reverse;
 use jiff::ZonedDateTime;
 use jiff::civil::Date;
 use maud::{Markup, html};
-use upkeep::{Due, When};
+use upkeep::{Foreseen, Due, When};
 
 use super::super::super::frame;
-use super::super::super::glance::OneMachine;
 use super::super::machines::{address, likely_due};
 use super::position_address;
 use crate::commands::due::explained;
@@ -19,7 +18,7 @@ const AHEAD: i32 = 14;
 
 /// All tasks: what is due first, the worst neglect and the most used before others; then by likely day; then by use. What comes
 /// later than a round is folded, unless the reasons are asked for.
-pub(super) fn section(machine: &OneMachine, now: &ZonedDateTime, with_why: bool) -> Markup {
+pub(super) fn section(machine: &Foreseen, now: &ZonedDateTime, with_why: bool) -> Markup {
     let mut dues: Vec<&Due> = machine.dues.iter().collect();
     dues.sort_by_key(|due| order(machine, due));
     let (near, later): (Vec<&Due>, Vec<&Due>) = dues.into_iter().partition(|due| is_near(&due.when, now.date()));
@@ -62,7 +61,7 @@ fn first_of(dues: &[&Due], today: Date) -> String {
 
 type Order = (u8, Reverse<u8>, Option<Date>, Reverse<u64>);
 
-fn order(machine: &OneMachine, due: &Due) -> Order {
+fn order(machine: &Foreseen, due: &Due) -> Order {
     let used = Reverse((due.share() * 1e6) as u64);
     match &due.when {
         When::Since(_) => (0, Reverse(machine.task(due).neglect as u8), None, used),
@@ -72,7 +71,7 @@ fn order(machine: &OneMachine, due: &Due) -> Order {
 }
 
 /// A table of tasks; with the reasons below each.
-pub(super) fn table(machine: &OneMachine, dues: &[&Due], now: &ZonedDateTime, with_why: bool) -> Markup {
+pub(super) fn table(machine: &Foreseen, dues: &[&Due], now: &ZonedDateTime, with_why: bool) -> Markup {
     html! {
         table.stacks.brief {
             thead { tr { th scope="col" { "Care" } th scope="col" { "Used" } th scope="col" { "Likely due" } th scope="col" { "Part" } th.figure scope="col" { "Takes" } } }
@@ -99,7 +98,7 @@ pub(super) fn table(machine: &OneMachine, dues: &[&Due], now: &ZonedDateTime, wi
 }
 
 /// How a task's figures were reached.
-fn why(machine: &OneMachine, due: &Due, now: &ZonedDateTime) -> Markup {
+fn why(machine: &Foreseen, due: &Due, now: &ZonedDateTime) -> Markup {
     let explained = explained(machine.task(due), due, now);
     html! {
         ul.why {

@@ -8,10 +8,10 @@ use jiff::civil::Date;
 use ledger::Told;
 use maud::{Markup, html};
 use upkeep::shop::Rostered;
-use upkeep::{Due, When, days_after};
+use upkeep::{Foreseen, Due, When, days_after};
 
 use super::super::super::frame;
-use super::super::super::glance::{Glance, HORIZON_DAYS, OneMachine};
+use super::super::super::glance::Glance;
 use super::super::machines;
 use crate::words;
 
@@ -32,7 +32,7 @@ impl Days {
 
     /// The last day that the chart can begin with.
     pub(super) fn last_start(today: Date) -> Date {
-        days_after(today, HORIZON_DAYS - Days::SHOWN)
+        days_after(today, Foreseen::HORIZON_DAYS - Days::SHOWN)
     }
 
     /// The last that is shown.
@@ -51,7 +51,7 @@ impl Days {
 
 /// A machine with its visits, and what falls due and is in none.
 pub(super) struct Row<'a> {
-    machine: &'a Arc<OneMachine>,
+    machine: &'a Arc<Foreseen>,
     /// Its visits in the days that are shown, by day.
     pub(super) visits: Vec<&'a Told>,
     due: BTreeMap<Date, Vec<&'a str>>,
@@ -74,7 +74,7 @@ impl<'a> Chart<'a> {
         for told in glance.told.iter().filter(|told| told.stands()) {
             by_machine.entry(&told.machine).or_default().push(told);
         }
-        let row = |machine: &'a Arc<OneMachine>| {
+        let row = |machine: &'a Arc<Foreseen>| {
             let told = by_machine.remove(machine.name.as_str()).unwrap_or_default();
             let is_promised = |due: &Due| told.iter().any(|told| told.visit.tasks.contains(&due.name));
             let mut due: BTreeMap<Date, Vec<&str>> = BTreeMap::new();
@@ -162,7 +162,7 @@ impl<'a> Chart<'a> {
         }
     }
 
-    fn busy(&self, machine: &OneMachine, day: Date) -> f64 {
+    fn busy(&self, machine: &Foreseen, day: Date) -> f64 {
         let place = usize::try_from((day - self.days.today).get_days()).ok();
         place.and_then(|place| machine.busy.get(place)).copied().unwrap_or(0.0)
     }

@@ -16,7 +16,7 @@ use axum::http::header;
 use axum::response::IntoResponse;
 use jiff::{SignedDuration, ToSpan, ZonedDateTime};
 use ledger::{Maker, Mark, PhotoInfo, Told};
-use upkeep::EntryId;
+use upkeep::{Foreseen, EntryId};
 
 use self::show::View;
 use super::super::act::{book, said};
@@ -25,7 +25,7 @@ use super::super::asked::{Form, Path};
 use super::super::assets;
 use super::super::form::{Refusal, Typed};
 use super::super::frame::{Around, Page, Place};
-use super::super::glance::{Glance, OneMachine};
+use super::super::glance::Glance;
 use super::super::reply::{Answer, Failed, Reply};
 use crate::commands::{sheet, visit};
 use crate::sheet::VisitSheet;
@@ -44,7 +44,7 @@ const LONGEST_AGO_S: i64 = 7 * 24 * 3600;
 /// A visit and what its page is made of.
 struct Scene {
     glance: Arc<Glance>,
-    machine: Arc<OneMachine>,
+    machine: Arc<Foreseen>,
     told: Told,
     checklist: ledger::Checklist,
     photos: Vec<PhotoInfo>,
