@@ -24,9 +24,7 @@
 use jiff::civil::Date;
 use motion::{Amounts, Duty, Quantity, Tool};
 use upkeep::usage::{Grains, Stream};
-use upkeep::{
-    Care, EntryId, Foreseen, Grounds, Likely, LimitUsed, Since, SinceWhat, Usage, UseGrounds, Used, When,
-};
+use upkeep::{Care, EntryId, Foreseen, Grounds, Likely, LimitUsed, Since, SinceWhat, Usage, UseGrounds, Used, When};
 
 use crate::forecasts::Kept;
 use crate::names::Names;

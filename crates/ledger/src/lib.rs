@@ -66,5 +66,6 @@ pub use people::{MachineToken, Person, Role, Session};
 pub use place::is_on_a_server;
 pub use proof::{Difference, Verdict};
 pub use read::{Filter, Listed, MachineInfo};
+pub use shop::Stock;
 pub use visits::Told;
 pub use ways::WayIn;

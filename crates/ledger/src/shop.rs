@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 use sqlx::AnyConnection;
-use upkeep::shop::{self, Item, Rostered, Use};
+use upkeep::shop::{self, Book, Item, Rostered, Use};
 use upkeep::{Build, Entry, EntryId};
 
 use crate::names::Names;
@@ -49,6 +49,36 @@ impl Ledger {
         self.stores_by(None, until, without).await
     }
 
+    /// What is in the stores, without how much was used on which day. Where `last` is there, the care of its `changed` machines alone
+    /// is read: nothing but runs may have been recorded of others since, and no build been described anew.
+    ///
+    /// # Errors
+    /// As [`Ledger::stores`].
+    pub async fn stock(&self, last: Option<(&Stock, &[&str])>) -> Result<Stock, Error> {
+        let mut snapshot = self.snapshot().await?;
+        let names = tables::names(&mut snapshot, &self.quantities).await?;
+        let book = Book::new(said(&mut snapshot, &names).await?);
+        let Some(from) = book.used_from() else { return Ok(Stock::of(book, BTreeMap::new())) };
+        let Some((last, changed)) = last.filter(|(last, _)| last.book == book) else {
+            let mut drawn: BTreeMap<String, Vec<Use>> = BTreeMap::new();
+            for one in self.uses(&mut snapshot, from, &names).await? {
+                drawn.entry(one.machine.clone()).or_default().push(one);
+            }
+            let drawn = drawn.into_iter().map(|(machine, uses)| (machine, book.sum(&uses).into())).collect();
+            return Ok(Stock::of(book, drawn));
+        };
+        let chains = tables::all_chains(&mut snapshot).await?;
+        let builds = self.builds_by_machine(&mut snapshot).await?;
+        let mut drawn = last.drawn.clone();
+        for machine in tables::machines_named(&mut snapshot, changed).await? {
+            let mut care = tables::care_of(&mut snapshot, machine.id, time::to_micros(from), &names).await?;
+            care.retain(|entry| chains.is_newest(entry.id));
+            let uses = shop::uses(&care, |machine| builds.get(machine).map(Arc::as_ref), &self.shop.zone);
+            drawn.insert(machine.name, book.sum(&uses).into());
+        }
+        Ok(Stock::of(book, drawn))
+    }
+
     async fn stores_by(
         &self,
         used_from: Option<Timestamp>,
@@ -89,6 +119,27 @@ impl Ledger {
         let builds = catalogue::builds(connection, &wanted, &self.parsed).await?;
         let build_of = |build: &str| builds.get(build).cloned();
         Ok(joined().filter_map(|(machine, joined)| Some((machine.name.clone(), build_of(&joined.build)?))).collect())
+    }
+}
+
+/// What is in the stores, and of what that was told.
+#[derive(Clone, Debug)]
+pub struct Stock {
+    book: Book,
+    /// What the care of each machine used, summed.
+    drawn: BTreeMap<String, Arc<[Use]>>,
+    items: Vec<Item>,
+}
+
+impl Stock {
+    fn of(book: Book, drawn: BTreeMap<String, Arc<[Use]>>) -> Stock {
+        let items = book.items(&book.sum(drawn.values().flat_map(|uses| uses.iter())));
+        Stock { book, drawn, items }
+    }
+
+    /// The items, by name.
+    pub fn items(&self) -> &[Item] {
+        &self.items
     }
 }
 

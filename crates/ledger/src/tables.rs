@@ -390,6 +390,22 @@ pub(crate) async fn each_care(
     }
 }
 
+/// The same of one machine, all at once.
+pub(crate) async fn care_of(
+    connection: &mut AnyConnection,
+    machine: i64,
+    at: i64,
+    names: &Names,
+) -> Result<Vec<Entry>, Error> {
+    let query = sqlx::query(concat!(
+        "select ",
+        entry_columns!(),
+        " from entry e join machine m on m.id = e.machine where e.machine = $1 and e.at >= $2 \
+         and e.kind in ('done', 'replaced') order by e.at, e.id"
+    ));
+    query.bind(machine).bind(at).fetch_all(connection).await?.iter().map(|row| entry_from_row(row, names)).collect()
+}
+
 /// The entries that tell of a visit on `from` or later, corrected ones too; in no order.
 pub(crate) async fn visits_from(
     connection: &mut AnyConnection,

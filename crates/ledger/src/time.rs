@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use jiff::{Span, Timestamp};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
+use jiff::{Span, Timestamp};
 use upkeep::Usage;
 
 /// The use of each day of one month, by day of the month.

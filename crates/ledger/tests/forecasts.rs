@@ -78,7 +78,11 @@ async fn a_forecast_of_other_records_or_of_another_day_is_not_given() {
         let (file, text) = upkeep::build::shipped()[0];
         let name = upkeep::Build::parse(file, text).unwrap().name;
         ledger.add_build(&name, &format!("{text}\n# Read again.\n"), at(RECORDED)).await.unwrap();
-        assert_eq!(ledger.forecasts(&["bowline"], of(&ledger).await).await.unwrap(), nothing, "a build was described anew");
+        assert_eq!(
+            ledger.forecasts(&["bowline"], of(&ledger).await).await.unwrap(),
+            nothing,
+            "a build was described anew"
+        );
         ground.spoil("delete from build where id = (select max(id) from build)").await;
         assert_eq!(ledger.forecasts(&["bowline"], of(&ledger).await).await.unwrap(), [kept]);
     }

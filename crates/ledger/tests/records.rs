@@ -223,8 +223,15 @@ on_both_engines! {
     async fn stores_are_told_by_what_came_and_what_care_used_since(shop: &TestShop) {
         let ledger = &shop.ledger;
         let say = async |when: &str, event| ledger.append(entry("", when, event)).await.unwrap();
+        let known = std::cell::RefCell::new(None);
         let stock = async |item: &str| {
-            let all = ledger.stores(None).await.unwrap();
+            let mut all = ledger.stores(None).await.unwrap();
+            all.iter_mut().for_each(|one| one.used.clear());
+            // Told from what was known before, whatever was recorded since, it is the same.
+            let last: Option<ledger::Stock> = known.take();
+            let now = ledger.stock(last.as_ref().map(|last| (last, &["bowline"][..]))).await.unwrap();
+            assert_eq!(now.items(), all);
+            known.replace(Some(now));
             all.into_iter().find(|one| one.name == item).and_then(|one| one.stock)
         };
         assert_eq!(ledger.stores(None).await.unwrap(), []);

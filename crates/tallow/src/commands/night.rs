@@ -62,7 +62,8 @@ pub(super) async fn done(ledger: &Ledger, job: &Job, now: &ZonedDateTime) -> Res
         return Ok(format!("{day} is over"));
     }
     let names: Vec<&str> = machines.iter().map(String::as_str).collect();
-    let start = day.to_zoned_datetime(now.time_zone().clone()).map_err(|error| Trouble::refused(format!("{day}: {error}")))?;
+    let start =
+        day.to_zoned_datetime(now.time_zone().clone()).map_err(|error| Trouble::refused(format!("{day}: {error}")))?;
     // On the day itself its first hours are over.
     let kept = foreseeing::keep(ledger, &names, &start.max(now.clone())).await?;
     Ok(format!("{} foreseen on {day}", words::count(kept as u64, "machines")))

@@ -147,7 +147,8 @@ impl Worker {
         let (ledger, files, at) = (self.ledger.clone(), self.files.clone(), self.here(self.now()));
         let of = job.clone();
         // Metering takes its thread for itself.
-        let mut doing = tokio::task::spawn_blocking(move || Handle::current().block_on(done(&ledger, &files, &of, &at)));
+        let mut doing =
+            tokio::task::spawn_blocking(move || Handle::current().block_on(done(&ledger, &files, &of, &at)));
         let came = loop {
             tokio::select! {
                 came = &mut doing => break came,

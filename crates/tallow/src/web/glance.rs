@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use jiff::ZonedDateTime;
 use jiff::civil::Date;
-use ledger::{Ledger, News, Revision, Told};
+use ledger::{Ledger, News, Revision, Stock, Told};
 use upkeep::fault::Case;
 use upkeep::shop::{Item, Rostered, sources};
 use upkeep::stores::{Supplied, supplied};
@@ -39,7 +39,7 @@ pub(crate) struct Beside {
     /// Who is there.
     pub(crate) keepers: Vec<Rostered>,
     /// What is in the stores.
-    pub(crate) items: Vec<Item>,
+    stock: Stock,
     /// Visits that people have been told of, from today on, those called off among them.
     pub(crate) told: Vec<Told>,
     /// Faults, open and over, oldest first.
@@ -49,14 +49,20 @@ pub(crate) struct Beside {
 }
 
 impl Beside {
-    async fn read(ledger: &Ledger, today: Date) -> Result<Beside, Trouble> {
+    /// Reads it; of the stores only what is new since `last`, of those machines.
+    async fn read(ledger: &Ledger, today: Date, last: Option<(&Beside, &[&str])>) -> Result<Beside, Trouble> {
         Ok(Beside {
             keepers: ledger.keepers().await?,
-            items: ledger.stores(None).await?,
+            stock: ledger.stock(last.map(|(last, changed)| (&last.stock, changed))).await?,
             told: ledger.visits(today).await?,
             faults: fault::all(ledger).await?,
             rates: ledger.rates().await?,
         })
+    }
+
+    /// What is in the stores.
+    pub(crate) fn items(&self) -> &[Item] {
+        self.stock.items()
     }
 }
 
@@ -86,8 +92,8 @@ impl Glance {
     ) -> Result<Glance, Trouble> {
         let revisions = ledger.revisions().await?;
         let materials = context::materials(ledger).await?;
-        let holds = |last: &&Glance| last.news.descriptions == news.descriptions && last.now.date() == now.date();
-        let last = last.filter(holds);
+        let described_alike = last.filter(|last| last.news.descriptions == news.descriptions);
+        let last = described_alike.filter(|last| last.now.date() == now.date());
         let known = |name: &str| {
             let last = last.filter(|last| last.revisions.get(name) == revisions.get(name))?;
             last.machine(name).cloned()
@@ -102,7 +108,13 @@ impl Glance {
         let besides_runs = besides_runs(&revisions);
         let beside = match last.filter(|last| besides_runs == self::besides_runs(&last.revisions)) {
             Some(last) => last.beside.clone(),
-            None => Arc::new(Beside::read(ledger, now.date()).await?),
+            None => {
+                let before = |name: &str| Some(described_alike?.revisions.get(name)?.besides_runs);
+                let is_new = |(name, revision): &(&String, &Revision)| before(name) != Some(revision.besides_runs);
+                let changed: Vec<&str> = revisions.iter().filter(is_new).map(|(name, _)| name.as_str()).collect();
+                let last = described_alike.map(|last| (&*last.beside, &changed[..]));
+                Arc::new(Beside::read(ledger, now.date(), last).await?)
+            }
         };
         Ok(Glance { news, machines: machines.into_values().collect(), beside, materials, revisions, now })
     }
@@ -124,7 +136,7 @@ impl Glance {
     /// An amount that can't be.
     pub(crate) fn lacks(&self) -> Result<Vec<(&Told, Supplied)>, Trouble> {
         let today = self.now.date();
-        let mut sources = sources(&self.items, today).map_err(|error| Trouble::from_text(&error.to_string()))?;
+        let mut sources = sources(self.items(), today).map_err(|error| Trouble::from_text(&error.to_string()))?;
         let mut first: BTreeMap<String, (&Told, Supplied)> = BTreeMap::new();
         for told in self.told.iter().filter(|told| told.stands()) {
             let tasks = self.machine(&told.machine).into_iter().flat_map(|machine| &machine.build.tasks);

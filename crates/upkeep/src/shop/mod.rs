@@ -17,7 +17,7 @@ pub use coming::{Coming, sources};
 pub use error::{ShopError, said};
 pub use keeper::{Away, Keeper, QUALIFIED, Rostered, keepers};
 pub use measured::Measured;
-pub use stock::{Batch, Item, Kept, kept, stores, used_from};
+pub use stock::{Batch, Book, Item, Kept, kept, stores, used_from};
 pub use stores::{Counted, Ordered, Received, Terms, ThrownAway, USUAL_SERVICE, expiry, item_named};
 pub use uses::{Use, uses};
 pub use visit::Visit;

@@ -4,7 +4,7 @@
 //! difference out in that order; one that finds more adds it as a batch of which nothing else is known. Use before an
 //! item's last count does not matter to its stock, so it need not be read.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, btree_map};
 
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -296,6 +296,68 @@ fn use_up(items: &mut BTreeMap<String, Item>, one: &Use, starts: &BTreeMap<Strin
     items.entry(key).or_insert_with(|| Item::new(&one.item, unit())).use_up(one, start);
 }
 
+/// What the stores' entries say, for telling stocks of which care draws ever more: of the use between two of an item's entries
+/// only the sum matters to its stock.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Book {
+    said: Vec<Entry>,
+    /// Where each item's entries are, by its name in lower case.
+    marks: BTreeMap<String, Vec<Mark>>,
+}
+
+impl Book {
+    /// `said` as for [`used_from`].
+    pub fn new(mut said: Vec<Entry>) -> Book {
+        said.retain(|entry| named(&entry.event).is_some());
+        let mut marks: BTreeMap<String, Vec<Mark>> = BTreeMap::new();
+        for entry in &said {
+            if let Some((item, _)) = named(&entry.event) {
+                marks.entry(item.to_lowercase()).or_default().push((entry.at, entry.id));
+            }
+        }
+        Book { said, marks }
+    }
+
+    /// As [`used_from`].
+    pub fn used_from(&self) -> Option<Timestamp> {
+        used_from(&self.said)
+    }
+
+    /// The same use in fewer parts, in no order: what was used of an item between two of its entries is one. Days are lost by that.
+    pub fn sum<'a>(&self, uses: impl IntoIterator<Item = &'a Use>) -> Vec<Use> {
+        let mut sums: BTreeMap<(&str, usize, &str), Use> = BTreeMap::new();
+        let mut all = Vec::new();
+        for one in uses {
+            let Some(amount) = &one.amount else {
+                // How often nobody said how much is counted.
+                all.push(one.clone());
+                continue;
+            };
+            let marks = self.marks.get(&one.item.to_lowercase()).map_or(&[][..], Vec::as_slice);
+            let stretch = marks.partition_point(|mark| *mark < (one.at, one.entry));
+            match sums.entry((&one.item, stretch, &amount.unit)) {
+                btree_map::Entry::Vacant(place) => {
+                    place.insert(one.clone());
+                }
+                btree_map::Entry::Occupied(mut place) => {
+                    if let Some(sum) = &mut place.get_mut().amount {
+                        sum.amount += amount.amount;
+                    }
+                }
+            }
+        }
+        all.extend(sums.into_values());
+        all
+    }
+
+    /// As [`stores`], of summed use too; how much was used on which day is not told.
+    pub fn items(&self, uses: &[Use]) -> Vec<Item> {
+        let mut items = stores(&self.said, uses);
+        items.iter_mut().for_each(|item| item.used.clear());
+        items
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use jiff::civil::date;
@@ -492,6 +554,28 @@ mod tests {
                     stores(&said, &uses).iter().map(|item| item.shelf(today).unwrap().there_or_coming(today)).sum();
                 prop_assert!((position - hand - open).abs() < 1e-6, "{position} is not {hand} and {open}");
             }
+        }
+
+        /// Use is summed machine by machine, and that once more: it is the same stock.
+        #[test]
+        fn summed_use_leaves_the_same_in_the_stores(moves in moves()) {
+            let (mut said, mut uses) = (Vec::new(), Vec::new());
+            for (second, (what, amount)) in (1..).zip(moves) {
+                let expires = (amount % 3 != 0).then(|| date(2027, 1, 1 + (amount % 28) as i8));
+                match what {
+                    0 => said.push(received(second, &format!("{} ml", amount + 1), Some(1.0), expires)),
+                    1 => said.push(counted(second, &format!("{amount} ml"))),
+                    2 => said.push(thrown(second, &format!("{} ml", amount + 1))),
+                    _ => uses.push(used(second, (amount % 5 != 0).then_some(f64::from(amount) + 0.5))),
+                }
+            }
+            let book = Book::new(said.clone());
+            let (one, other) = uses.split_at(uses.len() / 2);
+            let summed = book.sum(book.sum(one).iter().chain(&book.sum(other)));
+            prop_assert!(summed.len() <= uses.len());
+            let mut whole = stores(&said, &uses);
+            whole.iter_mut().for_each(|item| item.used.clear());
+            prop_assert_eq!(book.items(&summed), whole);
         }
 
         /// Use that a count has settled may be read or not: what is there stays the same.

@@ -15,8 +15,8 @@ use axum::extract::{Query, State};
 use jiff::ZonedDateTime;
 use maud::{Markup, html};
 use motion::Quantity;
-use upkeep::{Foreseen, amount};
 use upkeep::fault::Case;
+use upkeep::{Foreseen, amount};
 
 use super::super::app::App;
 use super::super::asked::Path;

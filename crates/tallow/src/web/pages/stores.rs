@@ -107,7 +107,7 @@ fn table(glance: &Glance, shopping: &Found<List>, typed: &Typed, page: usize) ->
         (item.name.to_lowercase().contains(&wanted) || supplier(item).to_lowercase().contains(&wanted))
             && (!only_to_buy || line(item).is_some())
     };
-    let items: Vec<&Item> = glance.items.iter().filter(is_known).filter(fits).collect();
+    let items: Vec<&Item> = glance.items().iter().filter(is_known).filter(fits).collect();
     let n_pages = items.len().div_ceil(ROWS).max(1);
     let page = page.min(n_pages);
     let address = |page: usize| {

@@ -12,7 +12,7 @@ use ledger::{Filter, Kind, Ledger, Listed};
 use maud::{Markup, html};
 use motion::Quantity;
 use upkeep::build::{Axis, Position};
-use upkeep::{Foreseen, Build, Event, Since, part_meters};
+use upkeep::{Build, Event, Foreseen, Since, part_meters};
 
 use super::super::super::act::here;
 use super::super::super::app::App;

@@ -220,7 +220,7 @@ pub(super) fn section(machine: &Foreseen, glance: &Glance, refusal: &Refusal, ma
 
 /// The spares that can be put in: what the stores count in pieces.
 pub(in super::super) fn spares(glance: &Glance) -> Vec<(String, String)> {
-    let of_pieces = glance.items.iter().filter(|item| item.unit.is_empty()).map(|item| item.name.clone());
+    let of_pieces = glance.items().iter().filter(|item| item.unit.is_empty()).map(|item| item.name.clone());
     [vec![(String::new(), "of none that is counted".to_owned())], named(of_pieces)].concat()
 }
 

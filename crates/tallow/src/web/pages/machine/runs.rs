@@ -7,7 +7,7 @@ use axum::Extension;
 use axum::extract::State;
 use jiff::ZonedDateTime;
 use maud::{Markup, html};
-use upkeep::{Foreseen, Entry, Event};
+use upkeep::{Entry, Event, Foreseen};
 
 use super::super::super::act::{act_with, said};
 use super::super::super::app::App;

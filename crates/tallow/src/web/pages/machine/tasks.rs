@@ -5,7 +5,7 @@ use std::cmp::Reverse;
 use jiff::ZonedDateTime;
 use jiff::civil::Date;
 use maud::{Markup, html};
-use upkeep::{Foreseen, Due, When};
+use upkeep::{Due, Foreseen, When};
 
 use super::super::super::frame;
 use super::super::machines::{address, likely_due};

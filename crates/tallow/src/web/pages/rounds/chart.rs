@@ -8,7 +8,7 @@ use jiff::civil::Date;
 use ledger::Told;
 use maud::{Markup, html};
 use upkeep::shop::Rostered;
-use upkeep::{Foreseen, Due, When, days_after};
+use upkeep::{Due, Foreseen, When, days_after};
 
 use super::super::super::frame;
 use super::super::super::glance::Glance;

@@ -16,7 +16,7 @@ use axum::http::header;
 use axum::response::IntoResponse;
 use jiff::{SignedDuration, ToSpan, ZonedDateTime};
 use ledger::{Maker, Mark, PhotoInfo, Told};
-use upkeep::{Foreseen, EntryId};
+use upkeep::{EntryId, Foreseen};
 
 use self::show::View;
 use super::super::act::{book, said};
@@ -69,7 +69,7 @@ impl Scene {
         let from = now.date().saturating_sub(HISTORY_DAYS.days());
         let state = app.ledger.machine_state(&self.told.machine, from).await?;
         let around = sheet::Around { state: &state, told: &glance.told, materials: &glance.materials, now };
-        let sheet = sheet::of_one(&app.ledger, &around, &self.told, &glance.items, site).await?;
+        let sheet = sheet::of_one(&app.ledger, &around, &self.told, glance.items(), site).await?;
         sheet.check().map_err(|error| Trouble::refused(error.to_string()))?;
         Ok(sheet)
     }
