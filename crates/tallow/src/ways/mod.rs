@@ -11,7 +11,7 @@ use ledger::{Ledger, WayIn};
 use serde::{Deserialize, Serialize};
 
 pub(crate) use self::folder::FolderWay;
-pub(crate) use self::later::{Place, RunJob, keep_for_later};
+pub(crate) use self::later::{Place, RunJob, keep_for_later, sweep};
 pub(crate) use self::mqtt::MqttWay;
 pub(crate) use self::table::TableWay;
 use crate::commands::run::{Came, Told, arrive};
