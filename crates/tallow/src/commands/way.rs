@@ -91,10 +91,10 @@ async fn mqtt(context: &Context, ledger: &Ledger, args: &cli::WayMqtt) -> Result
     // Set up anew, it goes on where it was.
     let before = Way::all(ledger).await?.into_iter().find(|(name, _)| *name == args.name);
     let client = match before {
-        Some((_, Way::Mqtt(MqttWay { client, .. }))) => client,
+        Some((_, Way::Mqtt(way))) => way.client,
         _ => MqttWay::client_name()?,
     };
-    set(context, ledger, &args.name, Way::Mqtt(MqttWay { broker, password_file, client, map }), FOLLOWED).await
+    set(context, ledger, &args.name, Way::Mqtt(Box::new(MqttWay { broker, password_file, client, map })), FOLLOWED).await
 }
 
 /// Where a broker's password will be read: a name without a folder is that of a credential, and stays as it is.
@@ -225,7 +225,7 @@ pub(crate) async fn watch(context: &Context, args: &cli::Watch) -> Result<(), Tr
             Way::Folder(way) => folders.push(Follower::new(&ledger, &name, way).await?),
             // By itself, since a large file may take a folder's thread for longer than a broker waits for a word.
             Way::Mqtt(way) => {
-                listeners.spawn(Listener::new(context, &ledger, &name, way)?.listen(args.until_idle));
+                listeners.spawn(Listener::new(context, &ledger, &name, *way)?.listen(args.until_idle));
             }
             Way::Table(_) if args.names.is_empty() => {}
             Way::Table(_) => {

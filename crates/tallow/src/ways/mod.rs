@@ -26,7 +26,7 @@ pub(crate) enum Way {
     /// A folder that is watched.
     Folder(FolderWay),
     /// A broker that is listened to.
-    Mqtt(MqttWay),
+    Mqtt(Box<MqttWay>),
     /// A table of print history.
     Table(Box<TableWay>),
 }

@@ -36,7 +36,7 @@ pub(crate) enum Making {
     /// It is being made.
     Running(Asked),
     /// It waits for somebody to decide.
-    Ready(Made),
+    Ready(Box<Made>),
     /// It could not be made.
     Failed(Trouble),
 }
@@ -72,7 +72,7 @@ pub(crate) async fn plan(app: &App) -> Result<Making, Trouble> {
         Sought::Failed(why) => Making::Failed(Trouble::from_text(why)),
         Sought::Left => Making::Idle,
         Sought::Made => match last_plan(app).await? {
-            Some((at, Ok(proposal))) => Making::Ready(Made { number: asked.number, at, proposal }),
+            Some((at, Ok(proposal))) => Making::Ready(Box::new(Made { number: asked.number, at, proposal })),
             Some((_, Err(trouble))) => Making::Failed(trouble),
             None => Making::Idle,
         },
