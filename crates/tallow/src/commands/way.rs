@@ -94,7 +94,8 @@ async fn mqtt(context: &Context, ledger: &Ledger, args: &cli::WayMqtt) -> Result
         Some((_, Way::Mqtt(way))) => way.client,
         _ => MqttWay::client_name()?,
     };
-    set(context, ledger, &args.name, Way::Mqtt(Box::new(MqttWay { broker, password_file, client, map })), FOLLOWED).await
+    set(context, ledger, &args.name, Way::Mqtt(Box::new(MqttWay { broker, password_file, client, map })), FOLLOWED)
+        .await
 }
 
 /// Where a broker's password will be read: a name without a folder is that of a credential, and stays as it is.

@@ -222,7 +222,7 @@ impl Hall {
                 program: (place + number) % PROGRAMS,
                 ways: [0, 1 + place % (WAYS.len() - 1)]
                     .into_iter()
-                    .take(if (place + 2 * number) % 3 == 0 { 2 } else { 1 })
+                    .take(if (place + 2 * number).is_multiple_of(3) { 2 } else { 1 })
                     .map(|further| WAYS[(place + number + further) % WAYS.len()])
                     .collect(),
             };
