@@ -102,7 +102,7 @@ impl Ledger {
         let old = tables::derived(&mut transaction, &machine, &names).await?;
         let correction = self.put_right(&mut transaction, &machine, id, &mut new, &names).await?;
         self.derive(&mut transaction, machine.id, &old, &names).await?;
-        transaction.commit().await?;
+        self.record(transaction).await?;
         Ok(correction)
     }
 
@@ -131,7 +131,10 @@ impl Ledger {
         let old = tables::derived(&mut transaction, &machine, &names).await?;
         let outcome = self.write_down(&mut transaction, &machine, entries, &names).await?;
         self.derive(&mut transaction, machine.id, &old, &names).await?;
-        transaction.commit().await?;
+        match outcome.iter().any(|one| matches!(one, Imported::New(_))) {
+            true => self.record(transaction).await?,
+            false => transaction.rollback().await?,
+        }
         Ok(outcome)
     }
 
@@ -170,7 +173,7 @@ impl Ledger {
         if let Some(maker) = by {
             checklist::add(&mut transaction, id, "", &Mark::Finish, maker).await?;
         }
-        transaction.commit().await?;
+        self.record(transaction).await?;
         Ok(entry)
     }
 

@@ -4,6 +4,7 @@
 //! being woken: a word that is lost costs that while. It is rung after a transaction and never in one, since PostgreSQL lets
 //! transactions that notify commit only one after another.
 
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 use sqlx::postgres::PgListener;
@@ -27,6 +28,15 @@ impl Ledger {
         let mut listener = PgListener::connect(address).await?;
         listener.listen(CHANNEL).await?;
         Ok(Ear(Some(listener)))
+    }
+
+    /// How often something was recorded through this ledger and its clones: where that has risen, somebody is to be woken.
+    pub fn recordings(&self) -> u64 {
+        self.recordings.load(Ordering::SeqCst)
+    }
+
+    pub(crate) fn note_recording(&self) {
+        self.recordings.fetch_add(1, Ordering::SeqCst);
     }
 
     /// Wakes all who wait, in whatever process.

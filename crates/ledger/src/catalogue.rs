@@ -71,7 +71,11 @@ impl Ledger {
         .bind(time::to_micros(recorded))
         .execute(&self.pool)
         .await?;
-        Ok(0 < inserted.rows_affected())
+        let is_news = 0 < inserted.rows_affected();
+        if is_news {
+            self.note_recording();
+        }
+        Ok(is_news)
     }
 
     /// The builds in the shop, by name.
@@ -117,6 +121,7 @@ impl Ledger {
             .bind(time::to_micros(recorded))
             .execute(&self.pool)
             .await?;
+        self.note_recording();
         Ok(())
     }
 

@@ -137,7 +137,7 @@ impl Ledger {
             }
         }
         match outcomes.iter().any(|(_, outcome)| outcome.is_ok()) {
-            true => transaction.commit().await?,
+            true => self.record(transaction).await?,
             false => transaction.rollback().await?,
         }
         Ok(outcomes)

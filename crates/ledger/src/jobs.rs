@@ -224,6 +224,16 @@ impl Ledger {
         rows.iter().map(job).collect()
     }
 
+    /// What each job of that kind says that is not done, those that were given up among them, as JSON.
+    ///
+    /// # Errors
+    /// Where the database refuses.
+    pub async fn unfinished_jobs(&self, kind: &str) -> Result<Vec<String>, Error> {
+        let mut connection = self.pool.acquire().await?;
+        let bodies = sqlx::query_scalar("select body from job where kind = $1 and done is null").bind(kind);
+        Ok(bodies.fetch_all(&mut *connection).await?)
+    }
+
     /// The job of that number.
     ///
     /// # Errors

@@ -2,6 +2,7 @@
 
 use std::path::Path;
 use std::sync::Arc;
+use std::sync::atomic::AtomicU64;
 
 use jiff::tz::TimeZone;
 use sqlx::{Any, AnyConnection, AnyPool, Connection, Transaction};
@@ -32,6 +33,8 @@ pub struct Ledger {
     pub(crate) read_at: Option<i64>,
     /// Where entries wait for each other.
     pub(crate) booker: Option<Booker>,
+    /// How often something was recorded through this ledger and its clones.
+    pub(crate) recordings: Arc<AtomicU64>,
 }
 
 /// The shop itself.
@@ -113,7 +116,19 @@ impl Ledger {
         let pool = place.pool()?;
         let (engine, address) = (place.engine, place.address());
         let (file, parsed) = (place.file().map(Arc::from), Parsed::default());
-        Ok(Ledger { pool, engine, file, shop, quantities, parsed, by: None, address, read_at: None, booker: None })
+        Ok(Ledger {
+            pool,
+            engine,
+            file,
+            shop,
+            quantities,
+            parsed,
+            by: None,
+            address,
+            read_at: None,
+            booker: None,
+            recordings: Arc::default(),
+        })
     }
 
     /// A path or address as messages may show it, without a password.
@@ -150,6 +165,13 @@ impl Ledger {
     /// Starts to write; nothing is kept unless the transaction is committed.
     pub(crate) async fn begin(&self) -> Result<Transaction<'static, Any>, Error> {
         Ok(self.pool.begin().await?)
+    }
+
+    /// Keeps what a transaction has recorded.
+    pub(crate) async fn record(&self, transaction: Transaction<'static, Any>) -> Result<(), Error> {
+        transaction.commit().await?;
+        self.note_recording();
+        Ok(())
     }
 
     /// Starts to read the record as it stands at one instant.

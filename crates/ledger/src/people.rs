@@ -396,6 +396,5 @@ fn role(row: &AnyRow, column: usize) -> Result<Role, Error> {
 }
 
 fn instant(row: &AnyRow, column: usize) -> Result<Timestamp, Error> {
-    let damaged = || Error::Damaged { what: "an instant of a person's, a session's or a token's".to_owned() };
-    time::from_micros(row.try_get(column)?).ok_or_else(damaged)
+    time::instant(row, column, "a person, a session or a token")
 }

@@ -4,13 +4,14 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use sqlx::any::AnyRow;
 use sqlx::{AnyConnection, Row};
+use upkeep::entry::Basis;
 use upkeep::{DayUse, Entry, EntryId, Event, Rates};
 
 use crate::append::no_such_machine;
 use crate::chains::Chains;
 use crate::names::Names;
 use crate::tables::{self, MachineRow, entry_columns};
-use crate::{Error, Kind, Ledger, time};
+use crate::{Error, Kind, Ledger, record, time};
 
 /// A machine as the shop knows it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -182,6 +183,34 @@ impl Ledger {
             None => tables::all_chains(&mut snapshot).await?,
         };
         rows.iter().map(|row| listed(row, &names, &chains)).collect()
+    }
+
+    /// The runs of a machine, as they were written and the latest first, of the program of that SHA-256 of which the use was
+    /// estimated because its file was not there.
+    ///
+    /// # Errors
+    /// [`Error::NoSuchMachine`].
+    pub async fn estimated_runs(&self, machine: &str, program: &str) -> Result<Vec<Listed>, Error> {
+        let mut snapshot = self.snapshot().await?;
+        let machine = present(&mut snapshot, machine).await?.id;
+        let names = tables::names(&mut snapshot, &self.quantities).await?;
+        let rows = sqlx::query(concat!(
+            "select ",
+            entry_columns!(),
+            " from entry e join machine m on m.id = e.machine where e.machine = $1 and e.kind = 'run' and e.alike is null \
+             and e.body like $2 order by e.at desc, e.id desc"
+        ))
+        .bind(machine)
+        .bind(format!("%{}%", record::of_program(program)))
+        .fetch_all(&mut *snapshot)
+        .await?;
+        let chains = tables::chains(&mut snapshot, machine).await?;
+        let all = rows.iter().map(|row| listed(row, &names, &chains)).collect::<Result<Vec<Listed>, Error>>()?;
+        let is_estimated = |listed: &Listed| match &listed.entry.event {
+            Event::Run(run) => run.basis != Basis::Metered && run.program.as_deref() == Some(program),
+            _ => false,
+        };
+        Ok(all.into_iter().filter(is_estimated).collect())
     }
 
     /// The entries of a machine that stand, oldest first: corrected ones as corrected, withdrawn ones left out.

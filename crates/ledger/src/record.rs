@@ -86,6 +86,11 @@ fn is_of_a_known_file(run: &Run) -> bool {
     run.program.is_some() && run.stopped.is_none() && run.basis == Basis::Metered
 }
 
+/// What the body of a run of a program holds, where it names it itself.
+pub(crate) fn of_program(sha256: &str) -> String {
+    format!("\"program\":{}", serde_json::Value::from(sha256))
+}
+
 /// The use that `event` carries in the column of its own; a queued run's is not yet on any meter.
 pub(crate) fn usage_of(event: &Event) -> Option<&Usage> {
     match event {

@@ -5,7 +5,11 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{Span, Timestamp};
+use sqlx::Row;
+use sqlx::any::AnyRow;
 use upkeep::Usage;
+
+use crate::Error;
 
 /// The use of each day of one month, by day of the month.
 pub(crate) type DaysOfMonth = BTreeMap<u8, Usage>;
@@ -18,6 +22,12 @@ pub(crate) fn to_micros(at: Timestamp) -> i64 {
 /// The instant that many microseconds after 1970-01-01T00:00:00Z; `None` where the calendar does not reach.
 pub(crate) fn from_micros(micros: i64) -> Option<Timestamp> {
     Timestamp::from_microsecond(micros).ok()
+}
+
+/// The instant that a column holds of something.
+pub(crate) fn instant(row: &AnyRow, column: usize, what: &str) -> Result<Timestamp, Error> {
+    let damaged = || Error::Damaged { what: format!("an instant of {what}") };
+    from_micros(row.try_get(column)?).ok_or_else(damaged)
 }
 
 /// `at` without what is finer than a microsecond, as it will be read back.

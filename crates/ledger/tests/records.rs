@@ -7,7 +7,7 @@ use ledger::{Error, Filter, Imported, Kind, NewEntry, Program, ProgramKey};
 use motion::{Duty, Quantity};
 use sqlx::Row;
 use support::*;
-use upkeep::entry::{Because, OwnLimit, Run};
+use upkeep::entry::{Basis, Because, OwnLimit, Run};
 use upkeep::shop::{Away, Keeper, Ordered, Received, Terms, ThrownAway, Visit};
 use upkeep::{Care, EntryId, Event, MaterialClass, MaterialInfo, RateError, Rates, ShopError};
 
@@ -795,4 +795,37 @@ on_both_engines! {
         check_metres(shop.travelled().await, 72.0);
         shop.prove().await;
     }
+}
+
+async fn finds_estimated_runs(ground: Ground) {
+    let shop = TestShop::new(ground).await;
+    shop.join("clove hitch").await.unwrap();
+    let estimated = |program: &str| {
+        let Event::Run(run) = run(program, 5.0) else { unreachable!() };
+        Event::Run(Run { basis: Basis::Estimated { spread: 0.2 }, ..run })
+    };
+    let stopped = |program: &str| {
+        let Event::Run(run) = run(program, 5.0) else { unreachable!() };
+        Event::Run(Run { stopped: Some("40 %".to_owned()), ..run })
+    };
+    let first = shop.append("2026-10-05T08:00:00Z", estimated("a1")).await.unwrap();
+    shop.append("2026-10-05T10:00:00Z", run("a1", 5.0)).await.unwrap();
+    shop.append("2026-10-05T12:00:00Z", stopped("a1")).await.unwrap();
+    shop.append("2026-10-05T14:00:00Z", estimated("b2")).await.unwrap();
+    shop.append("2026-10-05T16:00:00Z", run_by_label("a1.gcode", 5.0)).await.unwrap();
+    shop.ledger.append(entry("clove hitch", "2026-10-05T08:00:00Z", estimated("a1"))).await.unwrap();
+    let second = shop.append("2026-10-06T08:00:00Z", estimated("a1")).await.unwrap();
+    let found = async || {
+        let listed = shop.ledger.estimated_runs("bowline", &"a1".repeat(32)).await.unwrap();
+        listed.into_iter().map(|listed| (listed.entry.id, listed.replaced_by)).collect::<Vec<_>>()
+    };
+    assert_eq!(found().await, [(second, None), (first, None)]);
+    let better = shop.ledger.correct(first, entry("bowline", "2026-10-05T08:00:00Z", run("a1", 4.0))).await.unwrap();
+    assert_eq!(found().await, [(second, None), (first, Some(better))]);
+}
+
+#[tokio::test]
+async fn the_estimated_runs_of_a_program_are_found_without_reading_others() {
+    finds_estimated_runs(Ground::sqlite()).await;
+    finds_estimated_runs(Ground::postgres().await).await;
 }

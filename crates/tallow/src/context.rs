@@ -304,6 +304,16 @@ fn present(named: Option<&str>) -> Result<Timestamp, Trouble> {
     })
 }
 
+/// The present of what goes on: by the clock, unless a rehearsal has it stand still.
+pub(crate) fn now(fixed: Option<Timestamp>) -> Timestamp {
+    fixed.unwrap_or_else(clock)
+}
+
+/// The folder in which systemd hands credentials to a service, where it does (systemd.exec(5), LoadCredential=).
+pub(crate) fn credentials_folder() -> Option<PathBuf> {
+    std::env::var_os("CREDENTIALS_DIRECTORY").map(PathBuf::from)
+}
+
 /// The clock, which nothing else reads.
 #[expect(clippy::disallowed_methods, reason = "this is the one place where the clock is read")]
 pub(crate) fn clock() -> Timestamp {

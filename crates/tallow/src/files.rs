@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use futures_util::TryStreamExt;
+use jiff::Timestamp;
 use object_store::aws::AmazonS3Builder;
 use object_store::{ObjectStore, ObjectStoreExt, WriteMultipart, path};
 use tokio_rustls::rustls::crypto::ring;
@@ -46,14 +47,14 @@ impl Files {
         }
     }
 
-    /// Keeps a file as it is, packed or not, and gives the name by which it is found again. When this returns, it has reached the
-    /// disk, or the bucket.
+    /// Keeps a file as it is, packed or not, and gives the name by which it is found again, which begins with `of`. When this
+    /// returns, it has reached the disk, or the bucket.
     ///
     /// # Errors
     /// What can't be read or written.
-    pub(crate) async fn keep(&self, source: &Source) -> Result<String, Trouble> {
+    pub(crate) async fn keep(&self, source: &Source, of: &str) -> Result<String, Trouble> {
         let mut raw = raw(source)?;
-        let key = secret::token()?;
+        let key = format!("{of}-{}", secret::token()?);
         match self {
             Files::Folder(folder) => {
                 tokio::task::block_in_place(|| into_folder(folder, &key, &mut raw)).map_err(|error| {
@@ -103,6 +104,44 @@ impl Files {
         Ok(Source::Sent(Sent { name: name.to_owned(), file: Arc::new(file) }))
     }
 
+    /// The names that begin with `of` of files that nobody has changed since `since`.
+    ///
+    /// # Errors
+    /// A place that can't be read.
+    pub(crate) async fn older_than(&self, since: Timestamp, of: &str) -> Result<Vec<String>, Trouble> {
+        let unread = |error: &dyn std::fmt::Display| {
+            Trouble::refused(format!("the place for files can't be looked at: {error}")).help("check it: --files")
+        };
+        let begins = format!("{of}-");
+        let mut found = Vec::new();
+        match self {
+            Files::Folder(folder) => {
+                let listed = match fs::read_dir(folder) {
+                    Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(found),
+                    listed => listed.map_err(|error| unread(&error))?,
+                };
+                for entry in listed {
+                    let entry = entry.map_err(|error| unread(&error))?;
+                    // What is gone by now, or can't be looked at, is left alone.
+                    let changed = entry.metadata().and_then(|about| about.modified()).ok();
+                    let is_old = changed.and_then(|at| Timestamp::try_from(at).ok()).is_some_and(|at| at < since);
+                    found.extend(
+                        entry.file_name().into_string().ok().filter(|name| is_old && name.starts_with(&begins)),
+                    );
+                }
+            }
+            Files::Bucket(store, prefix) => {
+                let mut listed = store.list(Some(prefix));
+                while let Some(about) = listed.try_next().await.map_err(|error| unread(&error))? {
+                    let is_old = about.last_modified.timestamp() < since.as_second();
+                    let name = about.location.filename().filter(|name| is_old && name.starts_with(&begins));
+                    found.extend(name.map(str::to_owned));
+                }
+            }
+        }
+        Ok(found)
+    }
+
     /// Forgets a file that is done with. What is gone already stays gone.
     pub(crate) async fn forget(&self, key: &str) {
         // OK to ignore: a file too many takes room and harms nothing.
@@ -139,7 +178,7 @@ fn raw(source: &Source) -> Result<File, Trouble> {
 /// Writes a file under another name first, so that whatever bears its name is whole.
 fn into_folder(folder: &Path, key: &str, raw: &mut File) -> io::Result<()> {
     fs::create_dir_all(folder)?;
-    let mut into = tempfile::NamedTempFile::new_in(folder)?;
+    let mut into = tempfile::Builder::new().prefix(&format!("{key}.")).tempfile_in(folder)?;
     io::copy(raw, &mut into)?;
     into.as_file().sync_all()?;
     into.persist(folder.join(key)).map_err(|error| error.error)?;

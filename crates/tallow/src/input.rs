@@ -5,6 +5,7 @@ use std::io::{self, BufReader, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use ledger::hexadecimal;
 use sha2::{Digest, Sha256};
 
 use crate::progress::{Progress, Unit, Watched};
@@ -227,10 +228,6 @@ pub(crate) fn read_sha256(text: &str) -> Result<String, Trouble> {
         false => Err(Trouble::refused(format!("\"{text}\" is no SHA-256"))
             .help("give 64 hexadecimal digits, of the file's plain bytes: sha256sum FILE")),
     }
-}
-
-fn hexadecimal(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// A reader that hashes what passes.

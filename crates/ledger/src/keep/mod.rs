@@ -20,6 +20,7 @@ use sqlx::AnyConnection;
 use self::lines::{Head, LineReader, LineWriter};
 use self::load::{Loader, Source, fill};
 use self::rows::Table;
+pub use self::walk::hexadecimal;
 use self::walk::{Sum, Sums, walk};
 use crate::place::Engine;
 use crate::{Error, Ledger, schema};

@@ -38,6 +38,9 @@ pub(crate) struct Table {
 type Listed = (&'static str, usize, &'static [(&'static str, Holds)]);
 
 /// Every table, those that are pointed to before those that point to them. `tests/keep.rs` holds it against the database.
+///
+/// An export holds what `files.rs` lists and so, of the tables from `session` on, `mark` and `photo` alone: sessions, tokens and links
+/// are secret, and `way`, `way_mark`, `job`, `proposal` and `sign_in_try` are what servers and workers note for each other.
 const TABLES: &[Listed] = &[
     ("shop", 1, &[("id", Int), ("name", Text), ("zone", Text)]),
     ("quantity", 1, &[("id", Int), ("name", Text), ("unit", Text)]),
@@ -173,6 +176,24 @@ const TABLES: &[Listed] = &[
             ("failed", Int),
         ],
     ),
+    (
+        "proposal",
+        1,
+        &[
+            ("id", Int),
+            ("number", Int),
+            ("days", Int),
+            ("seconds", Int),
+            ("asked", Int),
+            ("asked_by", Text),
+            ("stands", Text),
+            ("held_until", Int),
+            ("said", Text),
+            ("made", Int),
+            ("body", Text),
+        ],
+    ),
+    ("sign_in_try", 1, &[("who", Text), ("failed", Int), ("tried", Int)]),
 ];
 
 /// The column of [`Table::whole_entries`] that holds what an entry says as others do.

@@ -111,6 +111,7 @@ impl Sink for Tally {
     }
 }
 
-fn hexadecimal(bytes: &[u8]) -> String {
+/// Bytes as lower-case hexadecimal digits, as hashes are written.
+pub fn hexadecimal(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }

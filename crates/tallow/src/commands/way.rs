@@ -1,9 +1,9 @@
 //! `tallow way` and `tallow watch`: ways in by which runs come by themselves.
 
 use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use jiff::Timestamp;
 use ledger::Ledger;
 use notify::{RecommendedWatcher, RecursiveMode, Watcher};
 use serde_json::json;
@@ -81,6 +81,7 @@ async fn folder(context: &Context, ledger: &Ledger, args: &cli::WayFolder) -> Re
 
 async fn mqtt(context: &Context, ledger: &Ledger, args: &cli::WayMqtt) -> Result<(), Trouble> {
     let broker = Address::parse(&args.address)?;
+    let password_file = args.password_file.as_deref().map(|file| password_file(&broker, file)).transpose()?;
     let shown = args.map.display();
     let text = std::fs::read_to_string(&args.map).map_err(|error| {
         Trouble::refused(format!("{shown} can't be read: {error}")).help("write one, as docs/ways/mqtt.md tells")
@@ -90,10 +91,25 @@ async fn mqtt(context: &Context, ledger: &Ledger, args: &cli::WayMqtt) -> Result
     // Set up anew, it goes on where it was.
     let before = Way::all(ledger).await?.into_iter().find(|(name, _)| *name == args.name);
     let client = match before {
-        Some((_, Way::Mqtt(MqttWay { client, .. }))) => client,
+        Some((_, Way::Mqtt(way))) => way.client,
         _ => MqttWay::client_name()?,
     };
-    set(context, ledger, &args.name, Way::Mqtt(MqttWay { broker, client, map }), FOLLOWED).await
+    set(context, ledger, &args.name, Way::Mqtt(Box::new(MqttWay { broker, password_file, client, map })), FOLLOWED)
+        .await
+}
+
+/// Where a broker's password will be read: a name without a folder is that of a credential, and stays as it is.
+fn password_file(broker: &Address, file: &Path) -> Result<PathBuf, Trouble> {
+    if broker.password.is_some() {
+        return Err(Trouble::refused("the address has a password, and a file of one is named")
+            .help("leave the password out of the address: mqtt://USER@HOST"));
+    }
+    if broker.user.is_none() {
+        return Err(Trouble::refused("a password belongs to a user, and the address names none")
+            .help("name the user: mqtt://USER@HOST"));
+    }
+    let is_a_credential = file.components().count() == 1 && file.file_name().is_some();
+    Ok(if is_a_credential { file.to_owned() } else { std::path::absolute(file).unwrap_or_else(|_| file.to_owned()) })
 }
 
 /// Checks that machines, materials and positions that a map names are the shop's.
@@ -202,11 +218,7 @@ pub(crate) async fn watch(context: &Context, args: &cli::Watch) -> Result<(), Tr
     for name in &args.names {
         Unknown::find("way in", name, &ways, |(name, _)| name)?;
     }
-    ways.retain(|(_, way)| !matches!(way, Way::Table(_)));
     ways.retain(|(name, _)| args.names.is_empty() || args.names.iter().any(|asked| asked.eq_ignore_ascii_case(name)));
-    if ways.is_empty() {
-        return Err(Trouble::refused("there is no way in to watch").help("set one up: tallow way folder --help"));
-    }
     let mut folders = Vec::new();
     let mut listeners = JoinSet::new();
     for (name, way) in ways {
@@ -214,10 +226,17 @@ pub(crate) async fn watch(context: &Context, args: &cli::Watch) -> Result<(), Tr
             Way::Folder(way) => folders.push(Follower::new(&ledger, &name, way).await?),
             // By itself, since a large file may take a folder's thread for longer than a broker waits for a word.
             Way::Mqtt(way) => {
-                listeners.spawn(Listener::new(context, &ledger, &name, way).listen(args.until_idle));
+                listeners.spawn(Listener::new(context, &ledger, &name, *way)?.listen(args.until_idle));
             }
-            Way::Table(_) => {}
+            Way::Table(_) if args.names.is_empty() => {}
+            Way::Table(_) => {
+                let trouble = Trouble::refused(format!("\"{name}\" is a table, which is read once and not watched"));
+                return Err(trouble.help(format!("read one by it: tallow import FILE --by \"{name}\"")));
+            }
         }
+    }
+    if folders.is_empty() && listeners.is_empty() {
+        return Err(Trouble::refused("there is no way in to watch").help("set one up: tallow way folder --help"));
     }
     let folders = watch_folders(context, &ledger, folders, args.until_idle);
     let listeners = async {
@@ -279,7 +298,7 @@ fn watcher(follower: &Follower, wakes: mpsc::UnboundedSender<()>) -> Option<Reco
 
 /// Looks at a folder and tells what came. Whether files are there that were not taken yet.
 async fn look(context: &Context, ledger: &Ledger, follower: &mut Follower) -> Result<bool, Trouble> {
-    match follower.look(ledger, now(context)).await {
+    match follower.look(ledger, context::now(context.fixed_now())).await {
         Ok(all) => {
             all.iter().try_for_each(|taken| tell(context, taken))?;
             Ok(follower.waits())
@@ -304,9 +323,4 @@ fn tell(context: &Context, taken: &Taken) -> Result<(), Trouble> {
         Ok(came) => context.out.line(format!("{path}: entry {}: {}", came.entry, came.said)),
         Err(trouble) => context.out.line(format!("{path}: {trouble}\n  it is kept as a job: tallow job")),
     }
-}
-
-/// The present, of a command that goes on.
-pub(super) fn now(context: &Context) -> Timestamp {
-    context.fixed_now().unwrap_or_else(context::clock)
 }

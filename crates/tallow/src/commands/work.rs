@@ -22,8 +22,8 @@ use crate::input::Source;
 use crate::out::{Align, Dress, Table};
 use crate::secret;
 use crate::trouble::Trouble;
-use crate::ways::{Place, RunJob};
-use crate::when;
+use crate::ways::{Place, RunJob, sweep};
+use crate::{when, words};
 
 /// How often a worker says that it still holds its job, in the time for which it holds it.
 const WORDS: u32 = 4;
@@ -40,6 +40,13 @@ pub(crate) async fn work(context: &Context, args: &cli::Work) -> Result<(), Trou
     let ledger = context.open().await?;
     let files = Arc::new(context.files()?);
     let at_once = args.at_once.map_or_else(|| available_parallelism().map_or(1, usize::from), |count| count as usize);
+    match sweep(&ledger, &files).await {
+        Ok(0) => {}
+        Ok(count) => {
+            context.out.line(format!("{} of which no job knows swept away", words::count(count as u64, "files")))?
+        }
+        Err(trouble) => context.out.line(format!("{trouble}"))?,
+    }
     let (end, ended) = watch::channel(false);
     let mut workers = JoinSet::new();
     for _ in 0..at_once {
@@ -189,7 +196,7 @@ impl Worker {
     }
 
     fn now(&self) -> Timestamp {
-        self.fixed_now.unwrap_or_else(context::clock)
+        context::now(self.fixed_now)
     }
 
     /// `now` by the shop's clock.
@@ -241,10 +248,7 @@ pub(super) fn read<T: DeserializeOwned>(job: &Job) -> Result<T, Trouble> {
 
 /// The name under which a job's file is kept.
 fn file_of(job: &Job) -> Option<String> {
-    match read::<RunJob>(job).ok()?.file?.place {
-        Place::Files(key) => Some(key),
-        Place::Disk(_) | Place::Gone => None,
-    }
+    read::<RunJob>(job).ok()?.key_of_file()
 }
 
 pub(crate) async fn job(context: &Context, args: &cli::JobList) -> Result<(), Trouble> {

@@ -1,12 +1,14 @@
 //! Runs that are booked later, by a worker: what is told of them is kept as a job, and the file beside it.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use ledger::Ledger;
 use serde::{Deserialize, Serialize};
 
 use crate::commands::run::Told;
+use crate::context;
 use crate::files::Files;
 use crate::input::{self, Source};
 use crate::trouble::Trouble;
@@ -42,7 +44,51 @@ pub(crate) enum Place {
     Gone,
 }
 
+/// With what the names of a shop's files begin, so that it takes none away from another that keeps its files in the same place.
+fn owner(ledger: &Ledger) -> String {
+    let shop = ledger.shop();
+    input::sha256(format!("{}\n{}", shop.name, shop.zone_name).as_bytes())[..16].to_owned()
+}
+
+/// A file must be so old that it is swept away: whoever keeps one notes its job right after.
+const ABANDONED: SignedDuration = SignedDuration::from_hours(24);
+
+/// Sweeps away files of this shop that are a day old and that no job needs: whoever kept them ended before their job was noted, or
+/// before they were forgotten. Gives how many there were.
+///
+/// # Errors
+/// A place for files, or a shop, that can't be read; a job that can't be, since it might need one.
+pub(crate) async fn sweep(ledger: &Ledger, files: &Files) -> Result<usize, Trouble> {
+    // By the real clock, also in a rehearsal: files bear the time of the real one.
+    let since = context::clock().saturating_sub(ABANDONED).unwrap_or(Timestamp::MIN);
+    let old = files.older_than(since, &owner(ledger)).await?;
+    if old.is_empty() {
+        return Ok(0);
+    }
+    let mut needed = BTreeSet::new();
+    for body in ledger.unfinished_jobs(RunJob::KIND).await? {
+        let job: RunJob = serde_json::from_str(&body).map_err(|error| {
+            Trouble::refused(format!("files are not swept, since a job can't be read: {error}"))
+                .help("start a newer version of this program")
+        })?;
+        needed.extend(job.key_of_file());
+    }
+    let abandoned: Vec<String> = old.into_iter().filter(|key| !needed.contains(key)).collect();
+    for key in &abandoned {
+        files.forget(key).await;
+    }
+    Ok(abandoned.len())
+}
+
 impl RunJob {
+    /// The name under which its file is kept in the place for files.
+    pub(crate) fn key_of_file(self) -> Option<String> {
+        match self.file?.place {
+            Place::Files(key) => Some(key),
+            Place::Disk(_) | Place::Gone => None,
+        }
+    }
+
     /// The kind of these jobs.
     pub(crate) const KIND: &'static str = "run";
 
@@ -93,7 +139,7 @@ pub(crate) async fn keep_for_later(
     now: Timestamp,
 ) -> Result<i64, Trouble> {
     let (sha256, _) = source.digest()?;
-    let key = files.keep(source).await?;
+    let key = files.keep(source, &owner(ledger)).await?;
     // What is told of no time has just ended.
     let end = if told.start.is_none() { told.end.or(Some(now)) } else { told.end };
     let told = Told { end, ..told };

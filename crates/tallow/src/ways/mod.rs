@@ -11,7 +11,7 @@ use ledger::{Ledger, WayIn};
 use serde::{Deserialize, Serialize};
 
 pub(crate) use self::folder::FolderWay;
-pub(crate) use self::later::{Place, RunJob, keep_for_later};
+pub(crate) use self::later::{Place, RunJob, keep_for_later, sweep};
 pub(crate) use self::mqtt::MqttWay;
 pub(crate) use self::table::TableWay;
 use crate::commands::run::{Came, Told, arrive};
@@ -26,7 +26,7 @@ pub(crate) enum Way {
     /// A folder that is watched.
     Folder(FolderWay),
     /// A broker that is listened to.
-    Mqtt(MqttWay),
+    Mqtt(Box<MqttWay>),
     /// A table of print history.
     Table(Box<TableWay>),
 }

@@ -25,9 +25,21 @@ pub(crate) async fn act(app: &App, command: &Command) -> Result<Value, Trouble> 
 /// What the command refuses.
 pub(crate) async fn act_with(app: &App, command: &Command, files: Vec<Sent>) -> Result<Value, Trouble> {
     let context = app.context().with_files(files);
-    here(commands::carry_out(&context, command))?;
-    app.ledger.ring().await;
+    recording(app, commands::carry_out(&context, command))?;
     answer(&context)
+}
+
+/// Does what may record something, as [`here`] does, and where it did, wakes those who wait for that.
+pub(crate) fn recording<F: Future>(app: &App, of: F) -> F::Output {
+    here(async {
+        let before = app.ledger.recordings();
+        let done = of.await;
+        // What others recorded meanwhile rings once too often, which costs little.
+        if app.ledger.recordings() != before {
+            app.ledger.ring().await;
+        }
+        done
+    })
 }
 
 /// Books a visit that was walked, as [`act`] would, and keeps with it the press that books it.
@@ -36,7 +48,7 @@ pub(crate) async fn act_with(app: &App, command: &Command, files: Vec<Sent>) -> 
 /// What the command refuses.
 pub(crate) async fn book(app: &App, walked: &Walked, by: &Maker<'_>) -> Result<Value, Trouble> {
     let context = app.context();
-    here(async { visit::book(&context, &context.open().await?, walked, Some(by)).await })?;
+    recording(app, async { visit::book(&context, &context.open().await?, walked, Some(by)).await })?;
     answer(&context)
 }
 

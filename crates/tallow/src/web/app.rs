@@ -1,6 +1,6 @@
 //! What the server holds: the shop, its clock, and the last glance at it.
 
-use std::sync::{Arc, Mutex};
+use std::sync::Arc;
 
 use jiff::civil::Date;
 use jiff::{Timestamp, ZonedDateTime};
@@ -10,7 +10,7 @@ use tokio::sync::{RwLock, Semaphore};
 use super::api::Bell;
 use super::desk::Desk;
 use super::glance::Glance;
-use super::guard::{Door, Waits};
+use super::guard::Door;
 use super::later::Beside;
 use super::shelf::Shelf;
 use crate::context::{self, Context, Place};
@@ -33,8 +33,6 @@ pub(crate) struct App {
     pub(crate) ledger: Ledger,
     /// How the server can be reached.
     pub(crate) door: Door,
-    /// Who must wait before the next try to sign in.
-    pub(crate) waits: Mutex<Waits>,
     passwords: Semaphore,
     /// Rings when something was recorded.
     pub(crate) bell: Bell,
@@ -52,12 +50,10 @@ pub(crate) struct App {
 impl App {
     /// A server's state. With `fixed_now` its clock stands still, for rehearsals.
     pub(crate) fn new(ledger: Ledger, door: Door, place: Place, fixed_now: Option<Timestamp>) -> App {
-        let (waits, passwords) = (Mutex::default(), Semaphore::new(PASSWORDS_AT_ONCE));
         App {
             ledger,
             door,
-            waits,
-            passwords,
+            passwords: Semaphore::new(PASSWORDS_AT_ONCE),
             bell: Bell::default(),
             desk: Desk::default(),
             shelf: Shelf::default(),
@@ -70,7 +66,7 @@ impl App {
 
     /// The present, by the shop's clock.
     pub(crate) fn now(&self) -> ZonedDateTime {
-        self.fixed_now.unwrap_or_else(context::clock).to_zoned_datetime(self.ledger.shop().zone.clone())
+        context::now(self.fixed_now).to_zoned_datetime(self.ledger.shop().zone.clone())
     }
 
     /// What is made now is of this state of the records, and of today.
@@ -81,11 +77,15 @@ impl App {
         Ok((self.ledger.news().await?, self.now().date()))
     }
 
+    /// The shop's records, in which whatever is recorded is recorded by whoever asked.
+    pub(crate) fn recording(&self) -> Ledger {
+        let by = BY.try_with(Clone::clone).ok().flatten();
+        by.map_or_else(|| self.ledger.clone(), |name| self.ledger.recorded_by(&name))
+    }
+
     /// A command's context: what it answers is kept, as JSON; what it records is recorded by whoever asked.
     pub(crate) fn context(&self) -> Context {
-        let by = BY.try_with(Clone::clone).ok().flatten();
-        let ledger = by.map_or_else(|| self.ledger.clone(), |name| self.ledger.recorded_by(&name));
-        Context::served(&ledger, &self.place, self.now().timestamp())
+        Context::served(&self.recording(), &self.place, self.now().timestamp())
     }
 
     /// Does work on a password, which is slow by intent, beside the answering of others.

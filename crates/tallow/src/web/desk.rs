@@ -3,136 +3,150 @@
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-use jiff::ZonedDateTime;
+use jiff::{Timestamp, ZonedDateTime};
+use ledger::{Asked, Sought};
 use tokio::runtime::Handle;
-use upkeep::Usage;
 
 use super::app::{App, Of};
 use crate::commands::buy::List;
-use crate::commands::plan::{Assembled, Outlook, Risks, Round};
+use crate::commands::plan::{Assembled, Outlook, Proposal, Risks};
 use crate::context;
 use crate::trouble::Trouble;
 
-/// What is being reckoned for the shop, and what came of it.
+/// What this server reckons for the shop, and what came of it. The plan that somebody asked for stands with the records, so that
+/// every server can show it; the turn to make one is each server's own.
 #[derive(Default)]
 pub(crate) struct Desk {
     /// What moves of visits cost.
     outlook: Arc<Latest<Outlook>>,
     /// What to buy.
     shopping: Arc<Latest<List>>,
-    plan: Mutex<Making>,
     /// A plan keeps a core busy for seconds: they are made one after another, whoever asks.
     turn: tokio::sync::Mutex<()>,
-    last: Mutex<Option<Arc<Proposal>>>,
 }
 
-/// A plan that nobody has been told of.
-pub(crate) struct Proposal {
-    /// What it is a plan of.
-    pub(crate) shop: Assembled,
-    /// The plan, and what two simple rules would cost.
-    pub(crate) round: Round,
-    /// How long it was sought, s.
-    pub(crate) seconds: u16,
-    /// When it was made.
-    pub(crate) made: ZonedDateTime,
-}
+/// For how long a plan that is being made is this server's own without a word from it, and how many words it gives in that time.
+const HELD: Duration = Duration::from_secs(8);
+const WORDS: u32 = 4;
 
-/// How far the plan is that somebody asked for.
-#[derive(Clone, Default)]
+/// How far the plan is that somebody asked for, at whichever server.
 pub(crate) enum Making {
     /// Nobody asked for one.
-    #[default]
     Idle,
     /// It is being made.
-    Running(Arc<Running>),
+    Running(Asked),
     /// It waits for somebody to decide.
-    Ready(Arc<Proposal>),
+    Ready(Box<Made>),
     /// It could not be made.
     Failed(Trouble),
 }
 
-/// A plan that is being made.
-pub(crate) struct Running {
-    /// Since when.
-    pub(crate) since: ZonedDateTime,
-    /// For how long it is sought, s.
-    pub(crate) seconds: u16,
-    /// For how many days.
-    pub(crate) days: u16,
+/// A plan that was made.
+pub(crate) struct Made {
+    /// Its number.
+    pub(crate) number: i64,
+    /// When that was.
+    pub(crate) at: ZonedDateTime,
+    /// The plan.
+    pub(crate) proposal: Proposal,
 }
 
 impl Desk {
-    /// The plan that somebody asked for.
-    pub(crate) fn plan(&self) -> Making {
-        held(&self.plan).clone()
-    }
-
-    /// The turn to make a plan, held until it is dropped; `None` while one is being made.
+    /// The turn to make a plan, held until it is dropped; `None` while this server makes one.
     pub(crate) fn try_turn(&self) -> Option<tokio::sync::MutexGuard<'_, ()>> {
         self.turn.try_lock().ok()
     }
-
-    /// Whether a plan is being made.
-    pub(crate) fn is_planning(&self) -> bool {
-        matches!(*held(&self.plan), Making::Running(_))
-    }
-
-    /// The last plan that was made, since the server was started.
-    pub(crate) fn last_plan(&self) -> Option<Arc<Proposal>> {
-        held(&self.last).clone()
-    }
-
-    /// Forgets the plan that somebody asked for.
-    pub(crate) fn leave(&self) {
-        *held(&self.plan) = Making::Idle;
-    }
-
-    fn finish(&self, running: &Arc<Running>, made: Result<Proposal, Trouble>) {
-        let mut plan = held(&self.plan);
-        // Who left it, or asked for another, does not want this one.
-        if !matches!(&*plan, Making::Running(now) if Arc::ptr_eq(now, running)) {
-            return;
-        }
-        *plan = match made {
-            Ok(proposal) => {
-                let proposal = Arc::new(proposal);
-                *held(&self.last) = Some(proposal.clone());
-                Making::Ready(proposal)
-            }
-            Err(trouble) => Making::Failed(trouble),
-        };
-    }
 }
 
-/// Plans `days` days for about `seconds`, unless a plan is being made already.
-pub(crate) fn start_plan(app: &Arc<App>, days: u16, seconds: u16) {
-    let running = Arc::new(Running { since: app.now(), seconds, days });
-    {
-        let mut plan = held(&app.desk.plan);
-        if matches!(*plan, Making::Running(_)) {
-            return;
+/// How far the plan is that somebody asked for.
+///
+/// # Errors
+/// Where the shop can't be read.
+pub(crate) async fn plan(app: &App) -> Result<Making, Trouble> {
+    let Some(asked) = app.ledger.plan_asked_for().await? else { return Ok(Making::Idle) };
+    Ok(match &asked.stands {
+        Sought::Held(until) if context::clock() <= *until => Making::Running(asked),
+        Sought::Held(_) => {
+            Making::Failed(Trouble::refused("the server that was making the plan ended before it was done"))
         }
-        *plan = Making::Running(running.clone());
-    }
+        Sought::Failed(why) => Making::Failed(Trouble::from_text(why)),
+        Sought::Left => Making::Idle,
+        Sought::Made => match last_plan(app).await? {
+            Some((at, Ok(proposal))) => Making::Ready(Box::new(Made { number: asked.number, at, proposal })),
+            Some((_, Err(trouble))) => Making::Failed(trouble),
+            None => Making::Idle,
+        },
+    })
+}
+
+/// The plan that somebody asked for, while it is being made.
+///
+/// # Errors
+/// Where the shop can't be read.
+pub(crate) async fn being_made(app: &App) -> Result<Option<Asked>, Trouble> {
+    let is_held = |asked: &Asked| matches!(asked.stands, Sought::Held(until) if context::clock() <= until);
+    Ok(app.ledger.plan_asked_for().await?.filter(is_held))
+}
+
+/// The last plan that was made, and when. One that a program with other words for it made can't be read.
+///
+/// # Errors
+/// Where the shop can't be read.
+pub(crate) async fn last_plan(app: &App) -> Result<Option<(ZonedDateTime, Result<Proposal, Trouble>)>, Trouble> {
+    let unread = |_| Trouble::refused("the plan was made by another version of tallow, and can't be read");
+    let read = |(made, body): (Timestamp, String)| {
+        (made.to_zoned_datetime(app.ledger.shop().zone.clone()), serde_json::from_str(&body).map_err(unread))
+    };
+    Ok(app.ledger.last_plan().await?.map(read))
+}
+
+/// Plans `days` days for about `seconds`, unless a plan is being made already, here or by another server.
+///
+/// # Errors
+/// Where the shop can't be written.
+pub(crate) async fn start_plan(app: &Arc<App>, days: u16, seconds: u16) -> Result<(), Trouble> {
+    let (at, ledger) = (app.now().timestamp(), app.recording());
+    let Some(number) = ledger.ask_for_plan(days, seconds, at, (context::clock(), held_until())).await? else {
+        return Ok(());
+    };
     let app = app.clone();
     tokio::spawn(async move {
-        let _turn = app.desk.turn.lock().await;
-        let for_plan = app.clone();
-        let made = apart(move || proposal(&for_plan, days, seconds)).await;
-        app.desk.finish(&running, made);
+        let making = async {
+            let _turn = app.desk.turn.lock().await;
+            let for_plan = app.clone();
+            apart(move || sought(&for_plan, days, seconds)).await
+        };
+        tokio::pin!(making);
+        let made = loop {
+            tokio::select! {
+                made = &mut making => break made,
+                () = tokio::time::sleep(HELD / WORDS) => {
+                    // OK to ignore: at worst somebody asks for another before this one is there.
+                    let _ = app.ledger.hold_plan(number, held_until()).await;
+                }
+            }
+        };
+        // OK to ignore: what can't be kept is told of as what a server that ended left.
+        let _ = match made {
+            Ok(body) => app.ledger.put_plan(number, &body, app.now().timestamp()).await.map(|_| ()),
+            Err(trouble) => app.ledger.fail_plan(number, &trouble.to_string()).await,
+        };
     });
+    Ok(())
 }
 
-fn proposal(app: &App, days: u16, seconds: u16) -> Result<Proposal, Trouble> {
-    let (mut shop, risks) = ground(app)?;
-    let round = Round::of(&shop, &risks, usize::from(days), Duration::from_secs(seconds.into()))?;
-    // Most of a hall's size is what its machines were used, which nobody asks of a plan that is made.
-    for state in &mut shop.states {
-        state.days = Vec::new();
-        state.standings.values_mut().for_each(|standing| standing.base = Usage::new());
-    }
-    Ok(Proposal { shop, round, seconds, made: app.now() })
+/// Until when a plan is held that is begun, or told to be held, now; by the real clock, also in a rehearsal.
+fn held_until() -> Timestamp {
+    let now = context::clock();
+    now.saturating_add(HELD).unwrap_or(now)
+}
+
+/// Seeks a plan; gives it as JSON.
+fn sought(app: &App, days: u16, seconds: u16) -> Result<String, Trouble> {
+    let (shop, risks) = ground(app)?;
+    let proposal = Proposal::seek(&shop, &risks, days, seconds)?;
+    serde_json::to_string(&proposal)
+        .map_err(|error| Trouble::refused(format!("the plan can't be written down: {error}")))
 }
 
 /// What moves of visits cost, as far as it is known.

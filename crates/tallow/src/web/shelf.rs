@@ -13,11 +13,13 @@ use axum::response::{IntoResponse, Response};
 use flate2::Compression;
 use flate2::read::GzDecoder;
 use flate2::write::GzEncoder;
+use ledger::Asked;
 use tokio::sync::OnceCell;
 
 use super::app::{App, Of};
 use super::frame::Around;
 use super::guard::May;
+use super::pages;
 
 /// Packed pages that are held, bytes; with more than that the shelf is cleared and begun anew.
 const MOST_BYTES: usize = 32 * 1024 * 1024;
@@ -35,6 +37,8 @@ struct Key {
     address: String,
     name: Option<String>,
     may: May,
+    /// The plan that was asked for last, and how it stands, where the page tells of it: that is no part of the records.
+    plan: Option<Asked>,
 }
 
 /// A page, packed by gzip.
@@ -93,9 +97,13 @@ pub(crate) async fn keep(
     }
     // The page will show this state of the records or a newer one. Where it can't be read, the page tells why.
     let Ok(of) = app.of().await else { return next.run(request).await };
+    let plan = match request.uri().path() {
+        pages::ROUND => app.ledger.plan_asked_for().await.ok().flatten(),
+        _ => None,
+    };
     let takes_packed = takes_gzip(request.headers());
-    let key =
-        Key { address: request.uri().to_string(), name: around.visitor.name.clone(), may: around.visitor.may.clone() };
+    let (name, may) = (around.visitor.name.clone(), around.visitor.may.clone());
+    let key = Key { address: request.uri().to_string(), name, may, plan };
     let spot = app.shelf.spot(of, key);
     let drawn = spot.get_or_try_init(|| async {
         let packed = packed(next.run(request).await).await?;
@@ -175,7 +183,7 @@ mod tests {
     }
 
     fn key(name: &str) -> Key {
-        Key { address: "/".to_owned(), name: Some(name.to_owned()), may: May::Role(Role::Look) }
+        Key { address: "/".to_owned(), name: Some(name.to_owned()), may: May::Role(Role::Look), plan: None }
     }
 
     #[test]

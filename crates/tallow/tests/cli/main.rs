@@ -4,6 +4,8 @@
 //! Every JSON answer that any test receives is held against docs/JSON.md (see [`shapes`]).
 
 mod before;
+#[path = "../support/broker.rs"]
+mod broker;
 mod buy;
 mod care;
 mod demo;

@@ -1,81 +1,15 @@
 //! MQTT as a way in, against a real broker: whatever breaks off in the middle, each run is there once.
 
 use std::fs;
-use std::net::{TcpListener, TcpStream};
-use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::net::TcpListener;
+use std::process::Child;
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
+use crate::broker::Broker;
 use crate::shop::Shop;
-
-/// A broker on this computer that keeps what it was given.
-struct Broker {
-    folder: tempfile::TempDir,
-    port: u16,
-    running: Option<Child>,
-}
-
-impl Broker {
-    fn new() -> Broker {
-        let folder = tempfile::tempdir().unwrap();
-        let port = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
-        let settings = format!(
-            "listener {port} 127.0.0.1\nallow_anonymous true\npersistence true\npersistence_location {}/\n\
-             log_type error\nuser root\n",
-            folder.path().display()
-        );
-        fs::write(folder.path().join("broker.conf"), settings).unwrap();
-        let mut broker = Broker { folder, port, running: None };
-        broker.start();
-        broker
-    }
-
-    fn start(&mut self) {
-        let program =
-            ["/usr/sbin/mosquitto", "/usr/local/sbin/mosquitto"].into_iter().find(|path| Path::new(path).exists());
-        let mut command = Command::new(program.unwrap_or("mosquitto"));
-        command.arg("-c").arg(self.folder.path().join("broker.conf")).stdout(Stdio::null()).stderr(Stdio::null());
-        self.running = Some(command.spawn().expect("./test installs mosquitto"));
-        until("the broker listens", || TcpStream::connect(("127.0.0.1", self.port)).is_ok());
-    }
-
-    /// Kills it as it stands, once what it acknowledged has reached its file.
-    fn kill(&mut self) {
-        if let Some(running) = &self.running {
-            let saved = Command::new("kill").args(["-USR1", &running.id().to_string()]).status();
-            assert!(saved.unwrap().success());
-            sleep(Duration::from_millis(500));
-        }
-        if let Some(mut running) = self.running.take() {
-            running.kill().unwrap();
-            running.wait().unwrap();
-        }
-    }
-
-    fn address(&self) -> String {
-        format!("mqtt://127.0.0.1:{}", self.port)
-    }
-
-    /// Publishes messages, one after another, and waits until the broker has them.
-    fn publish(&self, topic: &str, payload: &str) {
-        let port = self.port.to_string();
-        let args = ["-h", "127.0.0.1", "-p", port.as_str(), "-q", "1", "-t", topic, "-m", payload];
-        assert!(Command::new("mosquitto_pub").args(args).status().unwrap().success(), "{topic} {payload}");
-    }
-}
-
-impl Drop for Broker {
-    fn drop(&mut self) {
-        if let Some(mut running) = self.running.take() {
-            // OK to ignore: it has ended by itself.
-            let _ = running.kill();
-            let _ = running.wait();
-        }
-    }
-}
 
 /// Waits until something is so.
 #[track_caller]
@@ -229,6 +163,31 @@ fn figures_are_thinned_and_what_cannot_be_read_is_told_once_and_does_not_stand_i
     broker.publish("loft/bowline/over", &over(5, "whole"));
     let came = shop.json("watch --until-idle");
     assert_eq!((&came["way"], &came["machine"], &came["came"]), (&"loft".into(), &"bowline".into(), &"booked".into()));
+}
+
+#[test]
+fn a_brokers_password_is_read_from_its_file_when_listening_begins() {
+    let (shop, broker) = (Shop::with_bowline(), Broker::closed("nine knots"));
+    shop.write("loft.toml", MAP);
+    let address = format!("mqtt://tallow@127.0.0.1:{}", broker.port);
+    let set = |file: &str| shop.json(&format!("way mqtt loft {address} --password-file {file} --map loft.toml"));
+    set("secrets/broker");
+    fs::create_dir(shop.path("secrets")).unwrap();
+    shop.refused("watch --until-idle", &["the broker's password can't be read", "secrets/broker"]);
+    shop.write("secrets/broker", "another\n");
+    let answer = shop.ask("watch --until-idle");
+    assert_eq!(answer.code, Some(1));
+    answer.mentions(&["does not let this user and password in", "secrets/broker"]);
+    shop.write("secrets/broker", "nine knots\n");
+    assert_eq!(shop.told("watch --until-idle"), "");
+    // As systemd hands it over.
+    set("broker");
+    shop.refused("watch --until-idle", &["nobody handed over the credential \"broker\"", "LoadCredential"]);
+    let mut watch = shop.command("watch --until-idle");
+    let done = watch.env("CREDENTIALS_DIRECTORY", shop.path("secrets")).output().unwrap();
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    shop.refused("way mqtt loft mqtt://loft --password-file broker --map loft.toml", &["the address names none"]);
+    shop.refused("way mqtt loft mqtt://a:b@loft --password-file broker --map loft.toml", &["leave the password out"]);
 }
 
 #[test]

@@ -233,6 +233,34 @@ fn a_file_left_for_later_is_booked_by_a_worker_once() {
 }
 
 #[test]
+fn files_that_no_job_knows_are_swept_away_when_they_are_old_and_no_others() {
+    let shop = shop_with_part();
+    shop.write("no.gcode", "this is no G-code\n");
+    shop.json("run no.gcode --on bowline --material PLA --when \"24 Nov 8:00\" --later");
+    let folder = shop.path("shop.tallow.files");
+    let kept = fs::read_dir(&folder).unwrap().next().unwrap().unwrap().file_name().into_string().unwrap();
+    let owner = kept.split_once('-').unwrap().0;
+    let names = [&kept, &format!("{owner}-lost"), &format!("{owner}-new"), "of-another-shop", "notes.txt"];
+    for name in &names[1..] {
+        fs::write(folder.join(name), "G1 X1\n").unwrap();
+    }
+    for name in names.iter().filter(|name| !name.ends_with("-new")) {
+        // Older than a day by the real clock, whatever year this is run in.
+        dated(&folder.join(name), "2020-01-01T00:00:00Z");
+    }
+    // Its job is given up, and its file is needed when it is tried again.
+    let said = shop.told("work --until-idle");
+    assert!(said.starts_with("1 file of which no job knows"), "{said}");
+    assert_eq!(shop.json("job")[0]["stands"], "given up");
+    let mut left: Vec<String> =
+        fs::read_dir(&folder).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+    left.sort();
+    let mut expected = [names[0], names[2], names[3], names[4]];
+    expected.sort();
+    assert_eq!(left, expected);
+}
+
+#[test]
 fn what_a_worker_cannot_do_is_told_and_can_be_tried_again() {
     let shop = shop_with_part();
     shop.json("run part.gcode --on bowline --material PLA --when \"24 Nov 8:00\" --later");
@@ -262,6 +290,9 @@ fn ways_in_are_listed_and_taken_away() {
     shop.json("way folder bench in --on bowline --material PLA --time start");
     assert_eq!(shop.json("way")[0]["way"], "bench");
     shop.refused("watch bnch", &["bench"]);
+    shop.json("way table past --on bowline --material PLA --start Start --end End");
+    shop.refused("watch past", &["\"past\" is a table", "tallow import FILE --by"]);
+    shop.json("way remove past");
     shop.json("way remove bench");
     assert_eq!(shop.json("way"), Value::Array(vec![]));
     shop.refused("watch", &["no way in"]);

@@ -11,6 +11,8 @@ use fantoccini::elements::Element;
 use fantoccini::{Client, ClientBuilder, Locator};
 use serde_json::json;
 
+use crate::postgres::Server as Database;
+
 /// The present of every test: a Wednesday morning.
 pub(crate) const NOW: &str = "2026-11-25T08:00[Europe/Lisbon]";
 
@@ -53,31 +55,42 @@ static DEMO: LazyLock<(tempfile::TempDir, PathBuf)> = LazyLock::new(|| {
 /// A shop of a test's own.
 pub(crate) struct Shop {
     folder: Arc<tempfile::TempDir>,
+    /// The server that it is on and its address there, where it is no file.
+    on: Option<(Arc<Database>, String)>,
 }
 
 impl Shop {
     /// A copy of the demo.
     pub(crate) fn demo() -> Shop {
-        let shop = Shop { folder: Arc::new(tempfile::tempdir().expect("a folder")) };
+        let shop = Shop::none();
         std::fs::copy(&DEMO.1, shop.place()).expect("the demo is copied");
         shop
     }
 
+    /// A copy of the demo on a database server, which several may serve.
+    pub(crate) async fn demo_on_a_server() -> Shop {
+        let database = Database::shared();
+        let address = database.new_database().await;
+        let done = tallow(&DEMO.1).args(["shop", "copy", &address]).output().expect("tallow starts");
+        assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+        Shop { on: Some((database, address)), ..Shop::none() }
+    }
+
     /// A place at which there is no shop yet.
     pub(crate) fn none() -> Shop {
-        Shop { folder: Arc::new(tempfile::tempdir().expect("a folder")) }
+        Shop { folder: Arc::new(tempfile::tempdir().expect("a folder")), on: None }
     }
 
     /// A shop without machines.
     pub(crate) fn empty() -> Shop {
-        let shop = Shop { folder: Arc::new(tempfile::tempdir().expect("a folder")) };
+        let shop = Shop::none();
         shop.run(&["shop", "new", "Sail room", "--zone", "Europe/Lisbon"]);
         shop
     }
 
     /// Where it is.
     pub(crate) fn place(&self) -> PathBuf {
-        self.folder.path().join("shop.tallow")
+        self.on.as_ref().map_or_else(|| self.folder.path().join("shop.tallow"), |(_, address)| PathBuf::from(address))
     }
 
     /// What a command answers, which must succeed.
@@ -113,6 +126,7 @@ impl Shop {
             child,
             _rest: Box::new(lines),
             _folder: self.folder.clone(),
+            _database: self.on.as_ref().map(|(database, _)| database.clone()),
         }
     }
 }
@@ -126,6 +140,7 @@ pub(crate) struct Server {
     _rest: Box<dyn Send + Sync>,
     /// Held, so that the records stay where they are.
     _folder: Arc<tempfile::TempDir>,
+    _database: Option<Arc<Database>>,
 }
 
 impl Server {

@@ -3,7 +3,10 @@
 //! Needs chromium and chromedriver; `./test` installs both. Every page is photographed at the width of a phone and of a desk
 //! into target/screens.
 
+mod anywhere;
 mod api;
+#[path = "../support/broker.rs"]
+mod broker;
 mod commands;
 mod encrypted;
 mod faults;

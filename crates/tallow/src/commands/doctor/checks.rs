@@ -223,8 +223,9 @@ pub(super) fn builds(in_use: &[InUse], shipped: &[(&str, String, &str)]) -> Chec
     Checked::new("builds", says).with(findings)
 }
 
-/// Whether the folders that are watched, by the names of their ways in, are there; `count` is of all ways in.
-pub(super) fn ways(count: usize, folders: &[(String, String, bool)]) -> Checked {
+/// Whether the folders that are watched, by the names of their ways in, are there, and whether brokers' passwords, by the names of
+/// theirs, stand in the records; `count` is of all ways in.
+pub(super) fn ways(count: usize, folders: &[(String, String, bool)], with_password: &[String]) -> Checked {
     let says = match count {
         0 => "none was set up".to_owned(),
         1 => "1 was set up".to_owned(),
@@ -234,7 +235,14 @@ pub(super) fn ways(count: usize, folders: &[(String, String, bool)]) -> Checked 
         let away = format!("bring the folder back, for its drive may not be mounted; or take the way in away: tallow way remove \"{name}\"");
         Finding::must(format!("nothing comes by \"{name}\": there is no folder {folder}"), &[&away])
     });
-    Checked::new("ways in", says).with(gone)
+    let readable = with_password.iter().map(|name| {
+        let what =
+            format!("the password of \"{name}\" at its broker stands readably in the records, and so in each backup");
+        let apart =
+            format!("keep it in a file: tallow way mqtt \"{name}\" mqtt://USER@HOST --password-file FILE --map FILE");
+        Finding::may(what, &[&apart])
+    });
+    Checked::new("ways in", says).with(gone.chain(readable))
 }
 
 /// A job that nobody has begun by then after it was due is waiting for a worker that is not there. Judgement, no source.

@@ -89,14 +89,19 @@ async fn builds(ledger: &Ledger) -> Checked {
 }
 
 async fn ways(ledger: &Ledger) -> Checked {
-    let folder = |(name, way): (String, Way)| match way {
-        Way::Folder(way) => Some((name, way.folder.display().to_string(), way.folder.is_dir())),
-        Way::Mqtt(_) | Way::Table(_) => None,
+    let ways = match Way::all(ledger).await {
+        Ok(ways) => ways,
+        Err(trouble) => return Checked::failed("ways in", &trouble),
     };
-    match Way::all(ledger).await {
-        Ok(ways) => checks::ways(ways.len(), &ways.into_iter().filter_map(folder).collect::<Vec<_>>()),
-        Err(trouble) => Checked::failed("ways in", &trouble),
+    let (count, mut folders, mut with_password) = (ways.len(), Vec::new(), Vec::new());
+    for (name, way) in ways {
+        match way {
+            Way::Folder(way) => folders.push((name, way.folder.display().to_string(), way.folder.is_dir())),
+            Way::Mqtt(way) if way.broker.password.is_some() => with_password.push(name),
+            Way::Mqtt(_) | Way::Table(_) => {}
+        }
     }
+    checks::ways(count, &folders, &with_password)
 }
 
 /// So many of the newest jobs are looked at.

@@ -3,6 +3,7 @@
 mod assembled;
 mod keep;
 mod outlook;
+mod proposal;
 mod shape;
 
 use std::cmp::Reverse;
@@ -18,8 +19,9 @@ use upkeep::shop::Visit;
 use upkeep::stores::supplied;
 
 pub(crate) use assembled::{Assembled, Risks};
-pub(crate) use keep::{Change, Changes, changes, keep};
+pub(crate) use keep::{Becomes, Change, Changes, Telling, keep};
 pub(crate) use outlook::{Outlook, Price, ROUND_DAYS};
+pub(crate) use proposal::Proposal;
 
 use crate::cli;
 use crate::commands::stores::told;
@@ -36,7 +38,7 @@ pub(crate) async fn plan(context: &Context, args: &cli::Plan) -> Result<(), Trou
     }
     let risks = Risks::read(context, &ledger, &shop.materials).await?;
     let round = Round::of(&shop, &risks, usize::from(args.days), Duration::from_secs(u64::from(args.seconds)))?;
-    let changes = if args.keep { Some(keep(context, &ledger, &shop, &round).await?) } else { None };
+    let changes = if args.keep { Some(keep(context, &ledger, &Telling::of(&shop, &round)).await?) } else { None };
     if context.json {
         return context.out.json(&shape::shape(&shop, &round, changes.as_ref()));
     }

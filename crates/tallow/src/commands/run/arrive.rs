@@ -3,7 +3,7 @@
 use std::cmp::Reverse;
 
 use jiff::{SignedDuration, Timestamp, ZonedDateTime};
-use ledger::{Error, Filter, Kind, Ledger, NewEntry};
+use ledger::{Error, Ledger, Listed, NewEntry};
 use upkeep::entry::{Basis, Run};
 use upkeep::{Entry, EntryId, Event};
 
@@ -18,9 +18,6 @@ use crate::when;
 
 /// How often a run is looked for anew where others book on the same machine meanwhile.
 pub(super) const TRIES: usize = 20;
-
-/// Among how many of a machine's latest runs those of a file that turned up are looked for.
-const RUNS_TO_REFINE: u32 = 500;
 
 /// What became of a run that came.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -66,9 +63,7 @@ pub(super) async fn book(
     source: Option<&Source>,
     now: &ZonedDateTime,
 ) -> Result<Came, Trouble> {
-    let executed = Executed::of(ledger, machine, told, source).await?;
-    let start = executed.start(told, now);
-    machine.joined_by(&start)?;
+    let (executed, start) = executed(ledger, machine, told, source, now).await?;
     slot(machine, &executed.run, start.timestamp(), executed.duration()).refuse_if_taken(ledger, now).await?;
     let said = executed.said(&start);
     let new = new_entry(machine, told, start.timestamp(), now, executed.run);
@@ -80,6 +75,20 @@ pub(super) async fn book(
         error => error.into(),
     })?;
     booked(ledger, machine, entry, said, now).await
+}
+
+/// What a run that is told of used, and when it started: not before its machine joined the shop.
+async fn executed(
+    ledger: &Ledger,
+    machine: &OnMachine,
+    told: &Told,
+    source: Option<&Source>,
+    now: &ZonedDateTime,
+) -> Result<(Executed, ZonedDateTime), Trouble> {
+    let executed = Executed::of(ledger, machine, told, source).await?;
+    let start = executed.start(told, now);
+    machine.joined_by(&start)?;
+    Ok((executed, start))
 }
 
 /// Books a run that comes by itself, perhaps more than once and by several ways: it counts once. Where it was known by its hours
@@ -94,9 +103,7 @@ pub(crate) async fn arrive(
     source: Option<&Source>,
     now: &ZonedDateTime,
 ) -> Result<Came, Trouble> {
-    let executed = Executed::of(ledger, machine, told, source).await?;
-    let start = executed.start(told, now);
-    machine.joined_by(&start)?;
+    let (executed, start) = executed(ledger, machine, told, source, now).await?;
     let came = arrived(ledger, machine, told, source, &executed, &start, now).await?;
     if let (Some(source), Some(program)) = (source, &executed.run.program) {
         refine_others(ledger, machine, program, source, now).await?;
@@ -166,11 +173,7 @@ async fn refine_others(
     source: &Source,
     now: &ZonedDateTime,
 ) -> Result<(), Trouble> {
-    let filter = Filter { machine: Some(machine.info.name.clone()), kind: Some(Kind::Run), ..Filter::default() };
-    for (id, at, run) in standing(ledger, &filter, RUNS_TO_REFINE).await? {
-        if run.basis == Basis::Metered || run.program.as_deref() != Some(program) {
-            continue;
-        }
+    for (id, at, run) in standing(ledger.estimated_runs(&machine.info.name, program).await?) {
         let Ok(better) = refined(ledger, machine, &run, source, &[]).await else { continue };
         let note = "the file turned up".to_owned();
         let new = NewEntry { note, ..new_entry(machine, &Told::default(), at, now, better) };
@@ -243,22 +246,20 @@ pub(super) fn the_same<'a, By>(
     known.filter(is_same).min_by_key(|standing| Reverse(shared(standing).0))
 }
 
-/// The runs that count among the latest that a filter finds.
-pub(super) async fn standing(ledger: &Ledger, filter: &Filter, most: u32) -> Result<Vec<Standing>, Trouble> {
-    let listed = ledger.entries(filter, most).await?;
+/// The runs of a list that count.
+pub(super) fn standing(listed: Vec<Listed>) -> Vec<Standing> {
     let counting = listed.into_iter().filter(|listed| listed.replaced_by.is_none());
-    Ok(counting
-        .filter_map(|listed| match listed.entry {
-            Entry { id, at, event: Event::Run(run), .. } => Some((id, at, run)),
-            _ => None,
-        })
-        .collect())
+    let run = |listed: Listed| match listed.entry {
+        Entry { id, at, event: Event::Run(run), .. } => Some((id, at, run)),
+        _ => None,
+    };
+    counting.filter_map(run).collect()
 }
 
 impl Slot<'_> {
     /// The runs that count and began before this one's end.
     async fn near(&self, ledger: &Ledger) -> Result<Vec<Standing>, Trouble> {
-        standing(ledger, &self.before_its_end(), slot::RUNS_TO_COMPARE).await
+        Ok(standing(ledger.entries(&self.before_its_end(), slot::RUNS_TO_COMPARE).await?))
     }
 }
 

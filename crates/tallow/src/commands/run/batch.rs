@@ -51,7 +51,7 @@ pub(crate) async fn arrive_all(
         // What is decided below holds only while nobody else books on this machine.
         let revision = ledger.revision(name).await?;
         let filter = Filter { machine: Some(name.clone()), kind: Some(Kind::Run), ..Filter::default() };
-        let known = standing(ledger, &filter, u32::MAX).await?;
+        let known = standing(ledger.entries(&filter, u32::MAX).await?);
         let mut fates = decide(machine, lines, &executed, &known, now);
         if !write {
             return Ok(fates);

@@ -9,6 +9,7 @@ mod read;
 mod watched;
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::path::PathBuf;
 use std::time::Duration;
 
 use jiff::{SignedDuration, Timestamp};
@@ -43,6 +44,9 @@ use crate::trouble::Trouble;
 pub(crate) struct MqttWay {
     /// The broker.
     pub(crate) broker: Address,
+    /// Where its password is read, where the address has none; see [`MqttWay::password`].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(crate) password_file: Option<PathBuf>,
     /// Under what name the broker keeps what was not acknowledged.
     pub(crate) client: String,
     /// What messages mean.
@@ -53,6 +57,30 @@ impl MqttWay {
     /// What it is, in words.
     pub(crate) fn said(&self) -> String {
         format!("messages from {}; {}", self.broker, self.filters().join(", "))
+    }
+
+    /// The password, if there is one: that of the address, or the one line that its file holds now.
+    ///
+    /// # Errors
+    /// A file that can't be read; a credential that nobody handed over.
+    fn password(&self) -> Result<String, Trouble> {
+        let Some(file) = &self.password_file else { return Ok(self.broker.password.clone().unwrap_or_default()) };
+        let path = match file.is_absolute() {
+            true => file.clone(),
+            false => context::credentials_folder().map(|folder| folder.join(file)).ok_or_else(|| {
+                Trouble::refused(format!(
+                    "nobody handed over the credential \"{}\", the broker's password",
+                    file.display()
+                ))
+                .help("have systemd do it, in a drop-in: LoadCredential=NAME:FILE")
+                .help("or name a file with its folder: --password-file /FOLDER/FILE")
+            })?,
+        };
+        let text = std::fs::read_to_string(&path).map_err(|error| {
+            Trouble::refused(format!("the broker's password can't be read: {}: {error}", path.display()))
+                .help("check the file and who may read it, or name another: --password-file")
+        })?;
+        Ok(text.trim_end_matches(['\r', '\n']).to_owned())
     }
 
     /// A name that no other listener at a broker has: 22 letters and figures, which every broker takes (MQTT 3.1.1, § 3.1.3.1).
@@ -170,12 +198,15 @@ impl Says {
 
 impl Listener {
     /// One that has not begun yet.
-    pub(crate) fn new(context: &Context, ledger: &Ledger, name: &str, way: MqttWay) -> Listener {
+    ///
+    /// # Errors
+    /// As [`MqttWay::password`].
+    pub(crate) fn new(context: &Context, ledger: &Ledger, name: &str, way: MqttWay) -> Result<Listener, Trouble> {
         let mut options = MqttOptions::new(&way.client, &way.broker.host, way.broker.port);
         options.set_clean_session(false).set_manual_acks(true).set_keep_alive(KEEP_ALIVE);
         options.set_max_packet_size(LARGEST_PACKET, LARGEST_PACKET);
         if let Some(user) = &way.broker.user {
-            options.set_credentials(user, way.broker.password.as_deref().unwrap_or_default());
+            options.set_credentials(user, way.password()?);
         }
         // Room for the acknowledgements of all that may come at one reading.
         let (client, events) = AsyncClient::new(options, 1000);
@@ -192,7 +223,7 @@ impl Listener {
             heard: None,
             link: Link::Down(0),
         };
-        Listener { events, taker }
+        Ok(Listener { events, taker })
     }
 
     /// Listens until it is dropped, or until nothing comes for a while.
@@ -332,10 +363,16 @@ impl Taker {
         match error {
             ConnectionError::ConnectionRefused(
                 ConnectReturnCode::BadUserNamePassword | ConnectReturnCode::NotAuthorized,
-            ) => Trouble::refused(format!("{broker} does not let this user and password in")).help(format!(
-                "set it up anew with the right ones: tallow way mqtt \"{}\" mqtt://USER:PASSWORD@…",
-                self.name
-            )),
+            ) => Trouble::refused(format!("{broker} does not let this user and password in")).help(
+                match &self.way.password_file {
+                    Some(file) => {
+                        format!("put the right one where it is read, or set the user right: {}", file.display())
+                    }
+                    None => {
+                        format!("set it up anew with the right ones: tallow way mqtt \"{}\" mqtt://USER@…", self.name)
+                    }
+                },
+            ),
             error => Trouble::refused(format!("{broker} does not answer: {error}"))
                 .help("check that the broker runs, and its address"),
         }
@@ -560,7 +597,7 @@ impl Taker {
     }
 
     fn now(&self) -> Timestamp {
-        self.fixed_now.unwrap_or_else(context::clock)
+        context::now(self.fixed_now)
     }
 }
 

@@ -30,8 +30,9 @@ pub(crate) use self::events::Bell;
 use self::forms::{Form, How, JSON, PAGE};
 use self::routes::{Does, LONGEST_SEEKING, ROUTES, Route, Taken};
 use super::BODY_BYTES;
-use super::act::{act_with, here};
+use super::act::{act_with, recording};
 use super::app::App;
+use super::desk;
 use super::frame::Around;
 use super::guard::{self, May};
 use super::print::printed;
@@ -135,6 +136,7 @@ async fn record(
     let mut given = received::members(route, request.into_body(), BODY_BYTES).await?;
     keep_to_its_machine(&around.visitor.may, &mut given)?;
     let _turn = match route.plans {
+        true if desk::being_made(&app).await?.is_some() => return Err(busy()),
         true => Some(app.desk.try_turn().ok_or_else(busy)?),
         false => None,
     };
@@ -210,7 +212,7 @@ async fn carried_out(app: &App, route: &Route, form: Form, given: &Given, files:
         return Ok(Answer::Json(act_with(app, &command, files).await?));
     }
     let context = app.context().with_files(files).in_words();
-    here(commands::carry_out(&context, &command))?;
+    recording(app, commands::carry_out(&context, &command))?;
     match form.how {
         How::File(_) => Ok(Answer::Text(the_only(context.written())?)),
         How::Json | How::Words | How::Switch(_) => Ok(Answer::Text(context.out.take())),

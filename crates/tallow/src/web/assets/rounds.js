@@ -16,7 +16,9 @@
   const progress = document.getElementById("progress");
   if (progress) setInterval(async () => {
     try {
-      const text = await (await fetch(progress.dataset.progress)).text();
+      const answer = await fetch(progress.dataset.progress);
+      const text = await answer.text();
+      if (!answer.ok) return;
       if (text) progress.textContent = text; else location.reload();
     } catch { /* The next try may reach the server. */ }
   }, 1000);

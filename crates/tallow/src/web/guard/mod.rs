@@ -8,7 +8,7 @@
 mod door;
 mod public;
 mod session;
-mod waits;
+pub(super) mod waits;
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -24,7 +24,6 @@ use tokio::time::timeout;
 pub(crate) use self::door::Door;
 pub(crate) use self::public::PublicAddress;
 pub(crate) use self::session::{forget, idle_since, start};
-pub(crate) use self::waits::Waits;
 use super::app::{App, BY};
 use super::frame::Around;
 use super::problem;

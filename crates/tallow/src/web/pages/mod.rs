@@ -41,6 +41,7 @@ use super::upload::MOST_BYTES;
 use crate::trouble::Trouble;
 
 pub(super) use self::new_machine::FIRST as FIRST_MACHINE;
+pub(super) use self::rounds::ROUND;
 
 /// Addresses, each with what answers there.
 type Routes = Vec<(&'static str, MethodRouter<Arc<App>>)>;
@@ -92,7 +93,7 @@ fn lasting() -> Router<Arc<App>> {
         .route("/machines/{name}", get(machine::show))
         .route("/machines/{name}/{position}", get(machine::position))
         .route("/faults", get(faults::show))
-        .route("/rounds", get(rounds::show))
+        .route(ROUND, get(rounds::show))
         .route("/stores", get(stores::show))
         .route("/stores/item/{item}", get(stores::item))
         .route("/records", get(records::show))

@@ -1,7 +1,6 @@
 //! *Sign in*, and out.
 
-use std::sync::{Arc, PoisonError};
-use std::time::Instant;
+use std::sync::Arc;
 
 use axum::Extension;
 use axum::extract::{Query, State};
@@ -13,9 +12,10 @@ use super::super::app::App;
 use super::super::asked::Form;
 use super::super::form::{Field, Refusal, Typed};
 use super::super::frame::{Around, Page};
-use super::super::guard::{self, May};
+use super::super::guard::{self, May, waits};
 use super::super::listen::Peer;
 use super::super::reply::{Answer, Failed, Reply, local, see};
+use crate::context;
 use crate::secret;
 use crate::trouble::Trouble;
 
@@ -39,12 +39,9 @@ pub(super) async fn sign_in(
     let (name, to) = (typed.text("name"), local(&typed.text("to")).to_owned());
     // A password keeps the blanks around it.
     let password = pairs.into_iter().find(|(field, _)| field == "password").map(|(_, typed)| typed).unwrap_or_default();
-    let wait = {
-        let mut waits = app.waits.lock().unwrap_or_else(PoisonError::into_inner);
-        waits.ask(&name, address, Instant::now()).err()
-    };
-    if let Some(wait) = wait {
-        let seconds = wait.as_secs().max(1);
+    // By the real clock, also in a rehearsal.
+    if let Some(wait) = waits::ask(&app.ledger, &name, address, context::clock()).await? {
+        let seconds = wait.as_secs().unsigned_abs().max(1);
         let trouble = Trouble::refused("too many tries").help(format!("try again in {seconds} s"));
         return Ok(Reply::Wait { page: page(&around, &to, &Refusal::new(FORM, trouble, typed)), seconds });
     }
@@ -54,7 +51,7 @@ pub(super) async fn sign_in(
             .help("who has forgotten a password gets a new one from somebody whose role is \"own\"");
         return Ok(Reply::Refused(page(&around, &to, &Refusal::new(FORM, trouble, typed))));
     }
-    app.waits.lock().unwrap_or_else(PoisonError::into_inner).succeeded(&name, address);
+    waits::succeeded(&app.ledger, &name, address).await?;
     if let Some(session) = around.visitor.session {
         app.ledger.end_session(session).await?;
     }

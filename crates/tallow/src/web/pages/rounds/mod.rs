@@ -13,8 +13,8 @@ use axum::Extension;
 use axum::extract::{Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::IntoResponse;
-use jiff::ToSpan;
 use jiff::civil::Date;
+use jiff::{ToSpan, ZonedDateTime};
 use maud::{Markup, html};
 
 use super::super::act::{act, said};
@@ -30,7 +30,7 @@ use super::super::hints;
 use super::super::reply::{Answer, Failed, Reply};
 use super::super::sending::{Sending, may_send, role_wanted};
 use crate::cli::{self, Command, VisitAction};
-use crate::commands::plan::{Outlook, Price, ROUND_DAYS, spent_words};
+use crate::commands::plan::{Outlook, Price, Proposal, ROUND_DAYS, spent_words};
 use crate::commands::visit::moved::{Wanted, wanted};
 use crate::trouble::Trouble;
 use crate::words;
@@ -40,6 +40,9 @@ pub(super) use feed::{calendar, renew, revoke};
 pub(super) use keepers::{away, remove, set, show as keepers};
 pub(super) use plan::{ask, keep, leave, progress, show as plan};
 pub(super) use print::print;
+
+/// Where the round is shown.
+pub(in super::super) const ROUND: &str = "/rounds";
 
 /// Where a plan is asked for.
 const PLAN: &str = "/rounds/plan";
@@ -173,6 +176,7 @@ async fn page(
 ) -> Result<Page, Failed> {
     let glance = app.glance().await?;
     let outlook = desk::outlook(app).await?;
+    let last = desk::last_plan(app).await?;
     let view = View::of(typed, glance.now.date());
     let chart = Chart::of(&glance, view.days);
     let n_pages = chart.rows.len().div_ceil(ROWS).max(1);
@@ -181,7 +185,7 @@ async fn page(
     let may = &around.visitor.may;
     let body = html! {
         (frame::hatches())
-        (head(app, &glance, &outlook, may))
+        (head(&glance, &outlook, last.as_ref(), may))
         (steps(&view))
         @if shown.rows.is_empty() {
             p {
@@ -197,11 +201,16 @@ async fn page(
         (print::section())
     };
     let page = Page::new(around, Place::Rounds, "/rounds", "Round", body).with_script(&assets::ROUNDS);
-    Ok(page.passing_if(outlook.is_being_made() || app.desk.is_planning()))
+    Ok(page.passing_if(outlook.is_being_made()))
 }
 
 /// What the round costs, and what the last plan was.
-fn head(app: &App, glance: &Glance, outlook: &Found<Outlook>, may: &May) -> Markup {
+fn head(
+    glance: &Glance,
+    outlook: &Found<Outlook>,
+    last: Option<&(ZonedDateTime, Result<Proposal, Trouble>)>,
+    may: &May,
+) -> Markup {
     let today = glance.now.date();
     html! {
         @match outlook {
@@ -212,10 +221,11 @@ fn head(app: &App, glance: &Glance, outlook: &Found<Outlook>, may: &May) -> Mark
             Found::Reckoning => p { "What the round costs is being reckoned; look again in a moment." },
             Found::Failed(trouble) => p { (sentence(trouble.what())) },
         }
-        @match app.desk.last_plan() {
-            Some(last) => p {
-                "Last planned " (words::near_day(last.made.date(), today)) " at " (last.made.strftime("%H:%M")) ": "
-                (plan::costs(&last)) @if may_send(may, PLAN) { " " a href=(PLAN) { "Plan again" } }
+        @match last {
+            Some((made, proposal)) => p {
+                "Last planned " (words::near_day(made.date(), today)) " at " (made.strftime("%H:%M"))
+                @if let Ok(proposal) = proposal { ": " (proposal.costs) } @else { "." }
+                @if may_send(may, PLAN) { " " a href=(PLAN) { "Plan again" } }
             },
             None => @if may_send(may, PLAN) { p { a.button href=(PLAN) { "Plan again" } } },
         }

@@ -5,23 +5,23 @@ use std::sync::Arc;
 use axum::Extension;
 use axum::extract::{Query, State};
 use axum::response::IntoResponse;
+use ledger::Asked;
 use maud::{Markup, html};
-use upkeep::rounds::Placed;
 
-use super::super::super::act::here;
+use super::super::super::act::recording;
 use super::super::super::app::App;
 use super::super::super::asked::Form;
 use super::super::super::assets;
-use super::super::super::desk::{self, Making, Proposal, Running};
+use super::super::super::desk::{self, Made, Making};
 use super::super::super::form::{self, Field, Refusal, Typed, sentence};
 use super::super::super::frame::{Around, Page, Place};
 use super::super::super::guard::May;
 use super::super::super::hints::without_command;
-use super::super::super::reply::{Answer, Reply};
+use super::super::super::reply::{Answer, Failed, Reply};
 use super::super::super::sending::{Sending, role_wanted};
 use super::super::machines;
 use super::{PLAN, Pairs};
-use crate::commands::plan::{self, Change, Changes};
+use crate::commands::plan::{self, Becomes, Change, Changes, Proposal};
 use crate::trouble::Trouble;
 use crate::words;
 
@@ -40,36 +40,34 @@ pub(in super::super::super) async fn show(
     Query(query): Query<Pairs>,
 ) -> Answer {
     let why = Typed::new(query).is_ticked("why");
-    Ok(Reply::Page(page(&app, &around, &Refusal::default(), why)))
+    Ok(Reply::Page(page(&app, &around, &Refusal::default(), why).await?))
 }
 
-fn page(app: &App, around: &Around, refusal: &Refusal, why: bool) -> Page {
-    let making = app.desk.plan();
+async fn page(app: &App, around: &Around, refusal: &Refusal, why: bool) -> Result<Page, Failed> {
+    let making = desk::plan(app).await?;
     let may = &around.visitor.may;
     let body = html! {
         @match &making {
             Making::Idle => (asking(refusal, may)),
-            Making::Running(running) => (waiting(app, running, may)),
-            Making::Ready(proposal) => { (self::proposal(proposal, refusal, why, may)) (asking(refusal, may)) }
+            Making::Running(asked) => (waiting(app, asked, may)),
+            Making::Ready(made) => { (proposal(made, refusal, why, may)) (asking(refusal, may)) }
             Making::Failed(trouble) => { (form::trouble(trouble)) (asking(refusal, may)) }
         }
     };
     let page = Page::new(around, Place::Rounds, "/rounds/plan", "Plan again", body).with_script(&assets::ROUNDS);
-    if matches!(making, Making::Running(_)) { page.looking_again() } else { page }
+    Ok(if matches!(making, Making::Running(_)) { page.looking_again() } else { page })
 }
 
 /// For the script: whether a plan is being made.
 pub(in super::super::super) async fn progress(State(app): State<Arc<App>>) -> Answer {
-    let text = match app.desk.plan() {
-        Making::Running(running) => so_far(&app, &running),
-        Making::Idle | Making::Ready(_) | Making::Failed(_) => String::new(),
-    };
+    let text = desk::being_made(&app).await?.map(|asked| so_far(&app, &asked)).unwrap_or_default();
     Ok(Reply::Other(Box::new(text.into_response())))
 }
 
-fn so_far(app: &App, running: &Running) -> String {
-    let gone = app.now().timestamp().duration_since(running.since.timestamp()).as_secs();
-    format!("Planning {} for about {} s, since {gone} s.", words::count(running.days.into(), "days"), running.seconds)
+fn so_far(app: &App, asked: &Asked) -> String {
+    let gone = app.now().timestamp().duration_since(asked.since).as_secs();
+    let by = asked.by.as_ref().map(|name| format!(", asked for by {name}")).unwrap_or_default();
+    format!("Planning {} for about {} s, since {gone} s{by}.", words::count(asked.days.into(), "days"), asked.seconds)
 }
 
 fn asking(refusal: &Refusal, may: &May) -> Markup {
@@ -92,52 +90,41 @@ fn asking(refusal: &Refusal, may: &May) -> Markup {
     }
 }
 
-fn waiting(app: &App, running: &Running, may: &May) -> Markup {
+fn waiting(app: &App, asked: &Asked, may: &May) -> Markup {
     html! {
-        p.said #progress role="status" data-progress="/rounds/plan/progress" { (so_far(app, running)) }
+        p.said #progress role="status" data-progress="/rounds/plan/progress" { (so_far(app, asked)) }
         p { "This page shows the plan when it is there. You can go on with other things meanwhile." }
         (Sending::to("/rounds/plan/leave").show(may, html! { button.quiet { "Leave it" } }))
     }
 }
 
-/// Cost, bound and gap in a sentence.
-pub(super) fn costs(proposal: &Proposal) -> String {
-    let Proposal { shop, round, .. } = proposal;
-    let cost = round.spent(&round.plan, &shop.currency);
-    match round.agenda.spent(&round.plan).days_late {
-        0 => {
-            let bound = words::money(round.plan.bound, &shop.currency);
-            format!("cost {cost}, bound {bound}, gap {:.1} %.", 100.0 * round.plan.gap())
-        }
-        // Danger is weighed so far above money that a bound on both tells nothing of money.
-        _ => format!("cost {cost}. It went before money, but had no place in time."),
-    }
-}
-
-fn proposal(proposal: &Proposal, refusal: &Refusal, why: bool, may: &May) -> Markup {
-    let Proposal { shop, round, seconds, made } = proposal;
-    let changes = plan::changes(shop, round);
-    let today = round.agenda.today;
-    let last = round.date(round.agenda.problem.days.saturating_sub(1));
+fn proposal(made: &Made, refusal: &Refusal, why: bool, may: &May) -> Markup {
+    let Made { at, proposal, .. } = made;
+    let changes = &proposal.telling.changes;
     html! {
         section aria-labelledby="proposal" {
-            h2 #proposal { "The plan for " (words::days(today, Some(last), today)) }
-            p { strong { (sentence(&costs(proposal))) } " Made at " (made.strftime("%H:%M")) " within " (seconds) " s." }
+            h2 #proposal { "The plan for " (words::days(proposal.today, Some(proposal.last), proposal.today)) }
+            p { strong { (sentence(&proposal.costs)) } " Made at " (at.strftime("%H:%M")) " within " (proposal.seconds) " s." }
             p {
                 "Costs are those beside the work itself: going to the machines, their standing still, work done early and risk taken "
                 "late. No plan can cost less than the bound."
             }
-            @if !shop.assumed.is_empty() { p { "Assumed, since the shop has not set them: " (shop.assumed.join(", ")) "." } }
-            (rules(proposal))
+            @if !proposal.assumed.is_empty() {
+                p { "Assumed, since the shop has not set them: " (proposal.assumed.join(", ")) "." }
+            }
+            (ways(proposal))
             (forbidden(proposal))
             h3 { "What people would be told" }
-            p { (Changes::count(&changes).counts()) }
+            p { (Changes::count(changes).counts()) }
             (refusal.shown("keep"))
             div.row {
-                (Sending::to("/rounds/plan/keep").show(may, html! { button { "Tell people" } }))
+                (Sending::to("/rounds/plan/keep").show(may, html! {
+                    input type="hidden" name="plan" value=(made.number);
+                    button { "Tell people" }
+                }))
                 (Sending::to("/rounds/plan/leave").show(may, html! { button.quiet { "Leave it" } }))
             }
-            (table(proposal, &changes))
+            (table(proposal))
             (unplaced(proposal))
             @if why { (reasons(proposal)) } @else { p { a href="/rounds/plan?why=1#why" { "Why each task is there" } } }
         }
@@ -145,23 +132,17 @@ fn proposal(proposal: &Proposal, refusal: &Refusal, why: bool, may: &May) -> Mar
 }
 
 /// The plan beside the two simple rules.
-fn rules(proposal: &Proposal) -> Markup {
-    let Proposal { shop, round, .. } = proposal;
-    let rules = [
-        ("This plan", &round.plan),
-        ("Each task on its due day", &round.on_due_days),
-        ("Everything of a machine at once", &round.at_once),
-    ];
+fn ways(proposal: &Proposal) -> Markup {
     html! {
         table {
             caption { "What it costs, beside two simple rules" }
             thead { tr { th scope="col" { "Way of planning" } th.figure scope="col" { "Visits" } th.figure scope="col" { "Cost" } } }
             tbody {
-                @for (name, plan) in rules {
+                @for way in &proposal.ways {
                     tr {
-                        th scope="row" { (name) }
-                        td.figure { (plan.visits.len()) }
-                        td.figure { (round.spent(plan, &shop.currency)) }
+                        th scope="row" { (way.name) }
+                        td.figure { (way.visits) }
+                        td.figure { (way.cost) }
                     }
                 }
             }
@@ -170,70 +151,35 @@ fn rules(proposal: &Proposal) -> Markup {
 }
 
 fn forbidden(proposal: &Proposal) -> Markup {
-    let states = proposal.shop.states.iter().zip(&proposal.round.agenda.forbidden);
-    let forbidden: Vec<_> = states.filter(|(_, tasks)| !tasks.is_empty()).collect();
     html! {
-        @if !forbidden.is_empty() {
+        @if !proposal.forbidden.is_empty() {
             h3 { "Not to be run until this is done" }
             ul {
-                @for (state, tasks) in forbidden {
-                    li {
-                        a href=(machines::address(&state.name)) { (state.name) } ": "
-                        (tasks.iter().map(|&task| state.build.tasks[task].name.as_str()).collect::<Vec<_>>().join("; "))
-                    }
+                @for work in &proposal.forbidden {
+                    li { a href=(machines::address(&work.machine)) { (work.machine) } ": " (work.tasks.join("; ")) }
                 }
             }
         }
     }
 }
 
-/// One line of what people would be told.
-struct Line<'a> {
-    day: jiff::civil::Date,
-    what: String,
-    machine: &'a str,
-    keeper: &'a str,
-    minutes: f64,
-    tasks: Vec<&'a str>,
-}
-
-fn line<'a>(proposal: &'a Proposal, change: &Change<'a>) -> Line<'a> {
-    let Proposal { shop, round, .. } = proposal;
-    let today = round.agenda.today;
-    let of_plan = |placed: &'a Placed, what: String| Line {
-        day: round.date(placed.day),
-        what,
-        machine: round.machine(placed),
-        keeper: &round.agenda.problem.keepers[placed.keeper].name,
-        minutes: round.minutes(shop, placed),
-        tasks: round.tasks(shop, placed),
-    };
-    let as_told = |told: &'a ledger::Told, what: &str| Line {
-        day: told.visit.day,
-        what: what.to_owned(),
-        machine: &told.machine,
-        keeper: &told.visit.keeper,
-        minutes: told.visit.minutes,
-        tasks: told.visit.tasks.iter().map(String::as_str).collect(),
-    };
-    match *change {
-        Change::New(placed) => of_plan(placed, "new".to_owned()),
-        Change::Changed(told, placed) if told.visit.day == round.date(placed.day) => {
-            of_plan(placed, "changed".to_owned())
-        }
-        Change::Changed(told, placed) => {
-            of_plan(placed, format!("moved from {}", words::weekday(told.visit.day, today)))
-        }
-        Change::Same(told) => as_told(told, "as told"),
-        Change::CalledOff(told) => as_told(told, "called off"),
-        Change::Undecided(told) => as_told(told, "locked, but the keeper is gone: move it or call it off"),
+/// What becomes of a visit, in words.
+fn against(change: &Change, proposal: &Proposal) -> String {
+    match change.becomes {
+        Becomes::New { .. } => "new".to_owned(),
+        Becomes::Changed { from, .. } if from == change.day => "changed".to_owned(),
+        Becomes::Changed { from, .. } => format!("moved from {}", words::weekday(from, proposal.today)),
+        Becomes::Same => AS_TOLD.to_owned(),
+        Becomes::CalledOff { .. } => "called off".to_owned(),
+        Becomes::Undecided { .. } => "locked, but the keeper is gone: move it or call it off".to_owned(),
     }
 }
 
-fn table(proposal: &Proposal, changes: &[Change<'_>]) -> Markup {
-    let today = proposal.round.agenda.today;
-    let mut lines: Vec<Line<'_>> = changes.iter().map(|change| line(proposal, change)).collect();
-    lines.sort_by(|one, other| (one.day, one.keeper, one.machine).cmp(&(other.day, other.keeper, other.machine)));
+const AS_TOLD: &str = "as told";
+
+fn table(proposal: &Proposal) -> Markup {
+    let mut changes: Vec<&Change> = proposal.telling.changes.iter().collect();
+    changes.sort_by_key(|change| (change.day, &change.keeper, &change.machine));
     html! {
         table.stacks {
             caption { "Visits of the plan, and those called off" }
@@ -244,16 +190,17 @@ fn table(proposal: &Proposal, changes: &[Change<'_>]) -> Markup {
                 }
             }
             tbody {
-                @for line in &lines {
+                @for change in changes {
+                    @let against = against(change, proposal);
                     tr {
-                        th scope="row" { (line.machine) }
-                        td.whole data-name="Day" { (words::weekday(line.day, today)) }
-                        td data-name="Keeper" { (line.keeper) }
-                        td.figure.whole data-name="Time" { (line.minutes) " min" }
+                        th scope="row" { (change.machine) }
+                        td.whole data-name="Day" { (words::weekday(change.day, proposal.today)) }
+                        td data-name="Keeper" { (change.keeper) }
+                        td.figure.whole data-name="Time" { (change.minutes) " min" }
                         td data-name="Against what was told" {
-                            @if line.what == "as told" { (line.what) } @else { strong { (line.what) } }
+                            @if against == AS_TOLD { (against) } @else { strong { (against) } }
                         }
-                        td data-name="Tasks" { (line.tasks.join(" · ")) }
+                        td data-name="Tasks" { (change.tasks.join(" · ")) }
                     }
                 }
             }
@@ -262,43 +209,34 @@ fn table(proposal: &Proposal, changes: &[Change<'_>]) -> Markup {
 }
 
 fn unplaced(proposal: &Proposal) -> Markup {
-    let Proposal { shop, round, .. } = proposal;
-    let unplaced = round.unplaced(shop);
     html! {
-        @if !unplaced.is_empty() {
+        @if !proposal.unplaced.is_empty() {
             h3 { "Not in the plan, though it should be" }
-            @for (reason, machines) in unplaced {
+            @for unplaced in &proposal.unplaced {
                 ul {
-                    @for (machine, jobs) in machines {
-                        li { strong { (round.agenda.problem.machines[machine].name) } ": " (jobs.join("; ")) }
+                    @for work in &unplaced.work {
+                        li { strong { (work.machine) } ": " (work.tasks.join("; ")) }
                     }
                 }
-                p { (sentence(without_command(&reason))) }
+                p { (sentence(without_command(&unplaced.why))) }
             }
         }
     }
 }
 
 fn reasons(proposal: &Proposal) -> Markup {
-    let Proposal { shop, round, .. } = proposal;
     html! {
         h3 #why { "Why each task is there" }
         table.stacks {
             caption { "What doing it costs today, and what waiting costs" }
             thead { tr { th scope="col" { "Machine" } th scope="col" { "Tasks" } th scope="col" { "Used by then" } th scope="col" { "Cost" } } }
             tbody {
-                @for visit in &round.plan.visits {
-                    @for &job in &visit.jobs {
-                        @let tasks = &round.agenda.tasks[visit.machine][job];
-                        tr {
-                            th scope="row" { (round.machine(visit)) }
-                            td data-name="Tasks" { (round.agenda.problem.machines[visit.machine].jobs[job].name) }
-                            td data-name="Used by then" {
-                                (tasks.iter().map(|&task| words::percent(round.agenda.ahead[visit.machine].shares[task][visit.day]))
-                                    .collect::<Vec<_>>().join(", "))
-                            }
-                            td data-name="Cost" { (round.why(visit, job, &shop.currency)) }
-                        }
+                @for reason in &proposal.reasons {
+                    tr {
+                        th scope="row" { (reason.machine) }
+                        td data-name="Tasks" { (reason.tasks) }
+                        td data-name="Used by then" { (reason.used) }
+                        td data-name="Cost" { (reason.cost) }
                     }
                 }
             }
@@ -316,10 +254,10 @@ pub(in super::super::super) async fn ask(
         .and_then(|days| Ok((days, whole(&typed, "seconds", USUAL_SECONDS, MOST_SECONDS)?)));
     match asked {
         Ok((days, seconds)) => {
-            desk::start_plan(&app, days, seconds);
+            desk::start_plan(&app, days, seconds).await?;
             Ok(Reply::Done { to: "/rounds/plan".to_owned(), said: "A plan is being made.".to_owned() })
         }
-        Err(trouble) => Ok(Reply::Refused(page(&app, &around, &Refusal::new("plan", trouble, typed), false))),
+        Err(trouble) => Ok(Reply::Refused(page(&app, &around, &Refusal::new("plan", trouble, typed), false).await?)),
     }
 }
 
@@ -331,28 +269,41 @@ fn whole(typed: &Typed, name: &str, usual: &str, most: u16) -> Result<u16, Troub
     })
 }
 
-pub(in super::super::super) async fn keep(State(app): State<Arc<App>>, Extension(around): Extension<Around>) -> Answer {
-    let Making::Ready(proposal) = app.desk.plan() else {
-        let trouble = Trouble::refused("there is no plan to tell people of").help("plan again");
-        return Ok(Reply::Refused(page(&app, &around, &Refusal::new("plan", trouble, Typed::default()), false)));
+/// Tells people of the plan that was shown; of several who do so at once, one does.
+pub(in super::super::super) async fn keep(
+    State(app): State<Arc<App>>,
+    Extension(around): Extension<Around>,
+    Form(pairs): Form<Pairs>,
+) -> Answer {
+    // OK to take no number: no plan has it.
+    let shown = Typed::new(pairs).text("plan").parse().unwrap_or(0);
+    let made = match desk::plan(&app).await? {
+        Making::Ready(made) if made.number == shown && app.ledger.take_plan(shown).await? => made,
+        _ => {
+            let trouble = Trouble::refused("the plan that was shown is not there to tell people of any more")
+                .help("look at the one that is there now, or plan again");
+            return Ok(Reply::Refused(
+                page(&app, &around, &Refusal::new("plan", trouble, Typed::default()), false).await?,
+            ));
+        }
     };
-    let kept = here(async {
+    let kept = recording(&app, async {
         let context = app.context();
         let ledger = context.open().await?;
-        plan::keep(&context, &ledger, &proposal.shop, &proposal.round).await
+        plan::keep(&context, &ledger, &made.proposal.telling).await
     });
     match kept {
         Ok(changes) => {
-            app.desk.leave();
             Ok(Reply::Done { to: "/rounds".to_owned(), said: format!("People are told: {}", changes.counts()) })
         }
         Err(trouble) => {
-            Ok(Reply::Refused(page(&app, &around, &Refusal::new("keep", trouble, Typed::default()), false)))
+            app.ledger.give_back_plan(made.number).await?;
+            Ok(Reply::Refused(page(&app, &around, &Refusal::new("keep", trouble, Typed::default()), false).await?))
         }
     }
 }
 
 pub(in super::super::super) async fn leave(State(app): State<Arc<App>>) -> Answer {
-    app.desk.leave();
+    app.ledger.leave_plan().await?;
     Ok(Reply::Done { to: "/rounds".to_owned(), said: "The plan is left; people are told of nothing new.".to_owned() })
 }
