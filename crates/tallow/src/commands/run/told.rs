@@ -80,14 +80,14 @@ impl Told {
     /// How long it took, h: as told, or from its start to its end.
     ///
     /// # Errors
-    /// An end that is not after the start.
-    pub(super) fn length(&self) -> Result<Option<f64>, Trouble> {
+    /// An end that is before the start, or at the same instant where nothing else tells how long it took.
+    pub(crate) fn length(&self) -> Result<Option<f64>, Trouble> {
         match (self.hours, self.start, self.end) {
-            (Some(hours), ..) => Ok(Some(hours)),
-            (None, Some(start), Some(end)) if end <= start => {
+            (hours, Some(start), Some(end)) if end < start || end == start && hours.is_none() => {
                 Err(Trouble::refused(format!("the run ended at {end}, which is not after its start at {start}"))
                     .help("check both times"))
             }
+            (Some(hours), ..) => Ok(Some(hours)),
             (None, Some(start), Some(end)) => Ok(Some(end.duration_since(start).as_secs_f64() / 3600.0)),
             _ => Ok(None),
         }
