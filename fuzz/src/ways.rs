@@ -50,7 +50,10 @@ fn may_follow(follows: &Follows) {
 fn may_be_booked(run: &Run) {
     match &run.hours {
         Ok(hours) => {
-            assert!(hours.into_iter().chain(run.grams).all(|amount| amount.is_finite() && 0.0 <= amount), "{run:?}");
+            assert!(
+                hours.iter().copied().chain(run.grams).all(|amount| amount.is_finite() && 0.0 <= amount),
+                "{run:?}"
+            );
             assert!(run.start.zip(run.end).is_none_or(|(start, end)| start <= end), "{run:?}");
         }
         Err(why) => says_something(why),

@@ -8,8 +8,7 @@
 //! between weeks / variance of what shops of this kind do at the mean.
 //!
 //! Of a machine that is known by its hour meter a reading tells what several weeks brought, and not how they differed. Each of
-//! these weeks stands there twice, as a slack and a busy one, so that the variance between weeks is that of a week again: of s²
-//! in all, the mean of L weeks keeps s²/L, and within them s²·(1 − 1/L) is left (analysis of variance, any textbook).
+//! these weeks stands there twice, as a slack and a busy one, so that all vary as weeks do.
 
 use motion::Quantity;
 
@@ -294,21 +293,25 @@ impl Seen {
     /// The relative variance between weeks, which leans on the expected one while little was seen.
     ///
     /// # Formula
-    /// s² = Σ L·(x/L − μ)² / (n − 1) / μ² over n sums x of L weeks each, whose means vary by s²/L: a sum counts as one
-    /// observation, however many weeks it is of (weighted least squares; Rao 1973, Linear Statistical Inference, § 4a).
+    /// s² = Σ (x/L − μ)² · L / (1 + (L − 1)·ρ) / (n − 1) / μ² over n sums x of L weeks each: a sum counts as one observation,
+    /// however many weeks it is of. The means of L weeks that are correlated by ρ vary by s²/L · (1 + (L − 1)·ρ) (Kish 1965, Survey
+    /// Sampling, § 5.4); ρ is the share that swings are taken to have, since such sums do not tell them apart.
     fn variance_between_weeks(&self) -> f64 {
         let mean = self.mean();
-        let squares: f64 = self.sums.iter().map(|sum| sum.weeks * (sum.amount / sum.weeks / mean - 1.0).powi(2)).sum();
+        let weight = |sum: &Sum| sum.weeks / (1.0 + (sum.weeks - 1.0) * SWING_SHARE);
+        let squares: f64 =
+            self.sums.iter().map(|sum| weight(sum) * (sum.amount / sum.weeks / mean - 1.0).powi(2)).sum();
         (SPREAD_WEEKS * EXPECTED_WEEK_SPREAD * EXPECTED_WEEK_SPREAD + squares)
             / (SPREAD_WEEKS + self.sums.len() as f64 - 1.0)
     }
 
-    /// By how much weeks differ from the mean of those that a reading told of together, as a relative standard deviation.
+    /// By how much weeks differ from the mean of those that a reading told of together, as a relative standard deviation: what
+    /// the variance of these means leaves of that between weeks, s²·(1 − 1/L)·(1 − ρ).
     fn spread_within(&self) -> f64 {
         if self.sums.is_empty() || self.mean() == 0.0 {
             return 0.0;
         }
-        (self.variance_between_weeks() * (1.0 - 1.0 / self.span())).sqrt().min(1.0)
+        (self.variance_between_weeks() * (1.0 - 1.0 / self.span()) * (1.0 - SWING_SHARE)).sqrt().min(1.0)
     }
 
     /// How well the level of the weeks to come is known, as a relative standard deviation.

