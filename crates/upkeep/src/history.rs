@@ -196,3 +196,62 @@ pub(crate) fn days_before(date: Date, days: usize) -> Date {
         i64::try_from(days).map_or(i64::MAX, |days| days.saturating_mul(24)),
     ))
 }
+
+#[cfg(test)]
+mod tests {
+    use jiff::civil::date;
+    use motion::{Amounts, Duty};
+
+    use super::*;
+    use crate::{Material, Usage};
+
+    fn hours(hours: f64) -> Usage {
+        let mut amounts = Amounts::default();
+        amounts[Quantity::Time] = hours * 3600.0;
+        Usage::from_duty(&Duty { tools: [(0, amounts)].into() }, |_| Material::new("PLA"))
+    }
+
+    /// Hours a day to 25 January of what was booked and read on days of January.
+    fn check(booked: &[(i8, f64)], read: &[(i8, f64)], expected: &[f64]) -> (usize, Vec<usize>) {
+        let readings: Vec<HourReading> = read
+            .iter()
+            .map(|(day, told)| HourReading { date: date(2026, 1, *day), unbooked: hours(*told), doubt: 0.5 })
+            .collect();
+        let mut days: Vec<DayUse> = booked
+            .iter()
+            .chain(read)
+            .map(|(day, told)| DayUse { date: date(2026, 1, *day), usage: hours(*told) })
+            .collect();
+        days.sort_by_key(|day| day.date);
+        let history = History::new(date(2026, 1, 1), date(2026, 1, 25), &days, &readings);
+        let time = Meter { quantity: Quantity::Time, tool: None, counts: &[] };
+        let daily: Vec<f64> = history.daily(&time, Materials::built_in()).iter().map(|s| s / 3600.0).collect();
+        assert_eq!(daily.len(), expected.len());
+        assert!(daily.iter().zip(expected).all(|(got, expected)| (got - expected).abs() < 1e-9), "{daily:?}");
+        (history.unread_days(), history.days_by_reading())
+    }
+
+    #[test]
+    fn what_a_reading_told_is_of_the_days_since_the_one_before() {
+        let expected = [vec![10.0; 10], vec![0.0; 5]].concat();
+        assert_eq!(check(&[], &[(10, 0.0), (20, 100.0)], &expected), (4, vec![10]), "nothing is known to the 10th");
+        // A print of the 22nd is known, and two readings within a week are one.
+        let expected = [vec![10.0; 10], vec![0.0, 6.0, 0.0, 0.0, 0.0]].concat();
+        let found = check(&[(22, 6.0)], &[(10, 0.0), (18, 80.0), (20, 20.0)], &expected);
+        assert_eq!(found, (4, vec![10]));
+    }
+
+    #[test]
+    fn a_machine_whose_runs_are_booked_is_not_known_by_its_hour_meter() {
+        let booked: Vec<(i8, f64)> = (1..=25).map(|day| (day, 8.0)).collect();
+        let expected = [vec![8.0; 10], vec![9.0; 10], vec![8.0; 5]].concat();
+        assert_eq!(check(&booked, &[(10, 0.0), (20, 10.0)], &expected), (0, vec![]));
+    }
+
+    #[test]
+    fn a_meter_that_a_program_reads_is_silent_while_the_machine_is_idle() {
+        let read: Vec<(i8, f64)> = (1..=15).map(|day| (day, if day == 1 { 0.0 } else { 5.0 })).collect();
+        let expected = [vec![5.0; 14], vec![0.0; 10]].concat();
+        assert_eq!(check(&[], &read, &expected), (0, vec![7, 7]));
+    }
+}

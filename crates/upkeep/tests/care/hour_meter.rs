@@ -148,6 +148,24 @@ const BUSY_WEEKS: Shop = Shop { swing: 0.5, ..STEADY };
 const SPELLS: Shop = Shop { idle: 0.2, weekend: 0.5, memory: 0.6, ..BUSY_WEEKS };
 
 #[test]
+fn the_likely_day_does_not_wait_for_the_next_reading() {
+    // 4 h every day, read every 30 days: 400 h after a reading are 100 days.
+    let mut build = crate::common::build(vec![crate::common::amount(Quantity::Time, 400.0 * 3600.0, &[])]);
+    build.expected.hours_per_week = 28.0;
+    let machine = Machine { build, hours: vec![4.0; 400], ratio: 1.0, read: (0..13).map(|n| 30 * n).collect() };
+    for since in [1, 10, 29] {
+        let (state, done) = machine.known(240 + since, 0).expect("eight readings");
+        let median = likely(&state, 240 + since).and_then(|likely| likely.median).expect("within two years");
+        // The level is not known, and its law leans: the median of a lognormal of spread 0.25 lies 3 % from the mean.
+        assert!(
+            day(median).abs_diff(done + 100) <= 5,
+            "{since} days after a reading: {median}, not day {}",
+            done + 100
+        );
+    }
+}
+
+#[test]
 fn ranges_hold_where_the_meter_is_read_monthly() {
     // That its level never swings, monthly readings can't tell: its ranges are somewhat wider than they need be.
     check_up_to(0.9, score(&STEADY, 96, Quantity::Time, |_| 1.0));

@@ -93,3 +93,20 @@ impl Told {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_end_before_the_start_is_refused_whatever_else_tells_how_long_it_took() {
+        let at = |text: &str| Some(text.parse().unwrap());
+        let told = |hours, end| Told { hours, start: at("2026-11-24T08:00:00Z"), end: at(end), ..Told::default() };
+        for hours in [None, Some(2.0)] {
+            assert!(told(hours, "2026-11-24T07:00:00Z").length().is_err(), "{hours:?}");
+        }
+        assert!(told(None, "2026-11-24T08:00:00Z").length().is_err());
+        assert_eq!(told(Some(2.0), "2026-11-24T08:00:00Z").length().unwrap(), Some(2.0));
+        assert_eq!(told(None, "2026-11-24T09:30:00Z").length().unwrap(), Some(1.5));
+    }
+}
