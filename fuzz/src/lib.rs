@@ -8,8 +8,10 @@ mod gcode;
 mod sent;
 mod signals;
 mod tables;
+mod ways;
 
 pub use self::gcode::{gcode, meter};
 pub use self::sent::{json, packed};
 pub use self::signals::{photo, wav};
 pub use self::tables::{builds, lives, readings};
+pub use self::ways::{mqtt, table};

@@ -6,6 +6,7 @@ use jiff::civil::Date;
 use motion::Tool;
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use upkeep::entry::{Basis, Because, OwnLimit, Queued, Run};
+use upkeep::estimate::EXPECTED_SPREAD;
 use upkeep::fault::said::{Answered, Asked, Over, OwnGrade, Shown, Was};
 use upkeep::fault::{Answer, Grade};
 use upkeep::shop::{Away, Counted, Keeper, Ordered, Received, Terms, ThrownAway, Visit};
@@ -43,7 +44,7 @@ pub(crate) fn to_columns(event: &Event) -> Columns {
         Event::Reading { position, what, value, unit } => {
             (position.clone(), json(&ReadingBody { what: what.clone(), value: *value, unit: unit.clone() }))
         }
-        Event::HourMeter { hours, .. } => (String::new(), json(&HourMeterBody { hours: *hours })),
+        Event::HourMeter { hours, doubt, .. } => (String::new(), json(&HourMeterBody { hours: *hours, doubt: *doubt })),
         Event::Limit(own) => (own.task.clone(), json(&LimitBody::from(own))),
         Event::Age { position, of, amount } => {
             let body = AgeBody { of: of.clone(), amount: amount.clone() };
@@ -125,7 +126,10 @@ pub(crate) fn from_columns(kind: Kind, about: String, body: &str, alike: Option<
             let body: ReadingBody = parse(body)?;
             Event::Reading { position: about, what: body.what, value: body.value, unit: body.unit }
         }
-        Kind::HourMeter => Event::HourMeter { hours: parse::<HourMeterBody>(body)?.hours, unbooked: usage },
+        Kind::HourMeter => {
+            let HourMeterBody { hours, doubt } = parse(body)?;
+            Event::HourMeter { hours, unbooked: usage, doubt }
+        }
         Kind::Limit => {
             let LimitBody { of, every, reason } = parse(body)?;
             Event::Limit(OwnLimit { task: about, of, every, reason })
@@ -272,6 +276,13 @@ struct ReadingBody {
 #[derive(Serialize, Deserialize)]
 struct HourMeterBody {
     hours: f64,
+    /// Left out by earlier versions: as large then as while the build alone tells.
+    #[serde(default = "unknown_doubt")]
+    doubt: f64,
+}
+
+fn unknown_doubt() -> f64 {
+    EXPECTED_SPREAD
 }
 
 #[derive(Serialize, Deserialize)]

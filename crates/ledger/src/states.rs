@@ -5,8 +5,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use jiff::civil::Date;
+use jiff::tz::TimeZone;
 use sqlx::{AnyConnection, Row};
-use upkeep::{Build, DayUse, Entry, Event, MachineState, QueuedUse, Unknown};
+use upkeep::{Build, DayUse, Entry, Event, HourReading, MachineState, QueuedUse, Unknown};
 
 use crate::codec::{self, Garbled};
 use crate::names::Names;
@@ -32,7 +33,8 @@ impl Ledger {
         let machine = present(&mut snapshot, machine).await?;
         let machines = [machine];
         let builds = catalogue::builds(&mut snapshot, &wanted(&machines), &self.parsed).await?;
-        let mut states = read(&mut snapshot, &machines, history_from, &builds, &self.quantities).await?;
+        let mut states =
+            read(&mut snapshot, &machines, history_from, &builds, &self.quantities, &self.shop().zone).await?;
         // OK because one machine was asked for, and `present` has found it.
         Ok(states.remove(0))
     }
@@ -46,7 +48,8 @@ impl Ledger {
         let mut snapshot = self.snapshot().await?;
         let machines = tables::machines_named(&mut snapshot, machines).await?;
         let builds = catalogue::builds(&mut snapshot, &wanted(&machines), &self.parsed).await?;
-        let mut states = read(&mut snapshot, &machines, history_from, &builds, &self.quantities).await?;
+        let mut states =
+            read(&mut snapshot, &machines, history_from, &builds, &self.quantities, &self.shop().zone).await?;
         states.sort_by(|a, b| a.name.cmp(&b.name));
         Ok(states)
     }
@@ -93,7 +96,7 @@ async fn read_share(
     let mut states = Vec::with_capacity(machines.len());
     for go in machines.chunks(GO) {
         let mut snapshot = ledger.snapshot().await?;
-        states.extend(read(&mut snapshot, go, from, &builds, &ledger.quantities).await?);
+        states.extend(read(&mut snapshot, go, from, &builds, &ledger.quantities, &ledger.shop().zone).await?);
         snapshot.commit().await?;
     }
     Ok(states)
@@ -106,6 +109,7 @@ async fn read(
     from: Date,
     builds: &BTreeMap<String, Arc<Build>>,
     quantities: &Names,
+    zone: &TimeZone,
 ) -> Result<Vec<MachineState>, Error> {
     let ids: Vec<i64> = machines.iter().map(|machine| machine.id).collect();
     if ids.is_empty() {
@@ -117,6 +121,7 @@ async fn read(
     let mut days = days(connection, &ids, from, &names).await?;
     let mut queues = tables::queues(connection, &ids, &names).await?;
     let mut own = own_builds(connection, machines, builds, &names).await?;
+    let mut readings = tables::hour_meters(connection, &ids, time::beginning(from, zone), &names).await?;
     let mut states = Vec::with_capacity(machines.len());
     for machine in machines {
         let Some((joined, build)) = machine.joined.as_ref().zip(own.remove(&machine.id)) else { continue };
@@ -128,6 +133,7 @@ async fn read(
             standings: standings.remove(&machine.id).unwrap_or_default().into_map(),
             history_from: from,
             days: days.remove(&machine.id).unwrap_or_default(),
+            readings: read_hours(&readings.remove(&machine.id).unwrap_or_default(), zone),
             queue: expected(queues.remove(&machine.id).unwrap_or_default()),
         });
     }
@@ -165,6 +171,11 @@ fn with_limits(build: &Arc<Build>, limits: Option<&Vec<Entry>>) -> Arc<Build> {
         }
     }
     Arc::new(own)
+}
+
+/// The readings of an hour meter that entries record.
+fn read_hours(entries: &[Entry], zone: &TimeZone) -> Vec<HourReading> {
+    entries.iter().filter_map(|entry| HourReading::of(entry, zone)).collect()
 }
 
 /// The use of the runs that entries say are expected.

@@ -738,7 +738,34 @@ pub(crate) async fn limits(
     listed(connection, LISTED, machines, names).await
 }
 
-/// The entries that a derived table lists, by machine, the oldest first. The query is as for [`of_machines`] and gives an
+/// The readings of hour meters at or after `at`, in µs, that stand, of each of these machines, oldest first.
+pub(crate) async fn hour_meters(
+    connection: &mut AnyConnection,
+    machines: &[i64],
+    at: i64,
+    names: &Names,
+) -> Result<BTreeMap<i64, Vec<Entry>>, Error> {
+    // An instant is a whole number and no text: it can stand in the statement.
+    let query = format!(
+        concat!(
+            "select ",
+            entry_columns!(),
+            ", e.machine from entry e join machine m on m.id = e.machine \
+             where e.kind = 'hour meter' and e.at >= {} and e.machine in"
+        ),
+        at
+    );
+    let mut readings = listed(connection, &query, machines, names).await?;
+    let read: Vec<i64> = readings.keys().copied().collect();
+    if !read.is_empty() {
+        let query = "select id, corrects from entry where corrects is not null and machine in";
+        let chains = pairs(&of_machines(connection, query, &read).await?)?;
+        readings.values_mut().for_each(|entries| entries.retain(|entry| chains.is_newest(entry.id)));
+    }
+    Ok(readings)
+}
+
+/// The entries that a list has, by machine, the oldest first. The query is as for [`of_machines`] and gives an
 /// entry's columns, and behind them the machine's number.
 async fn listed(
     connection: &mut AnyConnection,

@@ -41,6 +41,11 @@ pub(crate) fn day(at: Timestamp, zone: &TimeZone) -> Date {
     zone.to_datetime(at).date()
 }
 
+/// The instant at which a civil day begins in the shop's zone, µs; the first there is, where the calendar has none such.
+pub(crate) fn beginning(day: Date, zone: &TimeZone) -> i64 {
+    day.to_zoned_datetime(zone.clone()).map_or(i64::MIN, |begins| to_micros(begins.timestamp()))
+}
+
 /// The number of the month that `date` lies in: year × 12 + month − 1.
 pub(crate) fn month(date: Date) -> i64 {
     i64::from(date.year()) * 12 + i64::from(date.month()) - 1

@@ -23,7 +23,7 @@ fn event() -> impl Strategy<Value = Event> {
         3 => (program, metres.clone()).prop_map(|(program, metres)| queued(program, metres)),
         2 => prop::sample::select(vec!["wipe", "oil", ""]).prop_map(done),
         1 => Just(replaced("nozzle")),
-        1 => metres.prop_map(|metres| Event::HourMeter { hours: metres, unbooked: travel(metres, "ASA") }),
+        1 => metres.prop_map(|metres| Event::HourMeter { hours: metres, unbooked: travel(metres, "ASA"), doubt: 0.25 }),
         1 => Just(Event::FaultShown(Shown { symptoms: vec!["squeal".into()] })),
         1 => Just(Event::Added { build: "no such build".into() }),
     ]

@@ -9,7 +9,7 @@ use sqlx::Row;
 use support::*;
 use upkeep::entry::{Basis, Because, OwnLimit, Run};
 use upkeep::shop::{Away, Keeper, Ordered, Received, Terms, ThrownAway, Visit};
-use upkeep::{Care, EntryId, Event, MaterialClass, MaterialInfo, RateError, Rates, ShopError};
+use upkeep::{Care, EntryId, Event, HourReading, MaterialClass, MaterialInfo, RateError, Rates, ShopError};
 
 /// Panics unless `actual` metres are `expected`, to the grain.
 #[track_caller]
@@ -152,7 +152,7 @@ on_both_engines! {
             Event::Failed { position: "fan".into(), mode: "a blade is cracked".into(), found: true, mended: false },
             // 0.1 + 0.2: a value whose last bit a careless reader of decimals loses.
             Event::Reading { position: "belt".into(), what: "frequency".into(), value: 0.1 + 0.2, unit: "Hz".into() },
-            Event::HourMeter { hours: 1234.5, unbooked: travel(2.0, "ASA") },
+            Event::HourMeter { hours: 1234.5, unbooked: travel(2.0, "ASA"), doubt: 0.25 },
             Event::Limit(own_limit("1 km")),
             Event::Limit(OwnLimit { of: None, every: "6 weeks".into(), ..own_limit("") }),
             Event::Age { position: Some("nozzle".into()), of: Some("time".into()), amount: "1200 h".into() },
@@ -671,6 +671,21 @@ on_both_engines! {
             let none = usize::from(state.name != "bowline");
             assert_eq!((state.days.len(), state.standings.len(), state.queue.len()), (none, none, none));
         }
+    }
+
+    async fn a_state_has_the_readings_of_its_hour_meter_that_stand(shop: &TestShop) {
+        let read = |metres| Event::HourMeter { hours: 100.0 + metres, unbooked: travel(metres, "ASA"), doubt: 0.25 };
+        shop.append("2026-10-05T08:00:00Z", read(1.0)).await.unwrap();
+        let slip = shop.append("2026-10-12T08:00:00Z", read(2.0)).await.unwrap();
+        let other = shop.append("2026-10-19T08:00:00Z", read(5.0)).await.unwrap();
+        let mended = entry("bowline", "2026-10-13T08:00:00Z", read(3.0));
+        shop.ledger.correct(slip, mended).await.unwrap();
+        shop.ledger.withdraw(other, at(RECORDED), "").await.unwrap();
+        shop.join("reef").await.unwrap();
+        let reading = HourReading { date: date(2026, 10, 13), unbooked: travel(3.0, "ASA"), doubt: 0.25 };
+        let states = shop.ledger.states(date(2026, 10, 6)).await.unwrap();
+        let readings: Vec<&[HourReading]> = states.iter().map(|state| state.readings.as_slice()).collect();
+        assert_eq!(readings, [&[reading][..], &[]]);
     }
 
     async fn builds_and_materials_are_described_anew_but_never_lost(shop: &TestShop) {

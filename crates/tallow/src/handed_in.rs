@@ -1,10 +1,13 @@
 //! What is read of what strangers hand in, as functions of plain bytes, for those who try it with bytes of all kinds
 //! (docs/FUZZING.md). They are the ways that the commands and the interface for programs go.
 
+mod ways;
+
 use std::io::{self, Cursor};
 
 use life::Life;
 
+pub use self::ways::{Follows, History, Listener, Run};
 use crate::commands::life::lives_in;
 use crate::input;
 use crate::web::command_line_of;

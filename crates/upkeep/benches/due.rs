@@ -71,6 +71,7 @@ fn machine(index: i32, build: &Arc<Build>) -> MachineState {
         standings,
         history_from: today().saturating_add(jiff::Span::new().days(-N_DAYS)),
         days,
+        readings: Vec::new(),
         queue: vec![QueuedUse { on: None, usage: usage(build, 5.0, "PLA") }],
     }
 }

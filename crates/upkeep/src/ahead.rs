@@ -25,8 +25,7 @@ pub struct Ahead {
 /// Future use is told as in [`crate::forecast`], by its mean: the machine's own weeks shrunk towards the build's expectation,
 /// and the runs that are queued.
 pub fn ahead(state: &MachineState, materials: &Materials, now: &ZonedDateTime, n_days: usize) -> Ahead {
-    let added = now.time_zone().to_datetime(state.added).date();
-    let history = History::new(state.history_from.max(added), now.date(), &state.days);
+    let history = History::of(state, now);
     let queue = queue_by_day(&state.queue, now);
     let mut paces: Vec<(Meter<'_>, Vec<f64>)> = Vec::new();
     let mut used_now = Vec::new();
@@ -39,7 +38,7 @@ pub fn ahead(state: &MachineState, materials: &Materials, now: &ZonedDateTime, n
                 (Allowance::Amount { .. }, Some(meter)) => {
                     let place = paces.iter().position(|(known, _)| *known == meter).unwrap_or_else(|| {
                         let outlook = Outlook::new(&meter, &state.build, &history, &queue, materials);
-                        paces.push((meter, sums(&outlook, n_days)));
+                        paces.push((meter, outlook.means(n_days)));
                         paces.len() - 1
                     });
                     paces[place].1.clone()
@@ -54,16 +53,4 @@ pub fn ahead(state: &MachineState, materials: &Materials, now: &ZonedDateTime, n
         shares.push(most);
     }
     Ahead { used: used_now, shares }
-}
-
-/// What has come by the beginning of each of `n_days` days from today on, in the mean; nothing by today's.
-fn sums(outlook: &Outlook, n_days: usize) -> Vec<f64> {
-    let mut sum = 0.0;
-    (0..n_days)
-        .map(|day| {
-            let before = sum;
-            sum += outlook.pace.mean_on(day);
-            before
-        })
-        .collect()
 }

@@ -4,6 +4,7 @@ use jiff::ZonedDateTime;
 use jiff::civil::Date;
 
 use crate::Materials;
+use crate::forecast::passage::Left;
 use crate::forecast::{Days, Grounds, Likely, Outlook, queue_by_day};
 use crate::history::{History, days_after, days_between};
 use crate::meter::Meter;
@@ -56,11 +57,10 @@ pub enum When {
 /// horizon costs time. The time zone of `now` is the shop's. Future use is told by `state`'s recent days and queue and
 /// the build's expectation; see [`crate::forecast`].
 pub fn due(state: &MachineState, materials: &Materials, now: &ZonedDateTime, horizon_days: usize) -> Vec<Due> {
-    let added = now.time_zone().to_datetime(state.added).date();
-    let history = History::new(state.history_from.max(added), now.date(), &state.days);
+    let history = History::of(state, now);
     let tasks = &state.build.tasks;
     let uses: Vec<Used> = tasks.iter().map(|task| used(state, task, materials, now)).collect();
-    let mut passages = Passages::new(state, &uses);
+    let mut passages = Passages::new(state, &uses, &history, materials, now);
     passages.work_out(state, &history, materials, now, horizon_days);
     let when = |(index, used): (usize, &Used)| {
         if used.is_due() {
@@ -84,18 +84,26 @@ struct Passages<'a> {
 struct Pending {
     task: usize,
     limit: usize,
-    remaining: f64,
+    left: Left,
 }
 
 impl<'a> Passages<'a> {
-    fn new(state: &'a MachineState, uses: &[Used]) -> Passages<'a> {
+    fn new(
+        state: &'a MachineState,
+        uses: &[Used],
+        history: &History<'_>,
+        materials: &Materials,
+        now: &ZonedDateTime,
+    ) -> Passages<'a> {
         let mut meters: Vec<(Meter<'a>, Vec<Pending>)> = Vec::new();
         let tasks = state.build.tasks.iter().zip(uses).enumerate();
         for (task_index, (task, used)) in tasks.filter(|(_, (_, used))| !used.is_due()) {
+            let since = now.time_zone().to_datetime(used.since.at).date();
             for (limit_index, (limit, limit_used)) in task.limits.iter().zip(&used.limits).enumerate() {
                 let Some(meter) = meter(&state.build, task, limit) else { continue };
-                let remaining = limit_used.allowed - limit_used.so_far;
-                let pending = Pending { task: task_index, limit: limit_index, remaining };
+                let estimated = history.estimated_since(since, &meter, materials).min(limit_used.so_far);
+                let left = Left { remaining: limit_used.allowed - limit_used.so_far, estimated };
+                let pending = Pending { task: task_index, limit: limit_index, left };
                 match meters.iter_mut().find(|(known, _)| *known == meter) {
                     Some((_, pendings)) => pendings.push(pending),
                     None => meters.push((meter, vec![pending])),
@@ -117,12 +125,12 @@ impl<'a> Passages<'a> {
         let queue = queue_by_day(&state.queue, now);
         for (meter, pendings) in &self.meters {
             let outlook = Outlook::new(meter, &state.build, history, &queue, materials);
-            let near = pendings.iter().filter(|pending| outlook.may_reach(pending.remaining, horizon_days + 1));
+            let near = pendings.iter().filter(|pending| outlook.may_reach(pending.left, horizon_days + 1));
             let near: Vec<Pending> = near.copied().collect();
             if near.is_empty() {
                 continue;
             }
-            let days = outlook.days(&near.iter().map(|pending| pending.remaining).collect::<Vec<_>>());
+            let days = outlook.days(&near.iter().map(|pending| pending.left).collect::<Vec<_>>());
             let found = near.iter().zip(days).filter_map(|(pending, days)| Some((*pending, days?)));
             self.found.extend(found.map(|(pending, days)| (pending, days, Grounds::Use(outlook.grounds))));
         }

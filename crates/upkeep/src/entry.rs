@@ -96,6 +96,8 @@ pub enum Event {
         hours: f64,
         /// Use that had not been booked since the last reading, estimated from the machine's own ratios.
         unbooked: Usage,
+        /// Relative standard uncertainty of what an hour was taken to ask.
+        doubt: f64,
     },
     /// A task of this machine got a limit of the shop's own; the build stays as it is.
     Limit(OwnLimit),

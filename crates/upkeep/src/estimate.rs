@@ -9,8 +9,8 @@ use crate::{Build, Material, Usage};
 /// runs say more of its work than the build can.
 const EXPECTED_HOURS: f64 = 10.0;
 
-/// Relative spread of a run's ratios while only the build is known. Judgement, no source.
-const EXPECTED_SPREAD: f64 = 0.5;
+/// Relative spread of a run's ratios, and of those of machines of one build, while only the build is known. Judgement, no source.
+pub const EXPECTED_SPREAD: f64 = 0.5;
 
 /// Hour meters show whole hours: the difference of two readings is uncertain by one.
 const ROUNDING_HOURS: f64 = 1.0;
@@ -41,6 +41,7 @@ const MOST_GRAMS_PER_HOUR: f64 = 5000.0;
 pub struct Ratios {
     per_hour: Vec<Ratio>,
     metered: Vec<Quantity>,
+    doubt: f64,
 }
 
 /// One quantity's ratio.
@@ -120,7 +121,18 @@ impl Ratios {
         let expected = |quantity| build.expected.per_hour.iter().find(|(known, _)| *known == quantity).map(|(_, e)| *e);
         let summed = Quantity::ALL.iter().filter(|quantity| quantity.adds_up() == motion::AddsUp::Sum);
         let per_hour = summed.filter_map(|&quantity| Ratio::new(quantity, &runs, expected(quantity))).collect();
-        Ratios { per_hour, metered: metered_by_limits(build) }
+        let hours: f64 = runs.iter().map(|(hours, _)| hours).sum();
+        let doubt = EXPECTED_SPREAD * (EXPECTED_HOURS / (hours + EXPECTED_HOURS)).sqrt();
+        Ratios { per_hour, metered: metered_by_limits(build), doubt }
+    }
+
+    /// Relative standard uncertainty of what an hour asks over many runs, whose own spread then has evened out.
+    ///
+    /// # Formula
+    /// s·√(κ / (Σh + κ)): the quadratic loss of a credibility estimate is the variance between machines times 1 − Z, with
+    /// Z = Σh / (Σh + κ) the weight of the machine's own runs (Bühlmann & Gisler 2005, A Course in Credibility Theory, ch. 3).
+    pub fn doubt(&self) -> f64 {
+        self.doubt
     }
 
     /// The ratio of each quantity that is known.

@@ -150,8 +150,7 @@ impl Context<'_> {
 
 /// In how many days each task's whole allowance is used up at the machine's mean pace; infinite where it is not used at all.
 fn limits(state: &MachineState, materials: &Materials, now: &ZonedDateTime) -> Vec<f64> {
-    let added = now.time_zone().to_datetime(state.added).date();
-    let history = History::new(state.history_from.max(added), now.date(), &state.days);
+    let history = History::of(state, now);
     let a_day = |meter: &Meter<'_>| Outlook::new(meter, &state.build, &history, &[], materials).grounds.per_week / 7.0;
     let of_task = |task: &Task| {
         let counted = used(state, task, materials, now).limits;

@@ -58,7 +58,7 @@ pub use replay::{Calibration, Past, Scored, calibration, replay};
 pub use risk::{Risk, risks};
 pub use shop::ShopError;
 pub use stake::Stake;
-pub use state::{Care, DayUse, MachineState, QueuedUse, Standing};
+pub use state::{Care, DayUse, HourReading, MachineState, QueuedUse, Standing};
 pub use supply::{Kind, Supplies};
 pub use usage::Usage;
 pub use used::{LimitUsed, Since, SinceWhat, Used, part_meters, used};

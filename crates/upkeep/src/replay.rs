@@ -12,9 +12,10 @@ use motion::Quantity;
 
 use crate::build::{Allowance, Task};
 use crate::forecast::Outlook;
-use crate::history::{History, days_after};
+use crate::forecast::passage::Left;
+use crate::history::{History, days_after, days_before, days_between};
 use crate::meter::Meter;
-use crate::state::{Care, DayUse};
+use crate::state::{Care, DayUse, HourReading};
 use crate::used::meter;
 use crate::{Build, Materials};
 
@@ -29,6 +30,9 @@ pub struct Past<'a> {
     pub last: Date,
     /// Its daily use from then on, oldest first.
     pub days: &'a [DayUse],
+    /// The readings of its hour meter from then on, oldest first. What they told counts evenly on the days since the reading
+    /// before.
+    pub readings: &'a [HourReading],
     /// What was done to it on which day.
     pub cared: &'a [(Care, Date)],
 }
@@ -95,8 +99,10 @@ pub fn calibration(scored: &[Scored]) -> BTreeMap<Quantity, Calibration> {
 }
 
 fn replay_day(past: &Past<'_>, materials: &Materials, made: Date, scored: &mut Vec<Scored>) {
-    let (before, after) = past.days.split_at(past.days.partition_point(|day| day.date < made));
-    let history = History::new(past.added, made, before);
+    let before = &past.days[..past.days.partition_point(|day| day.date < made)];
+    let readings = &past.readings[..past.readings.partition_point(|reading| reading.date < made)];
+    let history = History::new(past.added, made, before, readings);
+    let whole = History::new(past.added, past.last, past.days, past.readings);
     for task in &past.build.tasks {
         for limit in &task.limits {
             let (Some(meter), Allowance::Amount { quantity, amount: allowed }) =
@@ -105,18 +111,21 @@ fn replay_day(past: &Past<'_>, materials: &Materials, made: Date, scored: &mut V
                 continue;
             };
             let since = past.since(task, made);
-            let remaining = allowed - sum(&meter, before.iter().filter(|day| since <= day.date), materials);
-            if remaining <= 0.0 {
+            let so_far = sum(&meter, before.iter().filter(|day| since <= day.date), materials);
+            if allowed <= so_far {
                 continue;
             }
+            let estimated = history.estimated_since(since, &meter, materials).min(so_far);
+            let left = Left { remaining: allowed - so_far, estimated };
             let outlook = Outlook::new(&meter, past.build, &history, &[], materials);
-            let Some((early, Some(late))) = outlook.days(&[remaining])[0].map(|days| (days.early, days.late)) else {
+            let Some((early, Some(late))) = outlook.days(&[left])[0].map(|days| (days.early, days.late)) else {
                 continue;
             };
             let late = days_after(made, late - 1);
-            if late <= past.last {
+            if late <= whole.told_until() {
                 let early = days_after(made, early - 1);
-                let reached = reached(&meter, after, remaining, materials);
+                let first = days_before(made, history.unread_days());
+                let reached = reached(&whole, first, &meter, left.remaining, materials).map(|day| day.max(made));
                 scored.push(Scored { task: task.name.clone(), quantity, made, early, late, reached });
             }
         }
@@ -139,12 +148,14 @@ fn sum<'a>(meter: &Meter<'_>, days: impl Iterator<Item = &'a DayUse>, materials:
     days.map(|day| meter.amount(&day.usage, materials)).sum()
 }
 
-/// The first of `days` by whose end `remaining` is reached.
-fn reached(meter: &Meter<'_>, days: &[DayUse], remaining: f64, materials: &Materials) -> Option<Date> {
+/// The first day, from `first` on, by whose end `remaining` is reached.
+fn reached(whole: &History<'_>, first: Date, meter: &Meter<'_>, remaining: f64, materials: &Materials) -> Option<Date> {
+    let daily = whole.daily(meter, materials);
+    let n_days = days_between(first, whole.today) + 1;
     let mut sum = 0.0;
-    let passing = days.iter().find(|day| {
-        sum += meter.amount(&day.usage, materials);
+    let passing = daily[daily.len().saturating_sub(n_days)..].iter().position(|amount| {
+        sum += amount;
         remaining <= sum
     });
-    passing.map(|day| day.date)
+    passing.map(|day| days_after(first, day))
 }

@@ -5,8 +5,9 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 use jiff::civil::Date;
+use jiff::tz::TimeZone;
 
-use crate::{Build, EntryId, Usage};
+use crate::{Build, Entry, EntryId, Event, Usage};
 
 /// One machine as its records have it.
 #[derive(Clone, Debug)]
@@ -25,8 +26,29 @@ pub struct MachineState {
     pub history_from: Date,
     /// Recent use by civil day in the shop's time zone, oldest first, days without use left out.
     pub days: Vec<DayUse>,
+    /// Readings of its hour meter from `history_from` on, oldest first.
+    pub readings: Vec<HourReading>,
     /// Runs that are expected, oldest first.
     pub queue: Vec<QueuedUse>,
+}
+
+/// A reading of the hour meter. Its use stands among that of its day, though the days since the reading before brought it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HourReading {
+    /// The day on which it was read.
+    pub date: Date,
+    /// The use that no run accounts for, estimated by the hours; nothing of the first, and of one that agreed with the runs.
+    pub unbooked: Usage,
+    /// Relative standard uncertainty of what an hour was taken to ask.
+    pub doubt: f64,
+}
+
+impl HourReading {
+    /// The reading that an entry records, on its day in the shop's zone; `None` if it records none.
+    pub fn of(entry: &Entry, zone: &TimeZone) -> Option<HourReading> {
+        let Event::HourMeter { unbooked, doubt, .. } = &entry.event else { return None };
+        Some(HourReading { date: zone.to_datetime(entry.at).date(), unbooked: unbooked.clone(), doubt: *doubt })
+    }
 }
 
 /// What can be done for a machine, and so stands in its records as last done.

@@ -96,6 +96,7 @@ fn state(build: &Arc<Build>, days: i64, done: &[(&str, i64)]) -> MachineState {
         standings: done.iter().map(|(task, days)| (Care::Task((*task).to_owned()), standing(*days))).collect(),
         history_from: Date::MIN,
         days: Vec::new(),
+        readings: Vec::new(),
         queue: Vec::new(),
     }
 }

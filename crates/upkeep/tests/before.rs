@@ -69,6 +69,7 @@ fn state(days_ago: i64, hours: f64) -> MachineState {
         standings: BTreeMap::new(),
         history_from: Date::MIN,
         days: Vec::new(),
+        readings: Vec::new(),
         queue: Vec::new(),
     }
 }

@@ -50,6 +50,7 @@ fn habit_at(tasks: &[String], labour: f64) -> Result<Option<Habit>, NoRhythm> {
         standings: Vec::new().into_iter().collect(),
         history_from: Date::MIN,
         days: Vec::new(),
+        readings: Vec::new(),
         queue: Vec::new(),
     };
     let rates = Rates { labour_per_hour: Some(labour), failed_print: Some(25.0), ..Rates::default() };

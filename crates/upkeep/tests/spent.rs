@@ -160,6 +160,7 @@ fn state(added: &str) -> MachineState {
         standings: BTreeMap::new(),
         history_from: RANGE[0],
         days: Vec::new(),
+        readings: Vec::new(),
         queue: Vec::new(),
     }
 }

@@ -76,8 +76,8 @@ pub(crate) fn said(entry: &Entry, now: &ZonedDateTime) -> String {
             format!("{how}: {position}, {mode}{after}")
         }
         Event::Reading { position, what, value, unit } => format!("{position}: {what} {value} {unit}"),
-        Event::HourMeter { hours, unbooked } if unbooked.is_empty() => format!("hour meter {hours} h"),
-        Event::HourMeter { hours, unbooked } => {
+        Event::HourMeter { hours, unbooked, .. } if unbooked.is_empty() => format!("hour meter {hours} h"),
+        Event::HourMeter { hours, unbooked, .. } => {
             format!("hour meter {hours} h, {} of it not booked before", time_words(unbooked))
         }
         Event::Limit(own) => format!("own limit: {} every {}{}, {}", own.task, own.every, of_words(own), own.reason),
@@ -233,7 +233,9 @@ fn event_shape(event: &Event) -> Value {
         Event::Reading { position, what, value, unit } => {
             json!({ "position": position, "what": what, "value": value, "unit": unit })
         }
-        Event::HourMeter { hours, unbooked } => json!({ "hours": hours, "unbooked": usage_shape(unbooked) }),
+        Event::HourMeter { hours, unbooked, doubt } => {
+            json!({ "hours": hours, "unbooked": usage_shape(unbooked), "doubt": doubt })
+        }
         Event::Limit(own) => {
             json!({ "task": own.task, "of": own.of, "every": own.every, "reason": own.reason })
         }

@@ -119,7 +119,7 @@ pub(crate) async fn read(
             (unbooked, said)
         }
     };
-    let event = Event::HourMeter { hours, unbooked };
+    let event = Event::HourMeter { hours, unbooked, doubt: ratios.doubt() };
     let new = NewEntry { machine: name.clone(), at, recorded: now, note: note.to_owned(), event };
     let entry = ledger.append(new).await?;
     settle(ledger, machine, now).await?;
@@ -176,7 +176,7 @@ pub(crate) async fn settle(ledger: &Ledger, machine: &OnMachine, now: Timestamp)
     let ratios = ratios(ledger, machine).await?;
     let mut hours = Hours::new(&entries, &ratios);
     for entry in &entries {
-        let Event::HourMeter { hours: shown, unbooked } = &entry.event else { continue };
+        let Event::HourMeter { hours: shown, unbooked, .. } = &entry.event else { continue };
         let material =
             unbooked.streams().next().map_or_else(|| Material::new(""), |(stream, _)| stream.material.clone());
         let reading = Reading { at: entry.at, hours: *shown, material: &material };
@@ -190,7 +190,7 @@ pub(crate) async fn settle(ledger: &Ledger, machine: &OnMachine, now: Timestamp)
             at: entry.at,
             recorded: now,
             note: "worked out anew from the runs and readings since".to_owned(),
-            event: Event::HourMeter { hours: *shown, unbooked: now_unbooked },
+            event: Event::HourMeter { hours: *shown, unbooked: now_unbooked, doubt: ratios.doubt() },
         };
         ledger.correct(entry.id, new).await?;
     }

@@ -6,7 +6,7 @@ use ledger::Ledger;
 use motion::Quantity;
 use serde_json::json;
 use upkeep::replay::{Calibration, Past, Scored, calibration, replay as replay_past};
-use upkeep::{Care, Event, Materials};
+use upkeep::{Care, Event, HourReading, Materials};
 
 use crate::cli;
 use crate::context::{self, Context, OnMachine};
@@ -41,9 +41,9 @@ async fn replay_machine(
 ) -> Result<Vec<Scored>, Trouble> {
     let zone = &ledger.shop().zone;
     let days = ledger.days(&machine.info.name, None).await?;
-    let cared: Vec<_> = ledger
-        .effective(&machine.info.name)
-        .await?
+    let entries = ledger.effective(&machine.info.name).await?;
+    let readings: Vec<HourReading> = entries.iter().filter_map(|entry| HourReading::of(entry, zone)).collect();
+    let cared: Vec<_> = entries
         .into_iter()
         .filter_map(|entry| {
             let care = match entry.event {
@@ -59,6 +59,7 @@ async fn replay_machine(
         added: zone.to_datetime(machine.info.added).date(),
         last: context.now_in(ledger).date(),
         days: &days,
+        readings: &readings,
         cared: &cared,
     };
     Ok(replay_past(&past, materials))

@@ -77,6 +77,7 @@ impl<'a> Keeper<'a> {
             standings: BTreeMap::new(),
             history_from: calendar.first,
             days: Vec::new(),
+            readings: Vec::new(),
             queue: Vec::new(),
         };
         Keeper {
@@ -270,7 +271,7 @@ impl<'a> Keeper<'a> {
             self.events.push(event(self.machine, at, reading));
         }
         let hours = (self.hours * 10.0).round() / 10.0;
-        self.events.push(event(self.machine, at, Event::HourMeter { hours, unbooked: Usage::new() }));
+        self.events.push(event(self.machine, at, Event::HourMeter { hours, unbooked: Usage::new(), doubt: 0.0 }));
     }
 }
 

@@ -195,7 +195,11 @@ impl Table {
         Table::of(&text, &file)
     }
 
-    fn of(text: &[u8], file: &str) -> Result<Table, Trouble> {
+    /// The table that stands in a text.
+    ///
+    /// # Errors
+    /// As [`Table::read`].
+    pub(crate) fn of(text: &[u8], file: &str) -> Result<Table, Trouble> {
         let text = text.strip_prefix("\u{feff}".as_bytes()).unwrap_or(text);
         let separator = separator(text);
         let mut builder = csv::ReaderBuilder::new();

@@ -14,15 +14,17 @@ mod tries;
 type Target = (&'static str, fn(&[u8]));
 
 /// The targets, as the fuzz workspace has them.
-const TARGETS: [Target; 9] = [
+const TARGETS: [Target; 11] = [
     ("builds", tries::builds),
     ("gcode", tries::gcode),
     ("json", tries::json),
     ("lives", tries::lives),
     ("meter", tries::meter),
+    ("mqtt", tries::mqtt),
     ("packed", tries::packed),
     ("photo", tries::photo),
     ("readings", tries::readings),
+    ("table", tries::table),
     ("wav", tries::wav),
 ];
 

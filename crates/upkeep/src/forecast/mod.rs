@@ -16,7 +16,7 @@ use crate::meter::Meter;
 use crate::state::QueuedUse;
 use crate::{Build, Materials};
 use pace::{ExpectedWeek, Pace};
-use passage::Passage;
+use passage::{Left, Passage};
 
 /// No forecast looks further: two years and a day.
 pub const MAX_DAYS: usize = 731;
@@ -68,9 +68,21 @@ pub(crate) struct Days {
     pub(crate) late: Option<usize>,
 }
 
+impl Days {
+    /// Each of them changed by `change`, which keeps their order.
+    fn each(self, change: impl Fn(usize) -> usize) -> Days {
+        Days { early: change(self.early), median: self.median.map(&change), late: self.late.map(&change) }
+    }
+}
+
 /// One meter's future.
 pub(crate) struct Outlook {
-    pub(crate) pace: Pace,
+    /// From today on or, where days before today have not been read off the hour meter yet, from the first of them on.
+    pace: Pace,
+    /// Days before today of which the hour meter has not told yet.
+    unread: usize,
+    /// What runs have brought on these days and today.
+    counted: f64,
     pub(crate) grounds: UseGrounds,
 }
 
@@ -84,10 +96,18 @@ impl Outlook {
         materials: &Materials,
     ) -> Outlook {
         let expected = ExpectedWeek::of(&build.expected, meter.quantity, tool_share(build, meter));
-        let mut pace = Pace::of_weeks(&history.daily(meter, materials), expected);
-        let queued = queue.iter().map(|(day, queued)| (*day, meter.amount(&queued.usage, materials)));
+        let daily = history.daily(meter, materials);
+        let unread = history.unread_days().min(daily.len() - 1);
+        let (past, since) = daily.split_at(daily.len() - 1 - unread);
+        // What was booked since the last reading is part of what the meter will show, as a queued run is of what will be.
+        let (booked_today, booked) = if unread == 0 { (since[0], &[][..]) } else { (0.0, since) };
+        let mut pace = Pace::of_weeks(past, booked_today, &history.days_by_reading(), expected);
+        if meter.quantity != Quantity::Time {
+            pace.ratio_doubt = history.doubt();
+        }
+        let queued = queue.iter().map(|(day, queued)| (day + unread, meter.amount(&queued.usage, materials)));
         let queued: Vec<(usize, f64)> = queued.filter(|(_, amount)| 0.0 < *amount).collect();
-        pace.expect(&queued);
+        pace.expect(&booked.iter().copied().enumerate().chain(queued.iter().copied()).collect::<Vec<_>>());
         let grounds = UseGrounds {
             weeks: pace.own_blocks,
             own_share: pace.own_chance,
@@ -95,19 +115,40 @@ impl Outlook {
             level_spread: pace.level_spread,
             queued: queued.len(),
         };
-        Outlook { pace, grounds }
+        Outlook { pace, unread, counted: booked.iter().sum(), grounds }
     }
 
-    /// Whether `remaining` might be reached within `n_days` with a chance of 10 %; false only if it surely can't.
-    pub(crate) fn may_reach(&self, remaining: f64, n_days: usize) -> bool {
-        CHANCE_EARLY <= self.pace.chance_bound(remaining, n_days)
+    /// Whether what is `left` by today's records might be used within `n_days` with a chance of 10 %; false only if it surely
+    /// can't.
+    pub(crate) fn may_reach(&self, left: Left, n_days: usize) -> bool {
+        CHANCE_EARLY <= self.pace.chance_bound(self.at_first(left), n_days + self.unread)
     }
 
-    /// The days of passing each of `remaining`; `None` where the early day lies beyond two years.
-    pub(crate) fn days(&self, remaining: &[f64]) -> Vec<Option<Days>> {
-        let furthest = remaining.iter().copied().fold(0.0, f64::max);
-        let passage = Passage::new(&self.pace, furthest, CHANCE_LATE, MAX_DAYS);
-        remaining.iter().map(|&remaining| days(&passage, remaining)).collect()
+    /// The days by which each of `lefts` is used; `None` where the early day lies beyond two years. What may have been passed
+    /// without anybody knowing is due today.
+    pub(crate) fn days(&self, lefts: &[Left]) -> Vec<Option<Days>> {
+        let lefts: Vec<Left> = lefts.iter().map(|left| self.at_first(*left)).collect();
+        let passage = Passage::new(&self.pace, &lefts, CHANCE_LATE, MAX_DAYS + self.unread);
+        let from_today = |day: usize| day.saturating_sub(self.unread).max(1);
+        let days = lefts.iter().map(|left| days(&passage, *left));
+        days.map(|days| days.map(|days| days.each(from_today))).collect()
+    }
+
+    /// What has come, beyond what the records say, by the beginning of each of `n_days` days from today on, in the mean.
+    pub(crate) fn means(&self, n_days: usize) -> Vec<f64> {
+        let before: f64 = (0..self.unread).map(|day| self.pace.mean_on(day)).sum();
+        let mut sum = (before - self.counted).max(0.0);
+        let mut means = Vec::with_capacity(n_days);
+        for day in 0..n_days {
+            means.push(sum);
+            sum += self.pace.mean_on(self.unread + day);
+        }
+        means
+    }
+
+    /// What was left when the pace begins.
+    fn at_first(&self, left: Left) -> Left {
+        Left { remaining: left.remaining + self.counted, ..left }
     }
 }
 
@@ -119,12 +160,12 @@ const CHANCE_LATE: f64 = 0.9;
 /// Days are whole, so no range holds exactly 80 %. Cutting outward would hold more, much more where the range is a few
 /// days. The ends are rounded to the nearest instead: the early day is the one before which the chance is nearest to
 /// 10 %, the late day the one by whose end it is nearest to 90 %. Over many tasks the errors cancel.
-pub(crate) fn days(passage: &Passage<'_>, remaining: f64) -> Option<Days> {
-    let early = passage.first_day(remaining, CHANCE_EARLY)?;
-    let median = passage.first_day(remaining, 0.5);
-    let late = passage.first_day(remaining, CHANCE_LATE);
+pub(crate) fn days(passage: &Passage<'_>, left: Left) -> Option<Days> {
+    let early = passage.first_day(left, CHANCE_EARLY)?;
+    let median = passage.first_day(left, 0.5);
+    let late = passage.first_day(left, CHANCE_LATE);
     let closer = |one: usize, other: usize, chance: f64| {
-        (passage.chance(remaining, one) - chance).abs() < (passage.chance(remaining, other) - chance).abs()
+        (passage.chance(left, one) - chance).abs() < (passage.chance(left, other) - chance).abs()
     };
     let early = if closer(early, early - 1, CHANCE_EARLY) { early + 1 } else { early };
     let late = late.map(|late| if closer(late - 1, late, CHANCE_LATE) { late - 1 } else { late });

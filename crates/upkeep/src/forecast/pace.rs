@@ -6,9 +6,13 @@
 //! The build's expected weeks stand among them with the weight of a few weeks of records, as credibility theory has it
 //! (Bühlmann 1967, "Experience rating and credibility", ASTIN Bulletin 4: 199–207): own share m / (m + κ), κ = variance
 //! between weeks / variance of what shops of this kind do at the mean.
+//!
+//! Of a machine that is known by its hour meter a reading tells what several weeks brought, and not how they differed. Each of
+//! these weeks stands there twice, as a slack and a busy one, so that all vary as weeks do.
 
 use motion::Quantity;
 
+use super::passage::Left;
 use crate::build::Expected;
 
 /// Weeks of the machine's own records that count. Half a year: a school's or a shop's year has two halves.
@@ -62,6 +66,8 @@ pub(crate) struct Pace {
     pub(crate) booked_today: f64,
     /// What is known of each day from today on, because it is queued: it takes the place of the draw.
     pub(crate) known: Vec<Option<f64>>,
+    /// Relative standard uncertainty of what an hour asks, by which all that is drawn was estimated.
+    pub(crate) ratio_doubt: f64,
     /// Blocks from the machine's own records.
     pub(crate) own_blocks: usize,
     /// The chance that a block is from the machine's own records.
@@ -69,11 +75,12 @@ pub(crate) struct Pace {
 }
 
 impl Pace {
-    /// The pace of a meter that counted `daily` on the last days, the last of them today, and that the build expects to
-    /// count `expected` in a week.
-    pub(crate) fn of_weeks(daily: &[f64], expected: Option<ExpectedWeek>) -> Pace {
-        let (today, past) = daily.split_last().map_or((0.0, daily), |(today, past)| (*today, past));
+    /// The pace of a meter that counted `past` on the last whole days and `booked_today` today, and that the build expects to
+    /// count `expected` in a week. `spans` are the days of which single readings told, the latest first; none where each day was
+    /// told by itself.
+    pub(crate) fn of_weeks(past: &[f64], booked_today: f64, spans: &[usize], expected: Option<ExpectedWeek>) -> Pace {
         let own: Vec<&[f64]> = past.rchunks_exact(7).take(WINDOW_WEEKS).collect();
+        let seen = Seen::of(past, spans);
         let weights: Vec<f64> = (0..own.len()).map(|ago| (-(ago as f64) / HALF_LIFE_WEEKS).exp2()).collect();
         let own_weeks = effective(&weights);
         let expected_weeks = if expected.is_some() { EXPECTED_WEEKS } else { 0.0 };
@@ -82,15 +89,24 @@ impl Pace {
             cycle: 7,
             chances: Vec::new(),
             daily: Vec::new(),
-            level_spread: level_spread(&own, own_weeks, expected_weeks),
-            booked_today: today,
+            level_spread: seen.level_spread(own_weeks, expected_weeks),
+            booked_today,
             known: Vec::new(),
+            ratio_doubt: 0.0,
             own_blocks: own.len(),
             own_chance: if 0.0 < total { own_weeks / total } else { 0.0 },
         };
         let sum: f64 = weights.iter().sum();
+        let apart = seen.spread_within();
         for (week, weight) in own.iter().zip(&weights) {
-            pace.push(weight / sum * pace.own_chance, week);
+            let chance = weight / sum * pace.own_chance;
+            if apart == 0.0 {
+                pace.push(chance, week);
+                continue;
+            }
+            for level in [1.0 - apart, 1.0 + apart] {
+                pace.push(chance / 2.0, &week.iter().map(|day| level * day).collect::<Vec<f64>>());
+            }
         }
         if let Some(expected) = expected {
             expected.weeks(|chance, week| pace.push(chance * expected_weeks / total, week));
@@ -143,17 +159,20 @@ impl Pace {
         self.blocks().map(|(chance, block)| chance * (block[0] - self.booked_today).max(0.0)).sum()
     }
 
-    /// A bound that the chance of passing `remaining` within `n_days` can't exceed.
+    /// A bound that the chance of passing what is `left` within `n_days` can't exceed.
     ///
     /// # Formula
     /// Cantelli's inequality P(S ≥ R) ≤ V / (V + (R − E)²) for the sum S of as many whole blocks as cover the days, with
-    /// E its mean and V its variance, (1 + τ²)·k·σ² + τ²·k²·μ² for k blocks and a level of relative spread τ.
-    pub(crate) fn chance_bound(&self, remaining: f64, n_days: usize) -> f64 {
+    /// E its mean and V its variance, (1 + τ²)·k·σ² + τ²·k²·μ² for k blocks and a level of relative spread τ. Where both S and
+    /// what was counted before, C, are estimates with a common factor of relative spread δ, the variance of their sum is
+    /// (1 + δ²)·V + δ²·(C + E)².
+    pub(crate) fn chance_bound(&self, left: Left, n_days: usize) -> f64 {
         let blocks = n_days.div_ceil(self.cycle) as f64;
         let (mean, variance) = self.block_moments();
-        let level = self.level_spread * self.level_spread;
+        let (level, ratio) = (self.level_spread.powi(2), self.ratio_doubt.powi(2));
         let variance = (1.0 + level) * blocks * variance + level * blocks * blocks * mean * mean;
-        let above = remaining - blocks * mean - self.known_within(n_days);
+        let variance = (1.0 + ratio) * variance + ratio * (left.estimated + blocks * mean).powi(2);
+        let above = left.remaining - blocks * mean - self.known_within(n_days);
         if above <= 0.0 { 1.0 } else { variance / (variance + above * above) }
     }
 
@@ -231,37 +250,109 @@ fn effective(weights: &[f64]) -> f64 {
     if squares == 0.0 { 0.0 } else { sum * sum / squares }
 }
 
-/// How well the level of the weeks to come is known, as a relative standard deviation.
-///
-/// # Formula
-/// √((s² + b·g²) / (m + κ) + g²), with s² the relative variance between weeks and g² = s_b² − s² / b what the variance s_b²
-/// between the means of batches of b weeks has beyond that of independent weeks: the first term is the doubt about the
-/// past's mean (batch means: Law & Kelton, Simulation Modeling and Analysis, ch. 9), the second the swings to come.
-fn level_spread(weeks: &[&[f64]], own_weeks: f64, expected_weeks: f64) -> f64 {
-    let sums: Vec<f64> = weeks.iter().map(|week| week.iter().sum()).collect();
-    let (mean, variance) = mean_and_variance(&sums);
-    if sums.is_empty() || mean == 0.0 {
-        return if 0.0 < expected_weeks { EXPECTED_LEVEL_SPREAD } else { 0.0 };
+/// What was seen of the past: sums over weeks, or over as many as a reading told of.
+struct Seen {
+    sums: Vec<Sum>,
+}
+
+/// What was counted over so many weeks.
+struct Sum {
+    weeks: f64,
+    amount: f64,
+}
+
+impl Seen {
+    /// Of the last [`WINDOW_WEEKS`] of the days `past`, by `spans` or by weeks.
+    fn of(past: &[f64], spans: &[usize]) -> Seen {
+        let weeks = [7; WINDOW_WEEKS];
+        let spans = if spans.is_empty() { &weeks } else { spans };
+        let (mut sums, mut rest) = (Vec::new(), &past[past.len().saturating_sub(7 * WINDOW_WEEKS)..]);
+        for &days in spans {
+            let Some(at) = rest.len().checked_sub(days) else { break };
+            let (before, span) = rest.split_at(at);
+            sums.push(Sum { weeks: days as f64 / 7.0, amount: span.iter().sum() });
+            rest = before;
+        }
+        Seen { sums }
     }
-    let known_weeks = sums.len() as f64 - 1.0;
-    let within = (SPREAD_WEEKS * EXPECTED_WEEK_SPREAD * EXPECTED_WEEK_SPREAD + known_weeks * variance / (mean * mean))
-        / (SPREAD_WEEKS + known_weeks);
-    let swings = swings(&sums, mean, within);
-    ((within + BATCH_WEEKS as f64 * swings) / (own_weeks + expected_weeks) + swings).sqrt()
+
+    fn weeks(&self) -> f64 {
+        self.sums.iter().map(|sum| sum.weeks).sum()
+    }
+
+    /// The mean of a week.
+    fn mean(&self) -> f64 {
+        self.sums.iter().map(|sum| sum.amount).sum::<f64>() / self.weeks()
+    }
+
+    /// Weeks to a sum.
+    fn span(&self) -> f64 {
+        self.weeks() / self.sums.len() as f64
+    }
+
+    /// The relative variance between weeks, which leans on the expected one while little was seen.
+    ///
+    /// # Formula
+    /// s² = Σ (x/L − μ)² · L / (1 + (L − 1)·ρ) / (n − 1) / μ² over n sums x of L weeks each: a sum counts as one observation,
+    /// however many weeks it is of. The means of L weeks that are correlated by ρ vary by s²/L · (1 + (L − 1)·ρ) (Kish 1965, Survey
+    /// Sampling, § 5.4); ρ is the share that swings are taken to have, since such sums do not tell them apart.
+    fn variance_between_weeks(&self) -> f64 {
+        let mean = self.mean();
+        let weight = |sum: &Sum| sum.weeks / (1.0 + (sum.weeks - 1.0) * SWING_SHARE);
+        let squares: f64 =
+            self.sums.iter().map(|sum| weight(sum) * (sum.amount / sum.weeks / mean - 1.0).powi(2)).sum();
+        (SPREAD_WEEKS * EXPECTED_WEEK_SPREAD * EXPECTED_WEEK_SPREAD + squares)
+            / (SPREAD_WEEKS + self.sums.len() as f64 - 1.0)
+    }
+
+    /// By how much weeks differ from the mean of those that a reading told of together, as a relative standard deviation: what
+    /// the variance of these means leaves of that between weeks, s²·(1 − 1/L)·(1 − ρ).
+    fn spread_within(&self) -> f64 {
+        if self.sums.is_empty() || self.mean() == 0.0 {
+            return 0.0;
+        }
+        (self.variance_between_weeks() * (1.0 - 1.0 / self.span()) * (1.0 - SWING_SHARE)).sqrt().min(1.0)
+    }
+
+    /// How well the level of the weeks to come is known, as a relative standard deviation.
+    ///
+    /// # Formula
+    /// √((s² + b·g²) / (m + κ) + g²), with s² the relative variance between weeks and g² = s_b² − s² / b what the variance s_b²
+    /// between the means of batches of b weeks has beyond that of independent weeks: the first term is the doubt about the
+    /// past's mean (batch means: Law & Kelton, Simulation Modeling and Analysis, ch. 9), the second the swings to come. How
+    /// the m weeks were told makes no difference to how well their mean is known, only to what they tell of s² and g².
+    fn level_spread(&self, own_weeks: f64, expected_weeks: f64) -> f64 {
+        if self.sums.is_empty() || self.mean() == 0.0 {
+            return if 0.0 < expected_weeks { EXPECTED_LEVEL_SPREAD } else { 0.0 };
+        }
+        let within = self.variance_between_weeks();
+        let swings = self.swings(within);
+        ((within + BATCH_WEEKS as f64 * swings) / (own_weeks + expected_weeks) + swings).sqrt()
+    }
+
+    /// Relative variance of the level from month to month, beyond what independent weeks of relative variance `within` show.
+    /// Sums so long that a batch is one of them do not tell the two apart.
+    fn swings(&self, within: f64) -> f64 {
+        let in_batch = (BATCH_WEEKS as f64 / self.span()) as usize;
+        let of_batch = |batch: &[Sum]| {
+            let (weeks, amount) = batch.iter().fold((0.0, 0.0), |(w, a), sum| (w + sum.weeks, a + sum.amount));
+            (weeks, amount / weeks / self.mean())
+        };
+        let batches: Vec<(f64, f64)> = match in_batch {
+            0 | 1 => Vec::new(),
+            _ => self.sums.chunks_exact(in_batch).map(of_batch).collect(),
+        };
+        let known = batches.len().saturating_sub(1) as f64;
+        let means: Vec<f64> = batches.iter().map(|(_, mean)| *mean).collect();
+        let weeks = batches.iter().map(|(weeks, _)| weeks).sum::<f64>() / batches.len().max(1) as f64;
+        let seen = if 0.0 < known { variance(&means) - within / weeks } else { 0.0 };
+        ((SWING_BATCHES * SWING_SHARE * within + known * seen) / (SWING_BATCHES + known)).max(0.0)
+    }
 }
 
-/// Relative variance of the level from month to month, beyond what independent weeks of relative variance `within` show.
-fn swings(sums: &[f64], mean: f64, within: f64) -> f64 {
-    let batches: Vec<f64> = sums.chunks_exact(BATCH_WEEKS).map(|batch| mean_and_variance(batch).0).collect();
-    let known = batches.len().saturating_sub(1) as f64;
-    let seen = mean_and_variance(&batches).1 / (mean * mean) - within / BATCH_WEEKS as f64;
-    ((SWING_BATCHES * SWING_SHARE * within + known * seen) / (SWING_BATCHES + known)).max(0.0)
-}
-
-/// Mean and sample variance (divisor n − 1); variance 0 for a single value.
-fn mean_and_variance(values: &[f64]) -> (f64, f64) {
+/// The sample variance (divisor n − 1).
+fn variance(values: &[f64]) -> f64 {
     let n = values.len() as f64;
-    let mean = values.iter().sum::<f64>() / n.max(1.0);
-    let squares: f64 = values.iter().map(|value| (value - mean) * (value - mean)).sum();
-    (mean, squares / (n - 1.0).max(1.0))
+    let mean = values.iter().sum::<f64>() / n;
+    values.iter().map(|value| (value - mean) * (value - mean)).sum::<f64>() / (n - 1.0)
 }

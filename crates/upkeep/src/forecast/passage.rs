@@ -18,11 +18,28 @@ const BINS: f64 = 128.0;
 /// Bins that the largest threshold may take, whatever the pace.
 const MAX_BINS: f64 = 4096.0;
 
+/// What is left of an allowance.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Left {
+    /// By the records, in the quantity's unit.
+    pub(crate) remaining: f64,
+    /// What of the use so far was estimated by hours.
+    pub(crate) estimated: f64,
+}
+
+impl Left {
+    /// So much, and nothing of the use so far was estimated.
+    #[cfg(test)]
+    pub(crate) fn metered(remaining: f64) -> Left {
+        Left { remaining, estimated: 0.0 }
+    }
+}
+
 /// The law of the meter's future sums.
 pub(crate) struct Passage<'a> {
     pace: &'a Pace,
-    /// Equally likely factors of the level, mean 1.
-    levels: Vec<f64>,
+    /// Equally likely ones.
+    factors: Vec<Factors>,
     bin: f64,
     /// `mass[b]`: chance that the last block's sum is in bin b; what is beyond the last bin is dropped, for it has passed.
     mass: Vec<f64>,
@@ -36,47 +53,55 @@ pub(crate) struct Passage<'a> {
 struct Kernel(Vec<f64>);
 
 impl<'a> Passage<'a> {
-    /// Works out the sums until the chance of having passed `remaining` is at least `chance`, or for `max_days` days.
-    pub(crate) fn new(pace: &'a Pace, remaining: f64, chance: f64, max_days: usize) -> Passage<'a> {
-        Passage::with_bins(pace, remaining, chance, max_days, BINS)
+    /// Works out the sums until the chance of having passed each of `lefts` is at least `chance`, or for `max_days` days.
+    pub(crate) fn new(pace: &'a Pace, lefts: &[Left], chance: f64, max_days: usize) -> Passage<'a> {
+        Passage::with_bins(pace, lefts, chance, max_days, BINS)
     }
 
-    pub(crate) fn with_bins(pace: &'a Pace, remaining: f64, chance: f64, max_days: usize, bins: f64) -> Passage<'a> {
-        let levels = levels(pace.level_spread);
-        let bin = bin(pace, remaining, bins);
-        let n_bins = (remaining / levels[0] / bin).min(MAX_BINS).ceil() as usize + 1;
+    pub(crate) fn with_bins(pace: &'a Pace, lefts: &[Left], chance: f64, max_days: usize, bins: f64) -> Passage<'a> {
+        let factors = Factors::all(pace.level_spread, pace.ratio_doubt);
+        let mut lefts = lefts.to_vec();
+        lefts.sort_by(|one, other| other.remaining.total_cmp(&one.remaining));
+        let needed = |left: &Left| factors.iter().map(|factors| factors.needed(*left)).fold(0.0, f64::max);
+        // No finer than what is not known of the past.
+        let doubtful = |left: &Left| left.remaining + pace.ratio_doubt * left.estimated;
+        let bin = bin(pace, lefts.iter().map(doubtful).fold(0.0, f64::max), bins);
+        let n_bins = (lefts.iter().map(needed).fold(0.0, f64::max) / bin).min(MAX_BINS).ceil() as usize + 1;
         let mut mass = vec![0.0; n_bins];
         mass[0] = 1.0;
         let mut passed = vec![0.0; n_bins + 1];
         passed[0] = 1.0;
-        let mut passage = Passage { pace, levels, bin, mass, passed: vec![passed], plain: None };
+        let mut passage = Passage { pace, factors, bin, mass, passed: vec![passed], plain: None };
         let mut n_days = 0;
-        while n_days < max_days && passage.chance(remaining, n_days) < chance {
+        // The furthest comes first, so that the others are looked at only when it is done.
+        while n_days < max_days && lefts.iter().any(|left| passage.chance(*left, n_days) < chance) {
             passage.step();
             n_days += pace.cycle;
         }
         passage
     }
 
-    /// The chance that `remaining` has been reached by the end of the first `n_days` days; the last day worked out
+    /// The chance that what is `left` has been used by the end of the first `n_days` days; the last day worked out
     /// stands for all later ones.
-    pub(crate) fn chance(&self, remaining: f64, n_days: usize) -> f64 {
+    pub(crate) fn chance(&self, left: Left, n_days: usize) -> f64 {
         let n_days = n_days.min(self.n_days());
         let (blocks, rest) = (n_days / self.pace.cycle, n_days % self.pace.cycle);
-        let remaining = remaining - self.pace.known_within(n_days);
-        if remaining <= 0.0 {
+        let left = Left { remaining: left.remaining - self.pace.known_within(n_days), ..left };
+        if left.remaining <= 0.0 {
             return 1.0;
         }
         let part = Kernel::new(self.pace, blocks, rest, self.bin, self.mass.len());
-        let chances =
-            self.levels.iter().map(|level| part.passed(&self.passed[blocks], self.threshold(remaining / level)));
-        chances.sum::<f64>() / self.levels.len() as f64
+        let chance = |factors: &Factors| match factors.needed(left) {
+            needed if needed <= 0.0 => 1.0,
+            needed => part.passed(&self.passed[blocks], self.threshold(needed)),
+        };
+        self.factors.iter().map(chance).sum::<f64>() / self.factors.len() as f64
     }
 
     /// The first day, counted from 1 for today, by whose end the chance of having passed is at least `chance`.
-    pub(crate) fn first_day(&self, remaining: f64, chance: f64) -> Option<usize> {
+    pub(crate) fn first_day(&self, left: Left, chance: f64) -> Option<usize> {
         let cycle = self.pace.cycle;
-        let is_past = |day: usize| chance <= self.chance(remaining, day);
+        let is_past = |day: usize| chance <= self.chance(left, day);
         let block = (1..self.passed.len()).find(|block| is_past(block * cycle))?;
         // The chance never falls from one day to the next, so the day is found by halving.
         let (mut before, mut past) = ((block - 1) * cycle, block * cycle);
@@ -175,6 +200,37 @@ fn bin(pace: &Pace, remaining: f64, bins: f64) -> f64 {
         return remaining / (MAX_BINS / 2.0);
     }
     day / (bins * day / remaining).ceil()
+}
+
+/// What is not known, and drawn once for good.
+struct Factors {
+    /// Of the level of all use to come, mean 1.
+    level: f64,
+    /// Of what an hour asks, mean 1: on what was estimated by hours, and on all use to come.
+    ratio: f64,
+}
+
+impl Factors {
+    /// Equally likely pairs, of relative standard deviations `level` and `ratio`, without correlation.
+    ///
+    /// The two go by the points (j, j′) of a Hammersley set, j′ having the binary figures of j in reverse order (Niederreiter
+    /// 1992, Random Number Generation and Quasi-Monte Carlo Methods, ch. 3), two of them turned over: each figure adds as much
+    /// to the correlation as any other, so that it is 0 then.
+    fn all(level: f64, ratio: f64) -> Vec<Factors> {
+        let (level, ratio) = (levels(level), levels(ratio));
+        let n = level.len().max(ratio.len());
+        let turned = |j: usize| (j.reverse_bits() >> (usize::BITS - 4)) ^ 0b1100;
+        (0..n).map(|j| Factors { level: level[j % level.len()], ratio: ratio[turned(j) % ratio.len()] }).collect()
+    }
+
+    /// How much must be drawn until what is left is used.
+    ///
+    /// # Formula
+    /// Metered use M, estimated use C and the use S to come reach the allowance A when M + f·(C + l·S) ≥ A, f and l the factors
+    /// of the ratio and of the level. With R = A − M − C left that is S ≥ ((R + C) / f − C) / l.
+    fn needed(&self, left: Left) -> f64 {
+        ((left.remaining + left.estimated) / self.ratio - left.estimated) / self.level
+    }
 }
 
 /// Equally likely factors with mean 1 and relative standard deviation `spread`, lowest first: the middles of equal shares

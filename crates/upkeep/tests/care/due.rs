@@ -37,6 +37,7 @@ fn machine(limits: Vec<Limit>, added: Date) -> MachineState {
         standings: [].into(),
         history_from: added,
         days: Vec::new(),
+        readings: Vec::new(),
         queue: Vec::new(),
     }
 }

@@ -3,4 +3,5 @@
 mod common;
 mod due;
 mod estimate;
+mod hour_meter;
 mod replay;

@@ -5,10 +5,10 @@ use motion::Quantity;
 use upkeep::{Calibration, Care, DayUse, Materials, Past, calibration, replay};
 
 /// Marsaglia (2003), "Xorshift RNGs", Journal of Statistical Software 8(14); fixed seeds, so every run is the same.
-struct Xorshift(u64);
+pub(crate) struct Xorshift(pub(crate) u64);
 
 impl Xorshift {
-    fn uniform(&mut self) -> f64 {
+    pub(crate) fn uniform(&mut self) -> f64 {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 7;
         self.0 ^= self.0 << 17;
@@ -19,31 +19,31 @@ impl Xorshift {
         -self.uniform().ln()
     }
 
-    fn normal(&mut self) -> f64 {
+    pub(crate) fn normal(&mut self) -> f64 {
         (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
     }
 }
 
 /// How a shop works.
 #[derive(Clone, Copy, Debug)]
-struct Shop {
+pub(crate) struct Shop {
     /// Chance that a working day is idle.
-    idle: f64,
+    pub(crate) idle: f64,
     /// Use of a Saturday or Sunday against another day.
-    weekend: f64,
+    pub(crate) weekend: f64,
     /// Standard deviation of the logarithm of a week's level.
-    swing: f64,
+    pub(crate) swing: f64,
     /// Correlation of that from week to week.
-    memory: f64,
+    pub(crate) memory: f64,
     /// Whether nothing runs for a fortnight in August and at the turn of the year.
-    holidays: bool,
+    pub(crate) holidays: bool,
 }
 
-const FIRST: Date = date(2025, 9, 15);
-const LAST: Date = date(2026, 11, 15);
+pub(crate) const FIRST: Date = date(2025, 9, 15);
+pub(crate) const LAST: Date = date(2026, 11, 15);
 
 /// Fourteen months of hours on `shop`'s machine number `index`.
-fn hours(shop: &Shop, index: u64) -> Vec<DayUse> {
+pub(crate) fn hours(shop: &Shop, index: u64) -> Vec<DayUse> {
     let mut random = Xorshift((index + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15));
     let (mut days, mut day, mut level) = (Vec::new(), FIRST, 0.0);
     let mean = 2.0 + 6.0 * random.uniform();
@@ -77,7 +77,7 @@ fn score(shop: &Shop, n_machines: u64) -> Calibration {
             let cared: Vec<(Care, Date)> = (1..14)
                 .map(|month| (Care::Task("care".to_owned()), FIRST.saturating_add(jiff::Span::new().months(month))))
                 .collect();
-            let past = Past { build: &build, added: FIRST, last: LAST, days: &days, cared: &cared };
+            let past = Past { build: &build, added: FIRST, last: LAST, days: &days, readings: &[], cared: &cared };
             for calibration in calibration(&replay(&past, Materials::built_in())).values() {
                 sum.before += calibration.before;
                 sum.within += calibration.within;

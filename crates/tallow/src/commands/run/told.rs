@@ -80,16 +80,33 @@ impl Told {
     /// How long it took, h: as told, or from its start to its end.
     ///
     /// # Errors
-    /// An end that is not after the start.
-    pub(super) fn length(&self) -> Result<Option<f64>, Trouble> {
+    /// An end that is before the start, or at the same instant where nothing else tells how long it took.
+    pub(crate) fn length(&self) -> Result<Option<f64>, Trouble> {
         match (self.hours, self.start, self.end) {
-            (Some(hours), ..) => Ok(Some(hours)),
-            (None, Some(start), Some(end)) if end <= start => {
+            (hours, Some(start), Some(end)) if end < start || end == start && hours.is_none() => {
                 Err(Trouble::refused(format!("the run ended at {end}, which is not after its start at {start}"))
                     .help("check both times"))
             }
+            (Some(hours), ..) => Ok(Some(hours)),
             (None, Some(start), Some(end)) => Ok(Some(end.duration_since(start).as_secs_f64() / 3600.0)),
             _ => Ok(None),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_end_before_the_start_is_refused_whatever_else_tells_how_long_it_took() {
+        let at = |text: &str| Some(text.parse().unwrap());
+        let told = |hours, end| Told { hours, start: at("2026-11-24T08:00:00Z"), end: at(end), ..Told::default() };
+        for hours in [None, Some(2.0)] {
+            assert!(told(hours, "2026-11-24T07:00:00Z").length().is_err(), "{hours:?}");
+        }
+        assert!(told(None, "2026-11-24T08:00:00Z").length().is_err());
+        assert_eq!(told(Some(2.0), "2026-11-24T08:00:00Z").length().unwrap(), Some(2.0));
+        assert_eq!(told(None, "2026-11-24T09:30:00Z").length().unwrap(), Some(1.5));
     }
 }

@@ -4,9 +4,9 @@
 //! what is still to be booked. So whatever breaks off is told again, or goes on from that row; what is told again changes nothing.
 
 mod address;
-mod map;
+pub(crate) mod map;
 mod read;
-mod watched;
+pub(crate) mod watched;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
