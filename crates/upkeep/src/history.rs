@@ -81,19 +81,16 @@ impl<'a> History<'a> {
     }
 
     /// The days of which each reading told, the latest first, down to weeks: readings that follow closer are taken together.
-    /// Empty where the machine is not known by its hour meter.
+    /// Counted back from the last whole day of which it is told; empty where the machine is not known by its hour meter.
     pub(crate) fn days_by_reading(&self) -> Vec<usize> {
+        let mut until = days_before(self.today, 1 + self.unread_days());
         let mut spans = Vec::new();
-        let dates = self.readings.iter().rev().filter(|_| self.is_read).map(|reading| reading.date);
-        let mut until: Option<Date> = None;
-        // What today brings is not yet over.
-        for date in dates.map(|date| date.min(days_before(self.today, 1))) {
-            match until {
-                Some(until) if days_between(date, until) < WEEK => continue,
-                Some(until) => spans.push(days_between(date, until)),
-                None => {}
+        for reading in self.readings.iter().rev().filter(|_| self.is_read) {
+            let days = days_between(reading.date, until);
+            if WEEK <= days {
+                spans.push(days);
+                until = reading.date;
             }
-            until = Some(date);
         }
         spans
     }
@@ -211,7 +208,8 @@ mod tests {
         Usage::from_duty(&Duty { tools: [(0, amounts)].into() }, |_| Material::new("PLA"))
     }
 
-    /// Hours a day to 25 January of what was booked and read on days of January.
+    /// Hours a day to 25 January of what was booked and read on days of January; gives the days unread, and those of readings.
+    #[track_caller]
     fn check(booked: &[(i8, f64)], read: &[(i8, f64)], expected: &[f64]) -> (usize, Vec<usize>) {
         let readings: Vec<HourReading> = read
             .iter()
@@ -252,6 +250,6 @@ mod tests {
     fn a_meter_that_a_program_reads_is_silent_while_the_machine_is_idle() {
         let read: Vec<(i8, f64)> = (1..=15).map(|day| (day, if day == 1 { 0.0 } else { 5.0 })).collect();
         let expected = [vec![5.0; 14], vec![0.0; 10]].concat();
-        assert_eq!(check(&[], &read, &expected), (0, vec![7, 7]));
+        assert_eq!(check(&[], &read, &expected), (0, vec![9, 7, 7]));
     }
 }
