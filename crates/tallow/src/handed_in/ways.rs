@@ -115,6 +115,9 @@ static KNOWS: LazyLock<Knows> = LazyLock::new(|| Knows {
 #[derive(Clone, Debug, PartialEq)]
 pub struct History(TableWay);
 
+/// A row of such a table: a run, or all that is wrong with it.
+pub type Row = Result<Run, Vec<String>>;
+
 impl History {
     /// Reads what a shop keeps of such a way in.
     ///
@@ -132,11 +135,11 @@ impl History {
         kept(&self.0).map(History)
     }
 
-    /// The rows of a table, each with its line: a run, or all that is wrong with it.
+    /// The rows of a table, each with its line.
     ///
     /// # Errors
     /// What is wrong with the table as a whole.
-    pub fn rows(&self, table: &[u8]) -> Result<Vec<(u64, Result<Run, Vec<String>>)>, String> {
+    pub fn rows(&self, table: &[u8]) -> Result<Vec<(u64, Row)>, String> {
         let table = Table::of(table, "table.csv").map_err(|trouble| trouble.to_string())?;
         let columns = Columns::find(&self.0, &table, &KNOWS).map_err(|trouble| trouble.to_string())?;
         let row = |(line, record): &(u64, _)| {
