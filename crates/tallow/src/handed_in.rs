@@ -7,7 +7,7 @@ use std::io::{self, Cursor};
 
 use life::Life;
 
-pub use self::ways::{Follows, History, Listener, Run};
+pub use self::ways::{Follows, History, Listener, Row, Run};
 use crate::commands::life::lives_in;
 use crate::input;
 use crate::web::command_line_of;
