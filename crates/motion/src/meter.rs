@@ -236,17 +236,29 @@ impl Meter {
     pub fn finish(mut self) -> Result<Metered, MeterError> {
         if !self.over {
             self.keep_for_rewind(&[]);
-            self.core.end_of_file()?;
-            self.core.program.batch.tell(Event::Stop);
-            self.go_back_if_late()?;
+            let ended = self.core.end_of_file();
+            self.unless_stopped_before(ended)?;
         }
         self.core.finish()
     }
 
     fn push_rewindable(&mut self, piece: &[u8]) -> Result<(), MeterError> {
         self.keep_for_rewind(piece);
-        self.over = self.core.push(piece)?.is_break();
-        self.go_back_if_late()
+        match self.core.push(piece) {
+            Ok(flow) => {
+                self.over = flow.is_break();
+                self.go_back_if_late()
+            }
+            Err(refused) => self.unless_stopped_before(Err(refused)),
+        }
+    }
+
+    /// Looks, where nothing more is read, whether the stop lies before: then what `came` of the rest does not matter, however far the
+    /// file was read ahead.
+    fn unless_stopped_before(&mut self, came: Result<(), MeterError>) -> Result<(), MeterError> {
+        self.core.program.batch.tell(Event::Stop);
+        self.go_back_if_late()?;
+        if self.over { Ok(()) } else { came }
     }
 
     /// Keeps the state before `piece`, and drops states that lie before every line without a time.

@@ -103,6 +103,28 @@ proptest! {
     }
 
     #[test]
+    fn what_is_no_text_behind_a_stop_does_not_matter_in_pieces_of_any_size(
+        program in program(), size in 1usize..40, seconds in 0.1..60.0f64,
+    ) {
+        let mut bytes = program.into_bytes();
+        for _ in 0..16 + 5 * bytes.iter().filter(|byte| **byte == b'\n').count() {
+            bytes.extend([0xff, 0x00, 0xfe, b'\n']);
+        }
+        let metered = |size| {
+            let mut meter = Meter::new(&core_xy(), Options { stop: Some(Stop::Seconds(seconds)), ..Options::default() });
+            for piece in bytes.chunks(size) {
+                meter.push(piece)?;
+            }
+            meter.finish()
+        };
+        let (pieces, whole) = (metered(size), metered(bytes.len()));
+        let told = |metered: Result<motion::Metered, motion::MeterError>| {
+            metered.map(|metered| (metered.report, metered.duty, metered.stopped)).map_err(|error| error.to_string())
+        };
+        prop_assert_eq!(told(pieces), told(whole));
+    }
+
+    #[test]
     fn two_cores_meter_as_one(program in program(), line in 1u64..200) {
         for stop in [None, Some(Stop::Line(line)), Some(Stop::Seconds(2.0))] {
             let options = Options { stop, ..Options::default() };
