@@ -261,6 +261,28 @@ fn files_that_no_job_knows_are_swept_away_when_they_are_old_and_no_others() {
 }
 
 #[test]
+fn a_hall_is_foreseen_once_a_day_shortly_before_the_day_begins() {
+    let mut shop = Shop::with_bowline();
+    let mut foreseen_at = |now: &str, machines: usize| {
+        let there = shop.json("machine list").as_array().unwrap().len();
+        for number in there..machines {
+            let build = shop.json("machine list")[0]["build"].as_str().unwrap().to_owned();
+            shop.told(&format!("machine add m{number} --build \"{build}\" --when \"1 Nov 2026\""));
+        }
+        shop.now = now.to_owned();
+        shop.told("work --until-idle");
+        let jobs = shop.json("job").as_array().unwrap().clone();
+        jobs.iter().map(|job| job["said"].as_str().unwrap().to_owned()).collect::<Vec<_>>()
+    };
+    let [today, tomorrow] = ["32 machines foreseen on 2026-11-25", "32 machines foreseen on 2026-11-26"];
+    assert_eq!(foreseen_at("2026-11-25T12:00[Europe/Oslo]", 31), [""; 0], "of few, nothing need be kept");
+    assert_eq!(foreseen_at("2026-11-25T12:00[Europe/Oslo]", 32), [today]);
+    assert_eq!(foreseen_at("2026-11-25T23:54[Europe/Oslo]", 32), [today], "it was done");
+    assert_eq!(foreseen_at("2026-11-25T23:56[Europe/Oslo]", 32), [tomorrow, today]);
+    assert_eq!(foreseen_at("2026-11-26T00:01[Europe/Oslo]", 32), [tomorrow, today]);
+}
+
+#[test]
 fn what_a_worker_cannot_do_is_told_and_can_be_tried_again() {
     let shop = shop_with_part();
     shop.json("run part.gcode --on bowline --material PLA --when \"24 Nov 8:00\" --later");

@@ -234,6 +234,24 @@ fn figures_are_openmetrics() {
 }
 
 #[test]
+fn a_server_shows_the_same_of_a_hall_that_workers_have_foreseen() {
+    let shop = Shop::demo();
+    let machines: Value = serde_json::from_str(&shop.run(&["machine", "list", "--json"])).expect("JSON");
+    let build = machines[0]["build"].as_str().expect("a build");
+    for number in machines.as_array().expect("a list").len()..32 {
+        shop.run(&["machine", "add", &format!("m{number}"), "--build", build]);
+    }
+    let figures = || get("/metrics").to(&shop.serve()).body;
+    let reckoned = figures();
+    assert!(reckoned.contains("machine=\"m31\""), "{reckoned}");
+    shop.run(&["work", "--until-idle"]);
+    assert_eq!(figures(), reckoned);
+    // What was kept is of the records as they stood: of a machine that ran since, it is not shown.
+    shop.run(&["done", "wipe the x rods", "--on", "bowline"]);
+    assert_ne!(figures(), reckoned);
+}
+
+#[test]
 fn whoever_listens_is_told_that_something_was_recorded() {
     use std::io::{BufRead, BufReader};
     let shop = Shop::demo();
