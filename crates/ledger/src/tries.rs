@@ -65,14 +65,14 @@ impl Ledger {
         Ok(())
     }
 
-    /// Forgets tries before `since`, and of all others all but the newest `most`.
+    /// Forgets tries up to `since`, and of all others all but the newest `most`.
     ///
     /// # Errors
     /// Where the database refuses.
     pub async fn sweep_tries(&self, since: Timestamp, most: u32) -> Result<(), Error> {
         let mut connection = self.pool.acquire().await?;
         sqlx::query(
-            "delete from sign_in_try where tried < $1 or tried < \
+            "delete from sign_in_try where tried <= $1 or tried < \
              (select tried from sign_in_try order by tried desc limit 1 offset $2)",
         )
         .bind(time::to_micros(since))
