@@ -529,6 +529,21 @@ mod tests {
         prop::collection::vec((0u8..4, 0u16..40), 1..40)
     }
 
+    /// What the stores were told in these moves, and what was used in them: of each use as much as `used_up` makes of its number.
+    fn happened(moves: Vec<(u8, u16)>, used_up: impl Fn(u16) -> Option<f64>) -> (Vec<Entry>, Vec<Use>) {
+        let (mut said, mut uses) = (Vec::new(), Vec::new());
+        for (second, (what, amount)) in (1..).zip(moves) {
+            let expires = (amount % 3 != 0).then(|| date(2027, 1, 1 + (amount % 28) as i8));
+            match what {
+                0 => said.push(received(second, &format!("{} ml", amount + 1), Some(1.0), expires)),
+                1 => said.push(counted(second, &format!("{amount} ml"))),
+                2 => said.push(thrown(second, &format!("{} ml", amount + 1))),
+                _ => uses.push(used(second, used_up(amount))),
+            }
+        }
+        (said, uses)
+    }
+
     proptest! {
         /// What is there or on its way is what lies in the stores and what was ordered and has not come: what comes moves from
         /// one to the other.
@@ -559,16 +574,7 @@ mod tests {
         /// Use is summed machine by machine, and that once more: it is the same stock.
         #[test]
         fn summed_use_leaves_the_same_in_the_stores(moves in moves()) {
-            let (mut said, mut uses) = (Vec::new(), Vec::new());
-            for (second, (what, amount)) in (1..).zip(moves) {
-                let expires = (amount % 3 != 0).then(|| date(2027, 1, 1 + (amount % 28) as i8));
-                match what {
-                    0 => said.push(received(second, &format!("{} ml", amount + 1), Some(1.0), expires)),
-                    1 => said.push(counted(second, &format!("{amount} ml"))),
-                    2 => said.push(thrown(second, &format!("{} ml", amount + 1))),
-                    _ => uses.push(used(second, (amount % 5 != 0).then_some(f64::from(amount) + 0.5))),
-                }
-            }
+            let (said, uses) = happened(moves, |amount| (amount % 5 != 0).then_some(f64::from(amount) + 0.5));
             let book = Book::new(said.clone());
             let (one, other) = uses.split_at(uses.len() / 2);
             let summed = book.sum(book.sum(one).iter().chain(&book.sum(other)));
@@ -581,16 +587,7 @@ mod tests {
         /// Use that a count has settled may be read or not: what is there stays the same.
         #[test]
         fn use_before_the_last_count_changes_nothing(moves in moves()) {
-            let (mut said, mut uses) = (Vec::new(), Vec::new());
-            for (second, (what, amount)) in (1..).zip(moves) {
-                let expires = (amount % 3 != 0).then(|| date(2027, 1, 1 + (amount % 28) as i8));
-                match what {
-                    0 => said.push(received(second, &format!("{} ml", amount + 1), Some(1.0), expires)),
-                    1 => said.push(counted(second, &format!("{amount} ml"))),
-                    2 => said.push(thrown(second, &format!("{} ml", amount + 1))),
-                    _ => uses.push(used(second, Some(f64::from(amount) + 0.5))),
-                }
-            }
+            let (said, uses) = happened(moves, |amount| Some(f64::from(amount) + 0.5));
             let from = used_from(&said);
             let later: Vec<Use> = uses.iter().filter(|one| from.is_some_and(|from| from <= one.at)).cloned().collect();
             let known = |uses: &[Use]| stores(&said, uses).into_iter().find(|item| item.stock.is_some());
